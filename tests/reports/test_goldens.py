@@ -1,0 +1,55 @@
+"""Every format of every report made by hand, byte for byte.
+
+Set `CIP_AUDIT_UPDATE_GOLDEN=1` to write the files in `golden/` anew, and read the changes before keeping them.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from validator.findings import Report
+from validator.reports import RENDERERS, text
+
+GOLDEN = Path(__file__).parent / "golden"
+Made = Callable[[str], Report]
+
+
+def same_as(path: Path, written: bytes) -> None:
+    if os.environ.get("CIP_AUDIT_UPDATE_GOLDEN") == "1":
+        path.write_bytes(written)
+
+    assert path.read_bytes() == written
+
+
+@pytest.mark.parametrize("report", ["full", "clean", "empty", "unobserved"])
+@pytest.mark.parametrize("format_", list(RENDERERS))
+def test_every_format_writes_the_bytes_it_wrote_before(made: Made, report: str, format_: str) -> None:
+    """A renderer shows the same report in the same bytes."""
+    renderer = RENDERERS[format_]
+
+    same_as(GOLDEN / f"{report}.{renderer.extension}", renderer.render(made(report)))
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_text_keeps_its_layout_at_the_usual_widths(made: Made, width: int) -> None:
+    """The text is laid out for the width it is given."""
+    same_as(GOLDEN / f"full-{width}.txt", text.render(made("full"), width=width))
+
+
+def test_every_renderer_is_named_as_its_key_and_described() -> None:
+    """The registry can be listed as it stands."""
+    listed = [(key, bool(renderer.extension and renderer.description)) for key, renderer in RENDERERS.items()]
+
+    assert [(renderer.name, True) for renderer in RENDERERS.values()] == listed
+
+
+def test_every_module_that_renders_is_registered() -> None:
+    """No module with a `render` of its own is missing from the registry."""
+    folder = Path(text.__file__).parent
+    found = {path.stem for path in folder.glob("*.py") if "\ndef render(" in path.read_text(encoding="utf-8")}
+
+    assert {renderer.module.rpartition(".")[2] for renderer in RENDERERS.values()} == found

@@ -1,0 +1,126 @@
+"""What the report says first, and how it puts things together."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+
+import pytest
+
+from validator.findings import Counts, Grade, RecordDefect, Report, Status
+from validator.reports.layout import lay_out
+
+Made = Callable[[str], Report]
+
+
+@pytest.mark.parametrize(
+    ("counts", "result", "said"),
+    [
+        ((205, 6, 1, 9), "not met",
+         "Not met: 6 of 212 checks at 2 machines were not met; 1 could not be shown from the records."),
+        ((1, 1, 0, 0), "not met", "Not met: 1 of 2 checks at 2 machines was not met."),
+        ((40, 0, 0, 3), "met", "Met: all 40 checks were met."),
+        ((1, 0, 0, 0), "met", "Met: the one check was met."),
+        ((39, 0, 1, 0), "not shown", "Not shown: 39 of 40 checks were met; 1 could not be shown from the records."),
+        ((0, 0, 3, 0), "not shown", "Not shown: not one of 3 checks could be shown from the records, met or not met."),
+        ((0, 0, 0, 7), "not judged", "Not judged: no check could be made."),
+    ],
+)  # fmt: skip
+def test_the_headline_says_what_is_known(made: Made, counts: tuple[int, int, int, int], result: str, said: str) -> None:
+    """Checks with no subject do not count, and what could not be shown is neither met nor not met."""
+    report = made("full")
+    summary = dataclasses.replace(report.summary, result=result, counts=Counts(*counts))
+
+    assert said == lay_out(dataclasses.replace(report, summary=summary), 10).headline
+
+
+def test_no_row_is_said_and_never_reads_as_met(made: Made) -> None:
+    """An empty export is not judged, and the first thing to do is to export again."""
+    view = lay_out(made("empty"), 10)
+
+    assert (
+        "Not judged: no check could be made; there is no row to judge.",
+        "Export the records again and check that they cover the period.",
+    ) == (view.headline, view.first[0].action)
+
+
+def test_first_things_are_the_gravest_and_at_most_three(made: Made) -> None:
+    """Critical before a file that must come again before major."""
+    assert ["F00000002", "", "F00000005"] == [todo.finding for todo in lay_out(made("full"), 10).first]
+
+
+def test_what_was_corrected_or_accepted_is_not_asked_for_first(made: Made) -> None:
+    """A finding marked COS and one with a deviation ask for nothing now."""
+    report = made("full")
+    calm = tuple(f for f in report.findings if "cos" in f.marks or f.deviation)
+
+    assert (2, ()) == (
+        len(calm),
+        lay_out(dataclasses.replace(report, findings=calm, inputs=report.inputs[:2], upcoming=()), 10).first,
+    )
+
+
+def test_an_overdue_machine_is_named_unless_a_finding_tells_it(made: Made) -> None:
+    """One fact is asked for once."""
+    report = made("clean")
+    late = dataclasses.replace(made("full").upcoming[1], days_left=-1)
+    report = dataclasses.replace(report, upcoming=(late,), findings=())
+    told = tuple(f for f in made("full").findings if f.rule == "SYR-INTERVAL")
+
+    assert ["Clean TL-02-SYR-A at TL-02."] == [todo.action for todo in lay_out(report, 10).first]
+    assert ["F00000005"] == [todo.finding for todo in lay_out(dataclasses.replace(report, findings=told), 10).first]
+
+
+@pytest.mark.parametrize("shown", [0, 1, 6, 7, 8])
+def test_findings_left_out_are_counted_and_none_is_graver(made: Made, shown: int) -> None:
+    """Shown and left out add up to all, and the cap takes the least grave."""
+    report = made("full")
+    view = lay_out(report, shown)
+    seen = [f for g in view.grades for m in g.machines for c in m.cycles for f in c.findings]
+    ranks = sorted(f.grade.rank for f in report.findings)
+
+    assert len(report.findings) == len(seen) + view.left_out
+    assert ranks[: len(seen)] == sorted(Grade(f.grade).rank for f in seen)
+
+
+def test_of_one_grade_out_stands_before_not_observed(made: Made) -> None:
+    """A cap of three majors drops the one that could not be shown."""
+    seen = [f for g in lay_out(made("full"), 4).grades for m in g.machines for c in m.cycles for f in c.findings]
+
+    assert {Status.OUT.shown} == {finding.status for finding in seen}
+
+
+def test_two_findings_of_one_file_and_cycle_stand_under_one_heading(made: Made) -> None:
+    """A group is not opened twice for the same machine or cycle."""
+    major = next(grade for grade in lay_out(made("full"), 99).grades if grade.grade == "major")
+
+    assert [("TL-01-SYR-A", [2, 1]), ("TL-02-SYR-A", [1])] == [
+        (machine.equipment, [len(cycle.findings) for cycle in machine.cycles]) for machine in major.machines
+    ]
+
+
+def test_each_rule_says_its_action_once(made: Made) -> None:
+    """The list by rule has one entry a rule, the gravest first."""
+    rules = [action.rule for action in lay_out(made("full"), 99).actions]
+
+    assert ["SYR-FLUSH", "SAN-CHLORINE", "SYR-INTERVAL", "REC-VERIFIED", "REC-REGULAR"] == rules
+
+
+def test_a_rule_that_judged_nothing_is_not_exercised_and_has_no_share(made: Made) -> None:
+    """Neither 0 % nor 100 % is said of no check."""
+    assert "not exercised" == lay_out(made("full"), 9).checked[-1].outcome
+
+
+def test_equal_defects_are_told_once_with_their_places(made: Made) -> None:
+    """Defects of one code and column are one line; another column is another line."""
+    many = [RecordDefect(f"{n}.csv", "", 2, "ended_at", "missing", "ended_at is blank") for n in range(7)]
+    other = RecordDefect("0.csv", "", 2, "step", "missing", "step is blank")
+    shown = lay_out(dataclasses.replace(made("clean"), record_defects=(*many, other)), 9).defects
+    five = "; ".join(f"{n}.csv row 2" for n in range(5))
+
+    assert [("7 times", f"{five}; and 2 other files"), ("1 time", "0.csv row 2")] == [(d.count, d.where) for d in shown]
+
+
+def test_what_is_overdue_comes_first(made: Made) -> None:
+    """Dates are in the order of urgency, whatever the order in the report."""
+    assert ["8 days overdue", "due in 28 days"] == [due.when for due in lay_out(made("full"), 9).due]

@@ -1,0 +1,71 @@
+"""What a rule is, in words for a reader: the same text for the command line and for every page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from validator.packs.model import BoundRule, Pack
+from validator.quantities import Duration, plain_number, say
+
+CONFIDENCE = {
+    "A": "seen in the official text",
+    "B": "seen in an official adoption or mirror",
+    "C": "seen in a secondary summary only",
+    "M": "from memory, not verified",
+}
+
+
+def explain(bound: BoundRule, pack: Pack) -> str:
+    """Everything a rule says: what it finds, its limits, why, what to do, where it comes from and how sure that is."""
+    rule = bound.rule
+    lines = [f"{rule.id}  {rule.title}", ""]
+    lines += [f"  kind       {rule.kind}", f"  grade      {rule.grade.value}", f"  authority  {rule.authority}"]
+    lines += [f"  pack       {pack.id} {pack.version}"]
+    lines += [f"  hazard     {rule.hazard}"] if rule.hazard else []
+    lines += ["", "Limits", *(f"  {text}" for text in limits(bound))]
+    if rule.why:
+        lines += ["", "Why", f"  {rule.why}"]
+    if rule.corrective_action:
+        lines += ["", "What to do", f"  {rule.corrective_action}"]
+    lines += ["", "Sources", *(f"  {text}" for text in _sources(bound, pack))]
+    if rule.justification:
+        lines += ["", "Why it differs from the layer beneath", f"  {rule.justification}"]
+    return "\n".join(lines) + "\n"
+
+
+def limits(bound: BoundRule) -> list[str]:
+    """The parameters of a rule, one line each, with their units said."""
+    return [f"{name:<16} {_value(value)}" for name, value in _set(bound.params)]
+
+
+def _set(params: object) -> Iterable[tuple[str, object]]:
+    for name in type(params).model_fields:  # type: ignore[attr-defined]
+        value = getattr(params, name)
+        if value not in (None, (), False):
+            yield name, value
+
+
+def _value(value: object) -> str:
+    if isinstance(value, Duration):
+        return f"{say(value.amount, value.unit)} ({value})"
+    if isinstance(value, float):
+        return plain_number(value)
+    if isinstance(value, tuple):
+        return "; ".join(_value(v) for v in value)
+    if hasattr(value, "model_fields_set"):
+        return ", ".join(f"{name} {_value(v)}" for name, v in _set(value))
+    return str(value)
+
+
+def _sources(bound: BoundRule, pack: Pack) -> Iterable[str]:
+    for cite in bound.rule.cites:
+        source = pack.sources.get(cite.source)
+        title = source.title if source else cite.source
+        edition = f", {source.edition}" if source and source.edition else ""
+        kind = "" if source and source.published else " (common practice, no published source)"
+        yield f"{title}{edition}{' ' + cite.section if cite.section else ''}{kind}"
+        if cite.says:
+            yield f"  {cite.says}"
+        for clause in pack.clauses:
+            if clause.source == cite.source and clause.section == cite.section:
+                yield f"  {CONFIDENCE[clause.confidence]}" + (f": {clause.seen}" if clause.seen else "")

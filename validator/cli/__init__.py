@@ -1,0 +1,113 @@
+"""The command line: what each command reads and writes, and the exit status it ends in."""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+import traceback
+from typing import NoReturn
+
+import click
+
+from validator import __version__
+from validator.errors import CipAuditError
+
+_COMMANDS = {
+    "demo": ("validator.cli.demo", "write the demo scenario to a folder and audit it"),
+    "check": ("validator.cli.check", "audit exported cleaning records"),
+    "rules": ("validator.cli.rules", "list, explain, lint and test rule packs"),
+    "schema": ("validator.cli.schema", "print a JSON Schema"),
+}
+
+_EPILOG = """\b
+Examples:
+  cip-audit demo
+  cip-audit check log.csv --rules syrup-line-cip --register register.yaml
+  cip-audit check logs/*.csv --format json --output html=report.html
+  cip-audit rules explain SYR-FLUSH
+
+\b
+Exit status: 0 judged, nothing at or above --fail-on; 1 findings at or above it;
+2 wrong usage, pack or register; 3 nothing could be judged; 4 judged in part, some
+input could not be read; 70 internal error; 130 interrupted."""
+
+
+class _Lazy(click.Group):
+    """Loads a command's module when it is called, so that --help answers at once."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in _COMMANDS:
+            return None
+        from importlib import import_module
+
+        command: click.Command = import_module(_COMMANDS[cmd_name][0]).command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, short) for name, (_, short) in _COMMANDS.items()])
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in _COMMANDS and not args[0].startswith("-"):
+            import difflib
+
+            near = difflib.get_close_matches(args[0], _COMMANDS, n=1)
+            hint = f", did you mean {near[0]!r}?" if near else ""
+            raise click.UsageError(f"there is no command {args[0]!r}{hint}; commands: {', '.join(_COMMANDS)}", ctx)
+        return super().resolve_command(ctx, args)
+
+
+@click.group(cls=_Lazy, epilog=_EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="cip-audit", message="%(prog)s %(version)s")
+def cli() -> None:
+    """Tell from exported cleaning records whether dispensing equipment was really cleaned, and what to do about it."""
+
+
+def main(arguments: list[str] | None = None) -> NoReturn:
+    """Run the command line and leave with its exit status; no traceback is ever shown."""
+    sys.exit(run(arguments))
+
+
+def run(arguments: list[str] | None = None) -> int:
+    """Run the command line; the exit status, with every error said in plain sentences on standard error."""
+    try:
+        status = cli.main(args=arguments, prog_name="cip-audit", standalone_mode=False)
+        sys.stdout.flush()
+        return int(status or 0)
+    except click.exceptions.Abort:
+        click.echo("interrupted", err=True)
+        return 130
+    except KeyboardInterrupt:
+        click.echo("interrupted", err=True)
+        return 130
+    except click.ClickException as error:
+        error.show()
+        return error.exit_code
+    except CipAuditError as error:
+        for line in str(error).splitlines():
+            click.echo(f"cip-audit: {line}", err=True)
+        return error.exit_status
+    except BrokenPipeError:
+        # whoever read the output has had enough; what was lost is not reported as success
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 141
+    except OSError as error:
+        what = f"{error.filename}: " if error.filename else ""
+        click.echo(f"cip-audit: {what}{(error.strerror or str(error)).lower()}", err=True)
+        return 70
+    except Exception as error:
+        return _internal(error)
+
+
+def _internal(error: Exception) -> int:
+    """An error of this program's own: its traceback goes to a file, a sentence to the user."""
+    with tempfile.NamedTemporaryFile("w", prefix="cip-audit-", suffix=".txt", delete=False, encoding="utf-8") as kept:
+        traceback.print_exception(error, file=kept)
+    click.echo(f"cip-audit: internal error: {type(error).__name__}; the details are in {kept.name}", err=True)
+    return 70

@@ -1,0 +1,5 @@
+"""`python -m validator.cli`."""
+
+from validator.cli import main
+
+main()

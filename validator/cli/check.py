@@ -1,0 +1,159 @@
+"""`cip-audit check`: from exported records to a report."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from validator import __version__
+from validator.cli.output import parse_outputs, write_report
+from validator.cli.waiting import Waiting
+from validator.errors import WrongInput
+from validator.reports import RENDERERS
+
+if TYPE_CHECKING:
+    from validator.findings import Report
+    from validator.machines import AsOf
+    from validator.packs.model import Pack
+    from validator.records import Intake
+    from validator.register import Register
+
+GRADES = ("critical", "major", "minor", "observation")
+_EPILOG = """\b
+Examples:
+  cip-audit check log.csv --rules syrup-line-cip --register register.yaml
+  cip-audit check may.xlsx june.xlsx --rules syrup-line-cip --as-of 2026-07-01
+  cip-audit check log.csv --rules ./my-pack --format json > report.json
+  cip-audit check log.csv --rules syrup-line-cip --output html=report.html --output json=report.json
+  zcat log.csv.gz | cip-audit check - --rules syrup-line-cip --fail-on critical"""
+
+
+@click.command(epilog=_EPILOG)
+@click.argument("records", nargs=-1, required=True, metavar="RECORDS...")
+@click.option("--rules", multiple=True, metavar="PACK", help="A bundled pack's id or the path of a pack; may be repeated.")
+@click.option("--register", "register_path", metavar="FILE", help="The equipment register (YAML).")
+@click.option("--as-of", metavar="TIME", help="Look from this moment (2026-07-01 or RFC 3339) instead of now.")
+@click.option("--decision", type=click.Choice(["simple"]), default="simple", show_default=True,
+              help="How the limit and the record's resolution are weighed.")  # fmt: skip
+@click.option("--format", "shown", type=click.Choice(list(RENDERERS)), default="text", show_default=True,
+              help="What goes to standard output.")  # fmt: skip
+@click.option("--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated.")
+@click.option("--fail-on", type=click.Choice([*GRADES, "never"]), default="major", show_default=True,
+              help="Exit with 1 on findings of this grade or graver.")  # fmt: skip
+def command(
+    records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, as_of: str | None, decision: str,
+    shown: str, outputs: tuple[str, ...], fail_on: str,
+) -> int:  # fmt: skip
+    """Audit RECORDS (CSV, XLSX, JSON, JSON Lines or Parquet; - is standard input) and say what is IN, OUT, N/O and N/A."""
+    files = parse_outputs(outputs, list(RENDERERS))
+    _exist(records)
+    with Waiting("reading the records") as waiting:
+        report = audit_files(records, rules, register_path, as_of, decision, waiting)
+        waiting.say("writing the report")
+        # a bar would draw into a report on the same terminal
+        if shown != "text" or not sys.stdout.isatty():
+            write_report(report, shown, files)
+            return exit_status(report, fail_on)
+    write_report(report, shown, files)
+    return exit_status(report, fail_on)
+
+
+def audit_files(
+    records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
+    waiting: Waiting,
+) -> Report:  # fmt: skip
+    """Read, judge, report; the records are read in a process of their own while the packs are loaded here."""
+    from validator.readers import start_reading
+
+    reading = start_reading(records)
+    try:
+        moment, now = read_as_of(as_of)
+        packs = _packs(rules)
+        register = _register(register_path)
+        read = reading.result(waiting.progress)
+    except BaseException:
+        reading.close()
+        raise
+    from validator.engine import audit
+    from validator.records import assemble
+
+    waiting.say("judging the records")
+    intake = assemble(read, {s.store_id: s.timezone for s in register.stores} if register else {})
+    return audit(intake, packs or _pack_of(intake), register, moment, generated_at=now,
+                 tool=f"cip-audit {__version__}", decision=decision)  # fmt: skip
+
+
+def read_as_of(text: str | None) -> tuple[AsOf, str]:
+    """The moment to look from, and the time that the report bears; the only place that asks the clock."""
+    from validator.machines import AsOf
+
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    now = datetime.fromtimestamp(int(epoch), UTC) if epoch.isdigit() else datetime.now(UTC)
+    stamp = now.strftime("%Y-%m-%dT%H:%M:%SZ")
+    try:
+        return AsOf.parse(text if text is not None else stamp), stamp
+    except ValueError as error:
+        raise WrongInput(f"--as-of {text}: {error}") from None
+
+
+def exit_status(report: Report, fail_on: str) -> int:
+    """The exit status that the contract gives a report."""
+    refused = sum(f.status != "read" for f in report.inputs)
+    counts = report.summary.counts
+    nothing = report.records == 0 or counts.in_ + counts.out + counts.not_observed == 0
+    if nothing:
+        return 3
+    if refused:
+        return 4
+    if fail_on == "never":
+        return 0
+    return int(any(f.grade.rank <= GRADES.index(fail_on) for f in report.findings))
+
+
+def _exist(records: Sequence[str]) -> None:
+    missing = [f"{path}: there is no such file" for path in records if path != "-" and not Path(path).exists()]
+    if missing:
+        raise WrongInput(missing)
+    if records.count("-") > 1:
+        raise WrongInput("- stands for standard input and can be named once only")
+
+
+def _packs(rules: Sequence[str]) -> list[Pack]:
+    from validator.packs.loading import load_pack
+
+    packs = [load_pack(name) for name in dict.fromkeys(rules)]
+    seen: dict[str, str] = {}
+    for pack in packs:
+        for bound in pack.rules:
+            other = seen.setdefault(bound.rule.id, pack.id)
+            if other != pack.id:
+                raise WrongInput(f"--rules: the rule {bound.rule.id} stands in both {other} and {pack.id}; use one of them")
+    return packs
+
+
+def _register(path: str | None) -> Register | None:
+    if path is None:
+        return None
+    from validator.register import load_register
+
+    return load_register(Path(path))
+
+
+def _pack_of(intake: Intake) -> list[Pack]:
+    """Without --rules: the bundled packs whose procedure the records name."""
+    from validator.packs.loading import bundled_packs, load_pack
+
+    named = set(intake.records.texts["procedure"].vocabulary)
+    packs = [load_pack(name) for name in bundled_packs()]
+    fitting = [p for p in packs if p.procedure in named]
+    if not fitting:
+        told = f"name the procedure {', '.join(sorted(named))}" if named else "name no procedure"
+        known = ", ".join(f"{p.id} (procedure {p.procedure})" for p in packs)
+        raise WrongInput(f"the records {told}, which no bundled pack is for; choose one with --rules: {known}")
+    return fitting

@@ -1,0 +1,61 @@
+"""Where a report goes: one document to standard output, files beside it, never half a file."""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+
+from validator.errors import WrongInput
+from validator.findings import Report
+
+
+def parse_outputs(outputs: Sequence[str], formats: Sequence[str]) -> list[tuple[str, Path]]:
+    """`FORMAT=PATH` pairs; raise `WrongInput` naming what may stand there."""
+    found = []
+    for text in outputs:
+        name, sign, path = text.partition("=")
+        if not sign or not path or name not in formats:
+            raise WrongInput(f"--output {text}: write it as FORMAT=PATH with FORMAT one of {', '.join(formats)}")
+        found.append((name, Path(path)))
+    return found
+
+
+def write_report(report: Report, shown: str, outputs: Sequence[tuple[str, Path]]) -> None:
+    """The report in the format `shown` to standard output, and in each named format to its file."""
+    from validator.reports import RENDERERS
+
+    for name, path in outputs:
+        write_file(path, RENDERERS[name].render(report))
+    document = _for_terminal(report) if shown == "text" and sys.stdout.isatty() else RENDERERS[shown].render(report)
+    sys.stdout.buffer.write(document)
+    sys.stdout.buffer.flush()
+
+
+def _for_terminal(report: Report) -> bytes:
+    """The text report in the terminal's own width and colours."""
+    import shutil
+
+    from validator.reports.text import render
+
+    colour = not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    return render(report, width=max(60, min(shutil.get_terminal_size().columns, 120)), color=colour)
+
+
+def write_file(path: Path, document: bytes) -> None:
+    """Write a file as a whole: its old content stands until the new one is complete."""
+    try:
+        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=f".{path.name}.", delete=False) as kept:
+            try:
+                kept.write(document)
+                kept.flush()
+                os.fsync(kept.fileno())
+                os.chmod(kept.name, 0o644)
+                os.replace(kept.name, path)
+            except BaseException:
+                os.unlink(kept.name)
+                raise
+    except OSError as error:
+        raise WrongInput(f"{path}: cannot be written: {(error.strerror or str(error)).lower()}") from None

@@ -1,0 +1,98 @@
+"""`cip-audit rules`: what packs there are, what a rule says, whether a pack is sound, whether its cases hold."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from validator.errors import WrongInput
+
+if TYPE_CHECKING:
+    from validator.packs.model import Pack
+
+_OPTION = click.option("--rules", multiple=True, metavar="PACK", help="A pack's id or path; without it, every bundled pack.")
+
+
+@click.group(name="rules", short_help="list, explain, lint and test rule packs")
+def command() -> None:
+    """List, explain, lint and test rule packs."""
+
+
+def _packs(rules: tuple[str, ...]) -> list[Pack]:
+    from validator.packs.loading import bundled_packs, load_pack
+
+    return [load_pack(name) for name in rules or bundled_packs()]
+
+
+@command.command(name="list", epilog="Example:  cip-audit rules list")
+@_OPTION
+def list_(rules: tuple[str, ...]) -> None:
+    """Name every pack and its rules, one line a rule."""
+    for pack in _packs(rules):
+        click.echo(f"{pack.id} {pack.version}  {pack.title}")
+        click.echo(f"  procedure {pack.procedure or '(any)'}, {len(pack.rules)} rules")
+        width = max(len(b.rule.id) for b in pack.rules)
+        for bound in pack.rules:
+            click.echo(f"  {bound.rule.id:<{width}}  {bound.rule.grade.value:<11}  {bound.rule.kind:<13}  {bound.rule.title}")
+
+
+@command.command(epilog="Example:  cip-audit rules explain SYR-FLUSH")
+@click.argument("rule_id", metavar="ID")
+@_OPTION
+def explain(rule_id: str, rules: tuple[str, ...]) -> None:
+    """Say what the rule ID finds, its limits, why, what to do, and where it comes from."""
+    from validator.catalogue import explain as told
+    from validator.documents import suggest
+
+    packs = _packs(rules)
+    for pack in packs:
+        for bound in pack.rules:
+            if bound.rule.id.casefold() == rule_id.casefold():
+                click.echo(told(bound, pack), nl=False)
+                return
+    known = [b.rule.id for p in packs for b in p.rules]
+    raise WrongInput(f"there is no rule {rule_id!r}{suggest(rule_id.upper(), known)}; `cip-audit rules list` names them all")
+
+
+@command.command(epilog="Example:  cip-audit rules lint --rules ./my-pack")
+@_OPTION
+def lint(rules: tuple[str, ...]) -> int:
+    """Look for faults in packs: ids, titles, citations, remedies, cases, and the shape that their schemas give."""
+    from validator.packs.lint import lint as faults_of
+    from validator.packs.loading import bundled_packs, find_pack
+    from validator.schemas import shape_faults
+
+    faults = [fault for name in rules or bundled_packs() for fault in shape_faults(find_pack(name))]
+    packs = _packs(rules)
+    faults += [fault for pack in packs for fault in faults_of(pack)]
+    for fault in faults:
+        click.echo(fault)
+    count = sum(len(p.rules) for p in packs)
+    click.echo(f"{len(packs)} pack{'s' * (len(packs) != 1)}, {count} rules, {len(faults) or 'no'} fault{'s' * (len(faults) != 1)}")
+    return 2 if faults else 0
+
+
+@command.command(epilog="Example:  cip-audit rules test --rules ./my-pack")
+@_OPTION
+@click.option("--show", is_flag=True, help="Print what every case gave, as YAML to paste.")
+def test(rules: tuple[str, ...], show: bool) -> int:
+    """Run the cases that stand beside the rules; print what came out wherever it was not what was expected."""
+    from validator.packs.cases import as_yaml, try_cases
+
+    failed = total = 0
+    for pack in _packs(rules):
+        for bound in pack.rules:
+            for tried in try_cases(pack, bound.rule.id):
+                total += 1
+                if tried.passed and not show:
+                    continue
+                failed += not tried.passed
+                click.echo(f"{tried.rule}: {tried.case}: {'as expected' if tried.passed else 'NOT as expected'}")
+                for missing in tried.missing:
+                    click.echo(f"    expected, did not come: {missing}")
+                for check in tried.surplus:
+                    click.echo(f"    came, was not expected: {check.status} {check.target} {check.cycle_id} {check.reason}")
+                click.echo(f"    expect:\n{as_yaml(tried.found)}")
+    click.echo(f"{total} cases, {failed or 'none'} failed")
+    return 1 if failed else 0

@@ -1,0 +1,292 @@
+"""Which steps make up one cycle? Rows of one procedure sorted once, by cycle, step, target and start."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from validator.machines import Machine
+from validator.readers.tables import NAT
+from validator.records import RecordSet
+from validator.timing.intervals import runs
+
+Ints = npt.NDArray[np.int64]
+Index = npt.NDArray[np.intp]
+Codes = npt.NDArray[np.int32]
+Mask = npt.NDArray[np.bool_]
+
+APART = 6 * 3600 * 1_000_000
+"""Rows without a cycle id that lie this far apart or farther belong to different cycles (contract, section 3)."""
+FAR = 2**60
+"""Stands for a time that nothing bounds."""
+
+
+@dataclass
+class Steps:
+    """The rows of one procedure, in order of cycle, step, target and start.
+
+    `row` is the position in the records; `step` and `target` are codes of `records`' vocabularies (-1: blank).
+    Instants are microseconds UTC, `NAT` where unknown. Cycle c has the rows `first[c]` to `first[c + 1]`.
+    """
+
+    records: RecordSet
+    machines: Sequence[Machine]
+    row: Index
+    cycle: Ints
+    step: Codes
+    target: Codes
+    start: Ints
+    end: Ints
+    first: Index
+    machine: Ints
+    cycle_ids: list[str]
+    duplicates: Index = field(default_factory=lambda: np.empty(0, dtype=np.intp))
+
+    def __len__(self) -> int:
+        return len(self.row)
+
+    @property
+    def cycles(self) -> int:
+        return len(self.machine)
+
+    @cached_property
+    def incomplete(self) -> Mask:
+        """Rows whose start or end is unknown."""
+        return (self.start == NAT) | (self.end == NAT)
+
+    @cached_property
+    def incomplete_cycles(self) -> Mask:
+        found = np.zeros(self.cycles, dtype=bool)
+        found[self.cycle[self.incomplete]] = True
+        return found
+
+    @cached_property
+    def began(self) -> Ints:
+        """The earliest known time of each cycle; `NAT` where none is known."""
+        known = np.where(self.start == NAT, self.end, self.start)
+        lowest = np.minimum.reduceat(np.where(known == NAT, FAR, known), self.first[:-1]) if self.cycles else known
+        return np.where(lowest == FAR, NAT, lowest)
+
+    @cached_property
+    def completed(self) -> Ints:
+        """The latest known end of a step of each cycle (its start where the end is unknown); `NAT` if none."""
+        known = np.where(self.end == NAT, self.start, self.end)
+        return np.maximum.reduceat(known, self.first[:-1]) if self.cycles else known
+
+    def of_steps(self, names: Sequence[str]) -> Index:
+        """The rows of these steps, still in order."""
+        codes = [c for c in (self.records.code("step", n) for n in names) if c >= 0]
+        if not codes:
+            return np.empty(0, dtype=np.intp)
+        return np.flatnonzero(self.step == codes[0] if len(codes) == 1 else np.isin(self.step, codes))
+
+    def column(self, name: str) -> Codes:
+        """The codes of a text column, in this order."""
+        return self.records.texts[name].codes[self.row]
+
+    def numbers(self, name: str, rows: Index) -> npt.NDArray[np.float64]:
+        """A number column at these rows; NaN where it is blank."""
+        values = self.records.numbers.get(name)
+        return np.full(len(rows), np.nan) if values is None else values[self.row[rows]]
+
+    def times(self, name: str, rows: Index | slice = slice(None)) -> Ints:
+        return self.records.times[name][self.row[rows]]
+
+    def target_name(self, code: int) -> str:
+        return self.records.texts["target"].vocabulary[code] if code >= 0 else ""
+
+    def bounds(self, rows: Index) -> tuple[Ints, Ints, Ints, Ints]:
+        """For each row the earliest and latest start and the earliest and latest end that the facts allow.
+
+        A known time is its own bound. A step ends no earlier than it starts and no later than the record was made
+        (`recorded_at`, else `as_of`); two rows of a step that only one can run at once lie one after the other.
+        """
+        start, end = self.start[rows], self.end[rows]
+        recorded = self.times("recorded_at", rows)
+        as_of = np.array([m.as_of for m in self.machines], dtype=np.int64)[self.machine[self.cycle[rows]]]
+        latest = np.where(recorded == NAT, as_of, recorded)
+        start_low = np.where(start == NAT, -FAR, start)
+        end_low = np.where(end == NAT, np.where(start == NAT, -FAR, start), end)
+        end_high = np.where(end == NAT, np.maximum(latest, end_low), end)
+        start_high = np.where(start == NAT, end_high, start)
+        for at in np.flatnonzero(((start == NAT) ^ (end == NAT))):
+            before, after = self._neighbours(int(rows[at]))
+            if end[at] == NAT:
+                end_high[at] = min(int(end_high[at]), after)
+            else:
+                start_low[at] = max(int(start_low[at]), before)
+        return start_low, start_high, end_low, end_high
+
+    def _neighbours(self, row: int) -> tuple[int, int]:
+        """The latest end before and the earliest start after a row, among rows that cannot run beside it."""
+        name = self.records.texts["step"].vocabulary[self.step[row]]
+        cycle = int(self.cycle[row])
+        if self.machines[int(self.machine[cycle])].capacities.get(name) != 1:
+            return -FAR, FAR
+        span = np.arange(self.first[cycle], self.first[cycle + 1])
+        others = span[(self.step[span] == self.step[row]) & (span != row)]
+        before = self.end[others][(self.end[others] != NAT) & (self.end[others] < self.end[row])]
+        after = self.start[others][(self.start[others] > self.start[row])]
+        return int(before.max()) if len(before) else -FAR, int(after.min()) if len(after) else FAR
+
+
+def form_cycles(records: RecordSet, machines: Sequence[Machine], procedure: str | None) -> Steps:
+    """Sort the rows of one procedure into cycles; None takes every procedure, each by itself.
+
+    A blank procedure stands for the pack's own. Rows without a cycle id form cycles by the time between them. The
+    same row a second time is not used again; its position is kept in `duplicates`.
+    """
+    row, procedures = _rows_of(records, procedure)
+    machine = _machine_of(records, machines)[row]
+    cycle_code = _cycle_codes(records, row, machine, procedures)
+    dense, heads = _dense(machine, cycle_code.codes, procedures)
+    start, end = records.started[row], records.ended[row]
+    step, target = records.texts["step"].codes[row], records.texts["target"].codes[row]
+    order = _order(dense, step, target, start, end, records)
+    if order is not None:
+        row, dense, step, target = row[order], dense[order], step[order], target[order]
+        start, end = start[order], end[order]
+    first = np.append(np.flatnonzero(np.diff(dense, prepend=-1)), len(row))
+    steps = Steps(
+        records, machines, row, dense, step, target, start, end, first, machine[heads].astype(np.int64),
+        [cycle_code.vocabulary[c] for c in cycle_code.codes[heads]],
+    )  # fmt: skip
+    return _without_duplicates(steps)
+
+
+@dataclass
+class _CycleCodes:
+    codes: Codes
+    vocabulary: list[str]
+
+
+def _rows_of(records: RecordSet, procedure: str | None) -> tuple[Index, Codes]:
+    codes = records.texts["procedure"].codes
+    everything = np.arange(len(records))
+    if procedure is None:
+        return everything, codes
+    wanted = (codes == records.code("procedure", procedure)) | (codes < 0)
+    rows = everything if wanted.all() else np.flatnonzero(wanted)
+    return rows, np.zeros(len(rows), dtype=np.int32)
+
+
+def _machine_of(records: RecordSet, machines: Sequence[Machine]) -> Ints:
+    """The position of each row's machine."""
+    stores, equipment = records.texts["store_id"], records.texts["equipment_id"]
+    position = {(m.store_id, m.equipment_id): i for i, m in enumerate(machines)}
+    pair = stores.codes.astype(np.int64) * len(equipment.vocabulary) + equipment.codes
+    heads = np.flatnonzero(np.diff(pair, prepend=-1)) if len(pair) else np.empty(0, dtype=np.intp)
+    of_head = [position[stores.vocabulary[stores.codes[i]], equipment.vocabulary[equipment.codes[i]]] for i in heads] \
+        if len(heads) * 4 < len(pair) else None
+    if of_head is not None:
+        return np.repeat(np.array(of_head, dtype=np.int64), np.diff(np.append(heads, len(pair))))
+    present, inverse = np.unique(pair, return_inverse=True)
+    width = len(equipment.vocabulary)
+    table = [position[stores.vocabulary[int(p) // width], equipment.vocabulary[int(p) % width]] for p in present]
+    return np.array(table, dtype=np.int64)[inverse]
+
+
+def _cycle_codes(records: RecordSet, row: Index, machine: Ints, procedures: Codes) -> _CycleCodes:
+    """The cycle of each row: its id, or for rows without one an id made of the time their cycle began."""
+    coded = records.texts["cycle_id"]
+    codes = coded.codes[row]
+    blank = np.flatnonzero(codes < 0)
+    if not len(blank):
+        return _CycleCodes(codes, coded.vocabulary)
+    codes = codes.copy()
+    vocabulary = list(coded.vocabulary)
+    start, end = records.started[row[blank]], records.ended[row[blank]]
+    start = np.where(start == NAT, end, start)
+    end = np.where(end == NAT, start, end)
+    group = machine[blank] * (int(procedures.max()) + 2) + procedures[blank] + 1
+    order = np.lexsort((end, start, group))
+    found = runs(group[order], start[order], end[order], APART - 1)
+    names = np.datetime_as_string(found.start.view("datetime64[us]"), unit="s")
+    position = {name: code for code, name in enumerate(vocabulary)}
+    own = set(coded.vocabulary)
+    of_run = []
+    for name in (f"{n}Z" for n in names.tolist()):
+        if name in own:
+            name += " (by time)"  # an id of the file's own reads the same
+        if name not in position:
+            position[name] = len(vocabulary)
+            vocabulary.append(name)
+        of_run.append(position[name])
+    codes[blank[order]] = np.repeat(of_run, np.diff(np.append(found.first, len(order))))
+    return _CycleCodes(codes, vocabulary)
+
+
+def _dense(machine: Ints, cycle: Codes, procedures: Codes) -> tuple[Ints, Index]:
+    """A number for each cycle, in order of machine, and the position of one row of each."""
+    if not len(machine):
+        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.intp)
+    width, kinds = int(cycle.max()) + 2, int(procedures.max()) + 2
+    key = (machine * width + cycle) * kinds + procedures + 1
+    heads = np.flatnonzero(np.diff(key, prepend=-1))
+    present, at, inverse = np.unique(key[heads], return_index=True, return_inverse=True)
+    return np.repeat(inverse, np.diff(np.append(heads, len(key)))), heads[at]
+
+
+def _order(cycle: Ints, step: Codes, target: Codes, start: Ints, end: Ints, records: RecordSet) -> Index | None:
+    """The sorting by cycle, step, target and start; None where the rows stand in that order already."""
+    if not len(cycle):
+        return None
+    known = np.where(start == NAT, np.where(end == NAT, 0, end), start)
+    low = int(known[known != 0].min()) if known.any() else 0
+    since = np.maximum(known - low, 0) // 1_000_000 + 1
+    steps, targets = len(records.texts["step"].vocabulary) + 1, len(records.texts["target"].vocabulary) + 2
+    room = int(since.max()) + 1
+    if (int(cycle.max()) + 1) * steps * targets * room >= 2**62:
+        return np.lexsort((end, start, target, step, cycle))
+    key = ((cycle * steps + step) * targets + (target + 1)) * room + since
+    order: Index = np.argsort(key, kind="stable") if not (key[1:] >= key[:-1]).all() else np.arange(len(key))
+    ties = np.flatnonzero(key[order][1:] == key[order][:-1])
+    if len(ties):  # rows of one second: put them in order of their exact times
+        touched = np.unique(np.concatenate([ties, ties + 1]))
+        inner = order[touched]
+        order = order.copy()
+        order[touched] = inner[np.lexsort((end[inner], start[inner], key[inner]))]
+    return order
+
+
+_COMPARED = ("agent", "solution_id", "performed_by", "verified_by")
+
+
+def _without_duplicates(steps: Steps) -> Steps:
+    """Leave out a row that says the same as the row before it in every column; rows without a time are kept."""
+    if len(steps) < 2:
+        return steps
+    same = (steps.cycle[1:] == steps.cycle[:-1]) & (steps.step[1:] == steps.step[:-1])
+    same &= (steps.target[1:] == steps.target[:-1]) & (steps.start[1:] == steps.start[:-1])
+    same &= (steps.end[1:] == steps.end[:-1]) & ((steps.start[1:] != NAT) | (steps.end[1:] != NAT))
+    at = np.flatnonzero(same) + 1
+    if not len(at):
+        return steps
+    seen: dict[tuple[object, ...], int] = {}
+    second: list[int] = []
+    for here in sorted({*at.tolist(), *(at - 1).tolist()}, key=lambda i: int(steps.row[i])):
+        r = int(steps.row[here])
+        records = steps.records
+        told = (
+            int(steps.cycle[here]), int(steps.step[here]), int(steps.target[here]), int(steps.start[here]),
+            int(steps.end[here]), *(int(records.texts[n].codes[r]) for n in _COMPARED),
+            *(repr(float(v[r])) for v in records.numbers.values()),
+            *(int(records.times[n][r]) for n in ("verified_at", "recorded_at")),
+        )  # fmt: skip
+        if told in seen:
+            second.append(here)
+        seen.setdefault(told, here)
+    if not second:
+        return steps
+    kept = np.ones(len(steps), dtype=bool)
+    kept[second] = False
+    cycle = steps.cycle[kept]
+    return Steps(
+        steps.records, steps.machines, steps.row[kept], cycle, steps.step[kept], steps.target[kept],
+        steps.start[kept], steps.end[kept], np.append(np.flatnonzero(np.diff(cycle, prepend=-1)), len(cycle)),
+        steps.machine, steps.cycle_ids, np.sort(steps.row[~kept]),
+    )  # fmt: skip

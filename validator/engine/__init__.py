@@ -1,0 +1,192 @@
+"""The audit: records, packs, a register and a moment in; one report out.
+
+Time is an argument here: nothing in this package asks the clock or the machine's own time zone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from validator import grading
+from validator.cycles import Steps, form_cycles
+from validator.engine import notices as tell
+from validator.engine.apply import Applied, apply
+from validator.engine.due import upcoming
+from validator.engine.stamp import finding_id, findings
+from validator.findings import (
+    REPORT_VERSION,
+    Counts,
+    Due,
+    EquipmentResult,
+    Evidence,
+    Finding,
+    Grade,
+    InputFile,
+    PackUsed,
+    Report,
+    RuleChecked,
+    Status,
+    StoreResult,
+    Verdict,
+)
+from validator.kinds.outcome import IN, NOT_OBSERVED, OUT
+from validator.machines import AsOf, Machine, machines
+from validator.packs.model import Grading, Pack
+from validator.records import Intake, RecordSet
+from validator.register import Register
+
+EMPTY_EXPORT = "empty-export"
+Tallies = npt.NDArray[np.int64]
+
+
+def audit(
+    intake: Intake, packs: Sequence[Pack], register: Register | None, as_of: AsOf, *, generated_at: str, tool: str,
+    decision: str = "simple",
+) -> Report:  # fmt: skip
+    """Judge every cycle and interval of the records by the packs and say how it stands."""
+    records = intake.records
+    fleet = machines(register, _recorded(records), as_of)
+    applied: list[Applied] = []
+    told = [*intake.notices, *tell.about_records(records, packs), *tell.about_limits(fleet, packs)]
+    sorted_once: dict[str | None, Steps] = {}
+    for pack in packs:
+        if pack.procedure not in sorted_once:
+            sorted_once[pack.procedure] = form_cycles(records, fleet, pack.procedure)
+        done, more = apply(pack, sorted_once[pack.procedure], fleet)
+        applied.extend(done)
+        told.extend(more)
+    steps = next(iter(sorted_once.values()), None)
+    told.extend(tell.about_machines(fleet, steps, register is not None))
+    told.extend(tell.about_uncredited(applied))
+    found = sorted([*findings(applied), *_empty_exports(intake)], key=lambda f: (f.grade.rank, f.rule != EMPTY_EXPORT))
+    tally = _tally(applied, len(fleet))
+    told.extend(tell.about_rules(applied, {r: int(t[:, IN].sum() + t[:, OUT].sum()) for r, t in tally.items()}))
+    ladder = packs[0].grading if packs else Grading()
+    scores = _Standings(ladder, applied, tally, found, fleet)
+    due = upcoming(applied)
+    return Report(
+        report_version=REPORT_VERSION, tool=tool, generated_at=generated_at, as_of=as_of.shown, decision=decision,
+        title=" and ".join(p.title for p in packs), inputs=_count_duplicates(intake, steps),
+        packs=tuple(PackUsed(p.id, p.version, p.title, p.sha256) for p in packs), summary=scores.all(),
+        stores=_stores(fleet, scores, due, sorted_once.values()), checked=_checked(applied, tally),
+        findings=tuple(found), notices=tuple(dict.fromkeys(told)), record_defects=intake.defects,
+        upcoming=tuple(due), cautions=tuple(dict.fromkeys(c for p in packs for c in p.cautions)), records=len(records),
+    )  # fmt: skip
+
+
+def _recorded(records: RecordSet) -> list[tuple[str, str]]:
+    """The machines that the records name."""
+    stores, equipment = records.texts["store_id"], records.texts["equipment_id"]
+    width = len(equipment.vocabulary) or 1
+    pairs = stores.codes.astype(np.int64) * width + equipment.codes
+    heads = pairs[np.flatnonzero(np.diff(pairs, prepend=-1))] if len(pairs) else pairs
+    return [(stores.vocabulary[p // width], equipment.vocabulary[p % width]) for p in np.unique(heads).tolist()]
+
+
+def _empty_exports(intake: Intake) -> list[Finding]:
+    """An export without a single row shows nothing: a finding of its own, never clean."""
+    found = []
+    for file in intake.inputs:
+        if file.status == "read" and file.rows == 0:
+            found.append(Finding(
+                finding_id(EMPTY_EXPORT, file.file), EMPTY_EXPORT, "The export holds no record", "export", "", Grade.MAJOR,
+                Status.NOT_OBSERVED, "no_records", (), "", "", "", "", "", "", None, None, None,
+                f"{file.file} holds no row, so it shows no cleaning", (Evidence(file.file, "", 0, ()),), (), "",
+                "Export the log again, and check the dates and the store that were chosen.", None,
+            ))  # fmt: skip
+    return found
+
+
+def _tally(applied: Sequence[Applied], fleet: int) -> dict[str, Tallies]:
+    """By rule: the number of checks of each machine (rows) and status (columns)."""
+    tally: dict[str, Tallies] = {}
+    for a in applied:
+        table = tally.setdefault(a.rule.rule.id, np.zeros((fleet, 4), dtype=np.int64))
+        for o in a.outcomes:
+            table += np.bincount(o.machine * 4 + o.status, minlength=fleet * 4).reshape(fleet, 4)
+    return tally
+
+
+class _Standings:
+    """Verdicts of machines, stores and the whole run from the same tallies."""
+
+    def __init__(
+        self, ladder: Grading, applied: Sequence[Applied], tally: Mapping[str, Tallies], found: Sequence[Finding],
+        fleet: Sequence[Machine],
+    ) -> None:  # fmt: skip
+        self.ladder = ladder
+        weights = {a.rule.rule.id: a.pack.grading.weights[a.rule.rule.grade] for a in applied}
+        self.weights = [weights[r] for r in tally]
+        self.table = np.stack(list(tally.values())) if tally else np.zeros((0, len(fleet), 4), dtype=np.int64)
+        self.grades: dict[tuple[str, str], tuple[dict[Grade, int], dict[Grade, int]]] = {}
+        for f in found:
+            for key in {("", ""), (f.store_id, ""), (f.store_id, f.equipment_id)}:
+                side = self.grades.setdefault(key, ({}, {}))[f.status is Status.NOT_OBSERVED]
+                side[f.grade] = side.get(f.grade, 0) + 1
+
+    def all(self) -> Verdict:
+        return self._verdict(self.table.sum(axis=1), ("", ""))
+
+    def of(self, members: Sequence[int], key: tuple[str, str]) -> Verdict:
+        return self._verdict(self.table[:, members].sum(axis=1), key)
+
+    def _verdict(self, table: Tallies, key: tuple[str, str]) -> Verdict:
+        tallies = [
+            (weight, int(row[IN]), int(row[OUT]), int(row[NOT_OBSERVED]))
+            for weight, row in zip(self.weights, table.tolist(), strict=True)
+        ]
+        out, not_observed = self.grades.get(key, ({}, {}))
+        return grading.verdict(self.ladder, tallies, int(table[:, 3].sum()), out, not_observed)
+
+
+def _stores(
+    fleet: Sequence[Machine], scores: _Standings, due: Sequence[Due], sorted_once: object
+) -> tuple[StoreResult, ...]:
+    next_due: dict[tuple[str, str], Due] = {}
+    for d in due:
+        next_due.setdefault((d.store_id, d.equipment_id), d)
+    cycles = np.zeros(len(fleet), dtype=np.int64)
+    for steps in sorted_once:  # type: ignore[attr-defined]
+        cycles += np.bincount(steps.machine, minlength=len(fleet))
+    by_store: dict[str, list[int]] = {}
+    for at, m in enumerate(fleet):
+        by_store.setdefault(m.store_id, []).append(at)
+    found = []
+    for store_id, members in by_store.items():
+        equipment = tuple(
+            EquipmentResult(m.equipment_id, m.profile, int(cycles[at]), scores.of([at], (store_id, m.equipment_id)),
+                            next_due.get((store_id, m.equipment_id)))
+            for at, m in ((at, fleet[at]) for at in members)
+        )  # fmt: skip
+        first = fleet[members[0]]
+        found.append(StoreResult(store_id, first.store_name, first.zone, scores.of(members, (store_id, "")), equipment))
+    return tuple(found)
+
+
+def _checked(applied: Sequence[Applied], tally: Mapping[str, Tallies]) -> tuple[RuleChecked, ...]:
+    rules = {a.rule.rule.id: a for a in reversed(applied)}
+    found = []
+    for rule_id in sorted(tally):
+        a, counts = rules[rule_id], Counts(*tally[rule_id].sum(axis=0).tolist())
+        judged = counts.in_ + counts.out
+        low, high = grading.wilson(counts.out, judged)
+        found.append(RuleChecked(
+            rule_id, a.rule.rule.title, a.rule.rule.kind, a.rule.rule.grade, a.pack.id,
+            "judged" if judged else "not exercised", counts, round(counts.out / judged, 4) if judged else None,
+            None if low is None else round(low, 4), None if high is None else round(high, 4),
+        ))  # fmt: skip
+    return tuple(found)
+
+
+def _count_duplicates(intake: Intake, steps: Steps | None) -> tuple[InputFile, ...]:
+    if steps is None or not len(steps.duplicates):
+        return intake.inputs
+    files = [intake.records.sources[s][0] for s in intake.records.source[steps.duplicates].tolist()]
+    return tuple(replace(f, rows_duplicate=files.count(f.file)) for f in intake.inputs)
+
+
+__all__ = ["EMPTY_EXPORT", "audit"]

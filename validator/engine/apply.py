@@ -1,0 +1,154 @@
+"""Apply a pack's rules to the machines it concerns: each rule once for every set of limits that holds somewhere."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import ValidationError
+
+from validator import kinds
+from validator.cycles import Steps
+from validator.errors import WrongInput
+from validator.findings import Grade, Notice
+from validator.kinds.outcome import IN, NOT_APPLICABLE, OUT, Outcomes, Scope
+from validator.machines import Machine
+from validator.packs.model import BoundRule, Pack
+from validator.quantities import Duration
+
+Mask = npt.NDArray[np.bool_]
+GRAVE = (Grade.CRITICAL, Grade.MAJOR)
+
+
+@dataclass(frozen=True)
+class Applied:
+    """One rule's outcomes on the machines that share its limits."""
+
+    rule: BoundRule
+    params: Any
+    pack: Pack
+    steps: Steps
+    machines: Sequence[Machine]
+    machine_in: Mask
+    outcomes: list[Outcomes]
+
+
+def apply(pack: Pack, steps: Steps, machines: Sequence[Machine]) -> tuple[list[Applied], list[Notice]]:
+    """Every rule of a pack, the intervals last: which cycles count can hang on the other rules."""
+    own = [m.with_profile(pack.profiles) for m in machines]
+    steps = replace(steps, machines=own)
+    concerned, notices = _concerned(pack, steps, own)
+    order = sorted(pack.rules, key=lambda bound: bound.rule.kind == "interval")
+    done: list[Applied] = []
+    for bound in order:
+        kind = kinds.load(bound.rule.kind)
+        for params, mask in _by_limits(bound, kind, own, concerned):
+            scope = Scope(steps, own, mask)
+            if bound.rule.kind == "interval":
+                scope = replace(scope, counting=_counting(params.counts, pack, steps, done))
+            done.append(Applied(bound, params, pack, steps, own, mask, kind.check(params, scope)))
+    return done, notices
+
+
+def _concerned(pack: Pack, steps: Steps, machines: Sequence[Machine]) -> tuple[Mask, list[Notice]]:
+    """The machines that a pack concerns: those of its profiles, and any that its procedure was recorded on."""
+    recorded = np.zeros(len(machines), dtype=bool)
+    recorded[steps.machine] = True
+    mask = np.ones(len(machines), dtype=bool)
+    notices = []
+    for at, machine in enumerate(machines):
+        foreign = bool(pack.profiles) and machine.profile != "" and machine.profile not in pack.profiles
+        if foreign and not recorded[at]:
+            mask[at] = False
+            notices.append(Notice("other_profile", f"{machine.equipment_id}: its profile {machine.profile!r} is none of "
+                                  f"the pack {pack.id}, which was not applied to it", "", machine.store_id,
+                                  machine.equipment_id))  # fmt: skip
+    return mask, notices
+
+
+def _by_limits(bound: BoundRule, kind: kinds.Kind, machines: Sequence[Machine], concerned: Mask) -> list[tuple[Any, Mask]]:
+    """The rule's parameters with the machines that they hold for: the pack's own, and each set a register gives."""
+    groups: dict[str, tuple[Any, list[int]]] = {"": (bound.params, [])}
+    for at in np.flatnonzero(concerned).tolist():
+        limits = machines[at].limits.get(bound.rule.id)
+        if limits:
+            key = repr(sorted((k, str(v)) for k, v in limits.items() if k != "why"))
+            if key not in groups:
+                groups[key] = (override(bound, kind, machines[at], limits), [])
+            groups[key][1].append(at)
+        else:
+            groups[""][1].append(at)
+    found = []
+    for key, (params, members) in groups.items():
+        mask = np.zeros(len(machines), dtype=bool)
+        mask[members] = True
+        if members or not key:
+            found.append((params, mask))
+    return found
+
+
+def override(bound: BoundRule, kind: kinds.Kind, machine: Machine, limits: Mapping[str, Any]) -> Any:
+    """The rule's parameters with a register's own; it may only tighten a limit, or says why."""
+    place = f"register: {machine.equipment_id}: limits.{bound.rule.id}"
+    changed = {k: v for k, v in limits.items() if k != "why"}
+    raw = {**bound.rule.params, **changed}
+    if "table" in raw and {"min", "max"} & changed.keys() and "table" not in changed:
+        raw.pop("table")
+    try:
+        params = kind.params.model_validate(raw)
+    except ValidationError as error:
+        item = error.errors(include_url=False)[0]
+        key = ".".join(str(step) for step in item["loc"])
+        raise WrongInput(f"{place}.{key}: {str(item.get('ctx', {}).get('error', item['msg']))}") from None
+    for key in changed:
+        if not limits.get("why") and not _tightens(kind, bound.params, params, key):
+            raise WrongInput(
+                f"{place}.{key}: found {limits[key]}, which does not tighten the rule's {_shown(bound.params, key)}; "
+                f"tighten it, or say why with the key 'why'"
+            )
+    return params
+
+
+def _tightens(kind: kinds.Kind, old: Any, new: Any, key: str) -> bool:
+    before, after = getattr(old, key, None), getattr(new, key, None)
+    if before == after or before is None:
+        return True
+    way = kind.tighter.get(key)
+    if way is None or after is None or type(before) is not type(after):
+        return False
+    if isinstance(before, Duration):
+        if before.calendar != after.calendar:
+            return False
+        before, after = before.amount, after.amount
+    if not isinstance(before, (int, float)):
+        return False
+    return bool(after < before) if way == "lower" else bool(after > before)
+
+
+def _shown(params: Any, key: str) -> str:
+    value = getattr(params, key, None)
+    return "own setting" if value is None else str(value)
+
+
+def _counting(counts: str, pack: Pack, steps: Steps, done: Sequence[Applied]) -> Mask:
+    """Which cycles reset the clock of an interval."""
+    good = np.ones(steps.cycles, dtype=bool)
+    if counts == "any":
+        return good
+    for applied in done:
+        grade = applied.rule.rule.grade
+        for outcomes in applied.outcomes:
+            has_cycle = outcomes.cycle >= 0
+            if counts == "complete" and applied.rule.rule.kind == "coverage":
+                bad = (outcomes.status != IN) & (outcomes.status != NOT_APPLICABLE)
+            elif counts == "conforming" and applied.rule.rule.kind != "interval" and grade in GRAVE:
+                bad = outcomes.status == OUT
+                if outcomes.corrected is not None and pack.grading.cos == "lower" and grade is Grade.MAJOR:
+                    bad &= ~outcomes.corrected
+            else:
+                continue
+            good[outcomes.cycle[bad & has_cycle]] = False
+    return good

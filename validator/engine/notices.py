@@ -1,0 +1,104 @@
+"""What a reader must be told beside the findings: what was assumed, not used, not known, not exercised."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from validator.cycles import Steps
+from validator.engine.apply import Applied
+from validator.findings import Notice
+from validator.machines import Machine
+from validator.packs.model import Pack
+from validator.readers.tables import NAT
+from validator.records import RecordSet
+
+STEPS = frozenset(
+    "empty_tank mix_solution test_solution disconnect disassemble flush circulate soak wash rinse sanitize air_dry"
+    " reassemble reconnect refill_tank prime verify".split()
+)
+"""The steps of the contract, section 3; a pack may add its own."""
+AGENTS = frozenset("water detergent caustic acid chlorine quat iodine peracetic_acid".split())
+
+
+def about_records(records: RecordSet, packs: Sequence[Pack]) -> Iterable[Notice]:
+    """Words that no pack knows, and procedures that no pack speaks of."""
+    yield from _unknown(records, "step", STEPS.union(*(p.steps for p in packs)))
+    yield from _unknown(records, "agent", AGENTS.union(*(p.agents for p in packs)))
+    procedures = {p.procedure for p in packs}
+    if None not in procedures:
+        coded = records.texts["procedure"]
+        counts = np.bincount(coded.codes[coded.codes >= 0], minlength=len(coded.vocabulary))
+        for name, count in sorted(zip(coded.vocabulary, counts.tolist(), strict=True)):
+            if count and name not in procedures:
+                yield Notice("other_procedure", f"{count} rows name the procedure {name!r}, which no pack used here "
+                             f"speaks of; they were not judged", count=count)  # fmt: skip
+
+
+def _unknown(records: RecordSet, column: str, known: frozenset[str]) -> Iterable[Notice]:
+    coded = records.texts[column]
+    counts = np.bincount(coded.codes[coded.codes >= 0], minlength=len(coded.vocabulary))
+    for name, count in sorted(zip(coded.vocabulary, counts.tolist(), strict=True)):
+        if count and name not in known:
+            rows = np.flatnonzero(coded.codes == coded.vocabulary.index(name))[:3]
+            places = ", ".join(f"{records.sources[records.source[r]][0]} row {records.rows[r]}" for r in rows)
+            yield Notice(f"unknown_{column}", f"the {column} {name!r} is not one that the rules know; {count} "
+                         f"row{'s' * (count > 1)} used as they stand ({places}{', ...' * (count > 3)})", count=count)  # fmt: skip
+
+
+def about_machines(machines: Sequence[Machine], steps: Steps | None, has_register: bool) -> Iterable[Notice]:
+    """Machines that the register does not know, stores without a row, and cycles dated after the audit."""
+    strangers = [m for m in machines if not m.registered]
+    if strangers and not has_register:
+        yield Notice("no_register", "there is no equipment register, so what was expected of each machine is what its own "
+                     "records name; a line that was never recorded cannot be missed")  # fmt: skip
+    elif strangers:
+        for m in strangers:
+            yield Notice("not_in_register", f"{m.equipment_id} of store {m.store_id} is not in the register; what was "
+                         f"expected of it is what its own records name", "", m.store_id, m.equipment_id)  # fmt: skip
+    if steps is None:
+        return
+    recorded = {machines[i].store_id for i in np.unique(steps.machine).tolist()}
+    for store in sorted({m.store_id for m in machines} - recorded):
+        yield Notice("no_records_of_store", f"store {store} is in the register, and no row of these files is about it",
+                     store_id=store)  # fmt: skip
+    as_of = np.array([m.as_of for m in machines], dtype=np.int64)[steps.machine]
+    late = np.flatnonzero((steps.completed != NAT) & (steps.completed > as_of))
+    for cycle in late.tolist():
+        m = machines[int(steps.machine[cycle])]
+        yield Notice("after_as_of", f"{m.equipment_id}: cycle {steps.cycle_ids[cycle]} is dated after the moment of this "
+                     f"audit and resets no clock", "", m.store_id, m.equipment_id)  # fmt: skip
+    if len(steps.duplicates):
+        yield Notice("duplicate_rows", f"{len(steps.duplicates)} row{'s' * (len(steps.duplicates) > 1)} say the same as "
+                     f"another row in every column and were used once", count=len(steps.duplicates))  # fmt: skip
+
+
+def about_limits(machines: Sequence[Machine], packs: Sequence[Pack]) -> Iterable[Notice]:
+    """Limits in the register for rules that no pack used here has."""
+    known = {bound.rule.id for pack in packs for bound in pack.rules}
+    for m in machines:
+        for rule in sorted(set(m.limits) - known):
+            yield Notice("unknown_rule", f"{m.equipment_id}: the register sets a limit for the rule {rule}, which no pack "
+                         f"used here has", rule, m.store_id, m.equipment_id)  # fmt: skip
+
+
+def about_rules(applied: Sequence[Applied], judged: dict[str, int]) -> Iterable[Notice]:
+    """Rules that judged nothing, so that nobody takes their silence for a pass."""
+    for rule_id in dict.fromkeys(a.rule.rule.id for a in applied):
+        if judged.get(rule_id, 0) == 0:
+            yield Notice("not_exercised", f"{rule_id} was not exercised: no check of it could be judged", rule_id)
+
+
+def about_uncredited(applied: Sequence[Applied]) -> Iterable[Notice]:
+    """Rows of a step that is asked for line by line, but that name no line: they are credited to none."""
+    seen: set[tuple[int, str]] = set()
+    for a in applied:
+        if a.rule.rule.kind != "flush" or a.params.targets is None or (id(a.steps), a.params.step) in seen:
+            continue
+        seen.add((id(a.steps), a.params.step))
+        rows = a.steps.of_steps((a.params.step,))
+        blank = int((a.steps.target[rows] < 0).sum())
+        if blank:
+            yield Notice("no_target", f"{blank} row{'s' * (blank > 1)} of {a.params.step} name no target and were credited "
+                         f"to none", a.rule.rule.id, count=blank)  # fmt: skip

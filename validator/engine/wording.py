@@ -1,0 +1,76 @@
+"""What is said of a check that is OUT or N/O: one plain sentence for every kind and reason.
+
+The words in braces are facts that the kind gives. Lower case, no full stop, no blame.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from string import Formatter
+
+SENTENCES: Mapping[tuple[str, str], str] = {
+    ("interval", "too_late"): "{found} in service without a cleaning that counts, {limit}{since}",
+    ("interval", "missing_time"): "an end is missing, so it cannot be told whether the time between cleanings kept to {limit}",
+    ("interval", "no_start"): "no cleaning that counts and no in-service date, so there is no day to count from",
+    ("flush", "missing"): "no {step} is recorded for {target}",
+    ("flush", "too_short"): "{target}: {step} for {found}, {required}",
+    ("flush", "missing_time"): "{target}: a start or an end of {step} is missing, so {required} cannot be shown",
+    ("flush", "contradiction"): "{target}: the times of {step} contradict each other, so {required} cannot be shown",
+    ("contact", "missing"): "no {steps} is recorded for {target}",
+    ("contact", "too_short"): "{target}: {found} of contact, {required}",
+    ("contact", "missing_time"): "{target}: a start or an end is missing, so {required} of contact cannot be shown",
+    ("contact", "contradiction"): "{target}: the times of the contact contradict each other, so it cannot be shown",
+    ("contact", "missing_condition"): "{target}: {found} of contact, but what it depends on (agent, strength, temperature or pH) is not recorded",
+    ("contact", "no_limit"): "{target}: no contact time is given for what was used, so the contact cannot be judged",
+    ("concentration", "outside"): "{target}: {found}{conditions}, {required}",
+    ("concentration", "not_measured"): "{target}: no reading is recorded{calculated}",
+    ("concentration", "missing_condition"): "{target}: {found}{conditions}, but the temperature or pH that decides is not recorded",
+    ("order", "wrong_order"): "{target}{order_found}",
+    ("order", "missing_first"): "{target}{then} is recorded, but no {first} at all",
+    ("order", "missing_time"): "{target}a time is missing, so it cannot be shown that {required}",
+    ("order", "contradiction"): "{target}times contradict each other, so it cannot be shown that {required}",
+    ("coverage", "missing"): "no {step} is recorded{on_target}",
+    ("concurrency", "too_many"): "{found} rows of {steps} at once, {required}",
+    ("concurrency", "missing_time"): "a time is missing, so it cannot be shown that {steps} ran {required}",
+    ("concurrency", "contradiction"): "times contradict each other, so it cannot be shown that {steps} ran {required}",
+    ("concurrency", "two_places"): "{person} is recorded at {store} and at {other} at the same time",
+    ("record", "blank"): "{field} is blank on {count} of {rows} rows",
+    ("record", "too_late"): "{field} is {found} after the work, {required}",
+    ("record", "missing_time"): "{field}: a time is missing, so it cannot be shown that it was {required}",
+    ("record", "not_recorded"): "{field} is not recorded",
+    ("record", "same_person"): "{person} did the work and verified it",
+    ("record", "future"): "{field} is {found} after the moment of this audit",
+}  # fmt: skip
+
+
+def sentence(kind: str, reason: str, target: str, required: str, facts: Mapping[str, str]) -> str:
+    """The sentence of a check; a kind from elsewhere may have none, then the reason itself is said."""
+    template = SENTENCES.get((kind, reason))
+    if template is None:
+        return f"{target or 'the equipment'}: {reason.replace('_', ' ')}"
+    words = dict(facts)
+    words["required"] = required
+    words["target"] = target or "the equipment"
+    _finish(kind, words, target)
+    names = [name for _, name, _, _ in Formatter().parse(template) if name]
+    return template.format_map({name: words.get(name, "") for name in names})
+
+
+def _finish(kind: str, words: dict[str, str], target: str) -> None:
+    """Phrases that stand or fall with a fact."""
+    if kind == "order":
+        words["target"] = f"{target}: " if target else ""
+        if "step" in words:  # a step that was forbidden
+            lag = f" by {words['lag']}" if words.get("lag") else ""
+            words["order_found"] = f"{words['step']} ends after {words['after']} has begun{lag}"
+        elif words.get("lag") and words.get("early"):
+            words["order_found"] = f"the nearest {words['first']} comes {words['lag']} too near or after; {words['required']}"
+        else:
+            lag = f" (the nearest {words.get('first', '')} lies {words['lag']} before)" if words.get("lag") else ""
+            words["order_found"] = f"{words['required']}, which no {words.get('first', 'step')} satisfies{lag}"
+    if kind == "coverage":
+        words["on_target"] = f" for {target}" if target else ""
+    if kind == "interval":
+        words["since"] = f" (since {words['since']})" if words.get("since") else ""
+    if kind == "concentration" and words.get("calculated"):
+        words["calculated"] = f"; {words['calculated']}"

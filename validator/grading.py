@@ -1,0 +1,85 @@
+"""How does it stand in all: a score with its range, a result in words, and how sure a share of faults is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from validator.findings import Counts, Grade, Score, Verdict
+from validator.packs.model import Grading
+
+NOT_JUDGED = "not judged"
+Tally = tuple[float, int, int, int]
+"""Of one rule: its weight, and how many of its checks are IN, OUT and N/O."""
+
+
+def score(tallies: Sequence[Tally]) -> Score:
+    """The flat scoring model of NIST IR 7275 r4, section 7.3.2: the weighted share of what passed, in percent.
+
+    A rule with several checks scores the share of them that is IN; N/A and, in `value`, N/O are left out. `low` and
+    `high` count every N/O as OUT and as IN. All three are None where there is nothing to score.
+    """
+    judged = [(w, i, i + o) for w, i, o, _ in tallies if w > 0 and i + o > 0]
+    known = [(w, i, n, i + o + n) for w, i, o, n in tallies if w > 0 and i + o + n > 0]
+    value = _percent(sum(w * i / n for w, i, n in judged), sum(w for w, _, _ in judged))
+    whole = sum(w for w, _, _, _ in known)
+    low = _percent(sum(w * i / all_ for w, i, _, all_ in known), whole)
+    high = _percent(sum(w * (i + n) / all_ for w, i, n, all_ in known), whole)
+    return Score(value, low, high)
+
+
+def _percent(part: float, whole: float) -> float | None:
+    return round(100 * part / whole, 2) if whole else None
+
+
+def wilson(count: int, of: int) -> tuple[float | None, float | None]:
+    """Wilson's 95 % score interval for a share (Newcombe, Statistics in Medicine 17 (1998), method 3); None of none."""
+    if of == 0:
+        return None, None
+    z = 1.959963984540054  # the 97.5 % point of the standard normal distribution
+    middle = (count + z * z / 2) / (of + z * z)
+    half = z / (of + z * z) * math.sqrt(count * (of - count) / of + z * z / 4)
+    return max(0.0, middle - half), min(1.0, middle + half)
+
+
+def verdict(
+    grading: Grading, tallies: Sequence[Tally], not_applicable: int, out: Mapping[Grade, int],
+    not_observed: Mapping[Grade, int],
+) -> Verdict:  # fmt: skip
+    """Score, result and completeness of a store, a machine or a run; `out` and `not_observed` count findings by grade."""
+    counts = Counts(*(sum(t[k] for t in tallies) for k in (1, 2, 3)), not_applicable)
+    shown = counts.in_ + counts.out
+    asked = shown + counts.not_observed
+    result, reason = _result(grading, shown, out, not_observed)
+    return Verdict(
+        result, reason, score(tallies), counts, {g.value: out.get(g, 0) for g in Grade},
+        round(shown / asked, 4) if asked else None,
+    )  # fmt: skip
+
+
+def _result(
+    grading: Grading, judged: int, out: Mapping[Grade, int], not_observed: Mapping[Grade, int]
+) -> tuple[str, str]:
+    """The first result of the pack's ladder whose conditions hold, and the counts that brought it about."""
+    if judged == 0:
+        return NOT_JUDGED, "no check could be judged IN or OUT"
+    for step in grading.results:
+        needs = [(out, g, n, "OUT") for g, n in step.out.items()]
+        needs += [(not_observed, g, n, "N/O") for g, n in step.not_observed.items()]
+        if all(found.get(grade, 0) >= least for found, grade, least, _ in needs):
+            reason = ", ".join(f"{found.get(g, 0)} {g.value} {word}" for found, g, _, word in needs)
+            return step.result, reason or "nothing that weighs against it"
+    return NOT_JUDGED, "the pack's grading has no result for this"
+
+
+def moved(grading: Grading, grade: Grade, marks: Sequence[str]) -> tuple[Grade, str]:
+    """The grade after its marks, and why it moved ('' where it did not)."""
+    ladder = list(Grade)
+    at, reasons = ladder.index(grade), []
+    if "cos" in marks and grading.cos == "lower" and at < len(ladder) - 1:
+        at += 1
+        reasons.append("one grade lower because it was put right on site")
+    if "repeat" in marks and grading.repeat == "raise" and at > 0:
+        at -= 1
+        reasons.append("one grade higher because it has happened before")
+    return ladder[at], "; ".join(reasons)

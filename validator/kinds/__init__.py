@@ -1,0 +1,50 @@
+"""The kinds of rule: what each computes, by the name that a rule gives it.
+
+A kind is one module: a docstring, `Params` (what a rule may set), `TIGHTER` (which way a limit gets stricter) and
+`check`, from a scope of records to outcomes. A kind never knows a rule's id, grade, source or wording.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from importlib import import_module
+from importlib.metadata import entry_points
+from typing import Any, Literal
+
+MODULES = {
+    "interval": "validator.kinds.interval",
+    "flush": "validator.kinds.flush",
+    "contact": "validator.kinds.contact",
+    "concentration": "validator.kinds.concentration",
+    "order": "validator.kinds.order",
+    "coverage": "validator.kinds.coverage",
+    "concurrency": "validator.kinds.concurrency",
+    "record": "validator.kinds.record",
+}
+"""Name of a kind to its module; another distribution adds one by an entry point in the group `validator.kinds`."""
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind, ready to use."""
+
+    name: str
+    params: type[Any]
+    tighter: Mapping[str, Literal["lower", "higher"]]
+    check: Callable[[Any, Any], list[Any]]
+    doc: str
+
+
+def names() -> list[str]:
+    """Every kind there is."""
+    return [*MODULES, *(e.name for e in entry_points(group="validator.kinds"))]
+
+
+def load(name: str) -> Kind:
+    """The kind of that name; raise `KeyError` if there is none."""
+    if name in MODULES:
+        module = import_module(MODULES[name])
+    else:
+        module = {e.name: e for e in entry_points(group="validator.kinds")}[name].load()
+    return Kind(name, module.Params, module.TIGHTER, module.check, module.__doc__ or "")

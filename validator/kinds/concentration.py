@@ -1,0 +1,319 @@
+"""Was every solution of an agent within its strength, every time it was measured?
+
+Per cycle and solution (`solution_id`, else the agent). Every reading must lie between `min` and `max`, or inside a row
+of a table that can ask for temperature and pH as well. Without a reading the check is N/O, with the strength that the
+amounts give where they are recorded. A reading outside that a later one puts right before the first use is OUT,
+corrected on site.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping, Sequence
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import model_validator
+
+from validator.documents import Document, Number, Text
+from validator.findings import Quantity, Required
+from validator.kinds.conditions import Range
+from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Outcomes, Scope, Shown
+from validator.quantities import LITRES, plain_number
+
+NAME = "concentration"
+TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"min": "higher", "max": "lower"}
+COLUMNS = ("step", "agent", "solution_id", "concentration_ppm")
+PREPARING = ("mix_solution", "test_solution")
+"""Steps on a solution that do not use it yet."""
+
+_IN, _OUT, _OPEN = 1, -1, 0
+Floats = npt.NDArray[np.float64]
+
+
+class Line(Document):
+    """One row of the table: a band of strength and what else must hold for it."""
+
+    min: Number | None = None
+    max: Number | None = None
+    temperature_c: Range | None = None
+    ph: Range | None = None
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Line:
+        if self.min is not None and self.max is not None and self.min > self.max:
+            raise ValueError(f"min {plain_number(self.min)} is above max {plain_number(self.max)}; no value fits")
+        return self
+
+
+class Params(Document):
+    """Either `min` and `max` in mg/L, or a `table` of such bands with their conditions.
+
+    `product_percent` is the product's own strength from its label (% of the active agent, weight by volume). It only
+    serves to say what strength the recorded amounts give where nothing was measured.
+    """
+
+    agent: Text
+    product_percent: Number | None = None
+    min: Number | None = None
+    max: Number | None = None
+    table: tuple[Line, ...] | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Params:
+        band = self.min is not None or self.max is not None
+        if band == (self.table is not None):
+            raise ValueError("needs either min and max, or a table")
+        if self.table is not None and not self.table:
+            raise ValueError("expected at least one row in the table, found an empty list")
+        if self.min is not None and self.max is not None and self.min > self.max:
+            raise ValueError(f"min {plain_number(self.min)} is above max {plain_number(self.max)}; no value fits")
+        return self
+
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        """The limits as a table, whichever way they were given."""
+        return self.table if self.table is not None else (Line(min=self.min, max=self.max),)
+
+
+def check(params: Params, scope: Scope) -> list[Outcomes]:
+    """One check a cycle and solution of the agent."""
+    found = _Solutions(params.agent, scope)
+    readings = found.readings()
+    verdict = judge(params.lines, found.values("concentration_ppm", readings), found.known("temperature_c", readings),
+                    found.known("ph", readings))  # fmt: skip
+    by_solution: dict[int, list[int]] = {}
+    for at, solution in enumerate(found.solution[readings].tolist()):
+        by_solution.setdefault(solution, []).append(at)
+    status = np.full(len(found), NOT_OBSERVED, dtype=np.int8)
+    reason = ["not_measured"] * len(found)
+    corrected = np.zeros(len(found), dtype=bool)
+    decisive: dict[int, list[int]] = {}
+    for solution, at in by_solution.items():
+        results = verdict[at]
+        if (results == _OUT).any():
+            status[solution], reason[solution] = OUT, "outside"
+            corrected[solution] = found.put_right(solution, readings[at], results)
+            decisive[solution] = readings[np.array(at)[results == _OUT]].tolist()
+        elif (results == _OPEN).any():
+            status[solution], reason[solution] = NOT_OBSERVED, "missing_condition"
+            decisive[solution] = readings[np.array(at)[results == _OPEN]].tolist()
+        else:
+            status[solution], reason[solution] = IN, ""
+    for solution in found.others:
+        status[solution], reason[solution] = NOT_APPLICABLE, ""
+
+    def show(i: int) -> Shown:
+        rows = decisive.get(i, [])
+        facts = {"agent": params.agent, "calculated": found.calculated(i, params.product_percent)}
+        if not rows:
+            return Shown(None, _required(params), None, found.rows_of(i), COLUMNS, facts)
+        worst = max(rows, key=lambda r: (abs(_distance(params, found.value(r))), -int(scope.steps.row[r])))
+        value = found.value(worst)
+        margin = Quantity(_distance(params, value), "ppm") if params.table is None and status[i] == OUT else None
+        facts |= {"found": f"{plain_number(value)} ppm", "conditions": found.conditions(worst)}
+        columns = COLUMNS if params.table is None else (*COLUMNS, "temperature_c", "ph")
+        return Shown(Quantity(_number(value), "ppm"), _required(params), margin, rows, columns, facts)
+
+    return [Outcomes(scope.steps.machine[found.cycle], found.cycle, found.names, status, reason, show, corrected)]
+
+
+def judge(lines: Sequence[Line], strength: Floats, temperature: Floats, ph: Floats) -> npt.NDArray[np.int8]:
+    """For each reading 1 (inside), -1 (outside) or 0 (a value that is not known, NaN, decides).
+
+    A reading is inside if for every value that the unknowns can take some line holds it, outside if for none.
+    """
+    verdict = np.zeros(len(strength), dtype=np.int8)
+    for no_temperature, no_ph in itertools.product((False, True), repeat=2):
+        here = np.flatnonzero((np.isnan(temperature) == no_temperature) & (np.isnan(ph) == no_ph))
+        if not len(here):
+            continue
+        temperatures = _points([line.temperature_c for line in lines]) if no_temperature else [None]
+        phs = _points([line.ph for line in lines]) if no_ph else [None]
+        every, some = np.ones(len(here), dtype=bool), np.zeros(len(here), dtype=bool)
+        for t, p in itertools.product(temperatures, phs):
+            inside = np.zeros(len(here), dtype=bool)
+            for line in lines:
+                inside |= _fits(line, strength[here], _or(temperature[here], t), _or(ph[here], p))
+            every &= inside
+            some |= inside
+        verdict[here] = np.where(every, _IN, np.where(some, _OPEN, _OUT))
+    return verdict
+
+
+def _points(bands: Sequence[Range | None]) -> list[float | None]:
+    """Values that stand for all there are: each limit, and a value between, below and above."""
+    limits = sorted({v for b in bands if b is not None for v in (b.min, b.max) if v is not None})
+    if not limits:
+        return [0.0]
+    between = [(a + b) / 2 for a, b in itertools.pairwise(limits)]
+    return [limits[0] - 1, *limits, *between, limits[-1] + 1]
+
+
+def _or(values: Floats, instead: float | None) -> Floats:
+    return values if instead is None else np.full(len(values), instead)
+
+
+def _fits(line: Line, strength: Floats, temperature: Floats, ph: Floats) -> npt.NDArray[np.bool_]:
+    fits = np.ones(len(strength), dtype=bool)
+    if line.min is not None:
+        fits &= strength >= line.min
+    if line.max is not None:
+        fits &= strength <= line.max
+    if line.temperature_c is not None:
+        fits &= line.temperature_c.contains(temperature)
+    if line.ph is not None:
+        fits &= line.ph.contains(ph)
+    return fits
+
+
+class _Solutions:
+    """The solutions of an agent in every cycle: rows, readings and first use of each; `others` have other agents only.
+
+    Solution i belongs to cycle `cycle[i]` and is called `names[i]`. `solution[row]` is the solution of a row, or -1.
+    """
+
+    def __init__(self, agent: str, scope: Scope) -> None:
+        self.steps = steps = scope.steps
+        self.agent = agent
+        code = steps.records.code("agent", agent)
+        agents, ids = steps.column("agent"), steps.column("solution_id").astype(np.int64)
+        cycles = scope.cycle_in()
+        in_scope = np.zeros(steps.cycles, dtype=bool)
+        in_scope[cycles] = True
+        width = len(steps.records.texts["solution_id"].vocabulary) + 1
+        key = steps.cycle * width + ids + 1  # 0 within a cycle: no solution named
+        mine = (agents == code) & in_scope[steps.cycle]
+        present = np.unique(key[mine])
+        at = np.searchsorted(present, key)
+        at[at == len(present)] = 0
+        belongs = (present[at] == key) & ((ids >= 0) | mine) if len(present) else np.zeros(len(steps), dtype=bool)
+        self.solution = np.where(belongs, at, -1)
+        named_any = np.zeros(steps.cycles, dtype=bool)
+        named_any[steps.cycle[agents >= 0]] = True
+        having = np.zeros(steps.cycles, dtype=bool)
+        having[present // width] = True
+        without = cycles[~having[cycles]]
+        self.cycle = np.concatenate([present // width, without]).astype(np.int64)
+        solution_names = steps.records.texts["solution_id"].vocabulary
+        self.names = [solution_names[k - 1] if k else agent for k in (present % width).tolist()] + [agent] * len(without)
+        self.others = (len(present) + np.flatnonzero(named_any[without])).tolist()
+        self.members = np.flatnonzero(self.solution >= 0)
+
+    def __len__(self) -> int:
+        return len(self.cycle)
+
+    def readings(self) -> npt.NDArray[np.intp]:
+        """The rows that hold a measured strength."""
+        return self.members[~np.isnan(self.steps.numbers("concentration_ppm", self.members))]
+
+    def values(self, name: str, rows: npt.NDArray[np.intp]) -> Floats:
+        return self.steps.numbers(name, rows)
+
+    def known(self, name: str, rows: npt.NDArray[np.intp]) -> Floats:
+        """A value of each reading's own row, else the value that the other rows of the solution agree on."""
+        own = self.values(name, rows).copy()
+        missing = np.flatnonzero(np.isnan(own))
+        if not len(missing):
+            return own
+        others = self.members[~np.isnan(self.values(name, self.members))]
+        told: dict[int, set[float]] = {}
+        for solution, value in zip(self.solution[others].tolist(), self.values(name, others).tolist(), strict=True):
+            told.setdefault(solution, set()).add(value)
+        for at in missing.tolist():
+            agreed = told.get(int(self.solution[rows[at]]), set())
+            if len(agreed) == 1:
+                own[at] = next(iter(agreed))
+        return own
+
+    def rows_of(self, solution: int) -> list[int]:
+        """The rows of a solution, or of its whole cycle where no row names it."""
+        mine = self.members[self.solution[self.members] == solution]
+        if len(mine):
+            return mine.tolist()[:12]
+        first, last = self.steps.first[self.cycle[solution]], self.steps.first[self.cycle[solution] + 1]
+        return [int(first), int(last) - 1] if last - first > 1 else [int(first)]
+
+    def put_right(self, solution: int, rows: npt.NDArray[np.intp], verdict: npt.NDArray[np.int8]) -> bool:
+        """Whether every reading outside is followed by one inside before the solution's first use."""
+        start, end = self.steps.start, self.steps.end
+        mine = self.members[self.solution[self.members] == solution]
+        preparing = [self.steps.records.code("step", name) for name in PREPARING]
+        uses = start[mine[~np.isin(self.steps.step[mine], preparing)]]
+        first_use = int(uses.min()) if len(uses) else np.iinfo(np.int64).max
+        taken = np.where(end[rows] >= 0, end[rows], start[rows])
+        if (start[rows] < 0).any() or (uses < 0).any():
+            return False  # an unknown time proves no order
+        good = taken[(verdict == _IN) & (taken <= first_use)]
+        bad = taken[verdict == _OUT]
+        return len(good) > 0 and bool((bad < good.max()).all())
+
+    def value(self, row: int) -> float:
+        return float(self.values("concentration_ppm", np.array([row]))[0])
+
+    def conditions(self, row: int) -> str:
+        """The temperature and pH of a reading in words, where they are known."""
+        at = np.array([row])
+        t, p = float(self.known("temperature_c", at)[0]), float(self.known("ph", at)[0])
+        told = [f"{plain_number(t)} °C"] if not np.isnan(t) else []
+        told += [f"pH {plain_number(p)}"] if not np.isnan(p) else []
+        return " at " + ", ".join(told) if told else ""
+
+    def calculated(self, solution: int, percent: float | None) -> str:
+        """What the recorded amounts give, in words: a strength where the product's own is known, else a dilution."""
+        mine = self.members[self.solution[self.members] == solution]
+        for row in mine.tolist():
+            at = np.array([row])
+            amounts = [float(self.values(name, at)[0]) for name in ("product_amount", "water_amount")]
+            units = [self.steps.records.text(name, int(self.steps.row[row])) for name in ("product_unit", "water_unit")]
+            if any(np.isnan(amounts)) or not all(u in LITRES for u in units) or amounts[0] <= 0:
+                continue
+            product, water = amounts[0] * LITRES[units[0]], amounts[1] * LITRES[units[1]]
+            mixed = f"{plain_number(amounts[0])} {units[0]} in {plain_number(amounts[1])} {units[1]} of water"
+            if percent is None:
+                return f"{mixed}, one part in {plain_number(round((product + water) / product, 1))}"
+            strength = percent * 10_000 * product / (product + water)
+            return f"about {plain_number(round(strength, 1))} ppm calculated, not measured, from {mixed}"
+        return ""
+
+
+def _distance(params: Params, value: float) -> float:
+    """How far a reading lies outside the band: negative below, positive above, 0 inside or for a table."""
+    if params.min is not None and value < params.min:
+        return round(value - params.min, 9)
+    if params.max is not None and value > params.max:
+        return round(value - params.max, 9)
+    return 0.0
+
+
+def _required(params: Params) -> Required:
+    if params.table is None:
+        return Required(params.min, params.max, "ppm", _band(params.min, params.max))
+    return Required(None, None, "ppm", "; or ".join(_line(line) for line in params.table))
+
+
+def _line(line: Line) -> str:
+    parts = [_band(line.min, line.max)]
+    if line.temperature_c is not None:
+        parts.append(_band(line.temperature_c.min, line.temperature_c.max, "°C"))
+    if line.ph is not None:
+        parts.append(_band(line.ph.min, line.ph.max, "pH"))
+    return " with ".join(p for p in parts if p)
+
+
+def _band(low: float | None, high: float | None, unit: str = "ppm") -> str:
+    def said(value: float) -> str:
+        return f"pH {plain_number(value)}" if unit == "pH" else f"{plain_number(value)} {unit}"
+
+    if low is not None and high is not None:
+        return f"{plain_number(low)} to {said(high)}"
+    if low is not None:
+        return f"at least {said(low)}"
+    return f"at most {said(high)}" if high is not None else ""
+
+
+def _number(value: float) -> float | int:
+    return int(value) if value == int(value) else value
+
+

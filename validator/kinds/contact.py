@@ -1,0 +1,162 @@
+"""Was every part in contact with sanitizer for its minimum time, in one piece?
+
+Per cycle and expected target the longest single contact counts. `min` is one duration, or a table of what is asked
+under which conditions; a contact is long enough if any row of the table that surely applies is met.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import BeforeValidator, WithJsonSchema
+from typing_extensions import Annotated
+
+from validator.cycles import FAR
+from validator.documents import Document, Number, Text
+from validator.findings import Quantity
+from validator.kinds.conditions import Range, holds, measured
+from validator.kinds.durations import Elapsed
+from validator.kinds.flush import COLUMNS, observed_text, required_time, scope_rows
+from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
+from validator.kinds.rows import Subjects, any_by, gather, highest_by
+from validator.kinds.targets import Targets, expected
+from validator.quantities import MICROSECONDS, Duration, say_seconds
+
+NAME = "contact"
+TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"min": "higher"}
+_REASONS = ("", "missing", "too_short", "missing_time", "contradiction", "missing_condition", "no_limit")
+__all__ = ["NAME", "TIGHTER", "Params", "check", "Number"]
+
+
+class ContactRow(Document):
+    """One row of a table: the least contact, and the conditions under which it is enough."""
+
+    agent: Text | None = None
+    at_least: Elapsed
+    concentration_ppm: Range | None = None
+    temperature_c: Range | None = None
+    ph: Range | None = None
+
+
+def _table(value: Any) -> Any:
+    if isinstance(value, (list, tuple)):
+        if not value:
+            raise ValueError("expected at least one row in the table, found an empty list")
+        return tuple(v if isinstance(v, ContactRow) else ContactRow.model_validate(v) for v in value)
+    if isinstance(value, Duration):
+        return value
+    if not isinstance(value, str):
+        raise ValueError("expected a duration as PT5M, or a table with at_least in each row")
+    found = Duration.parse(value)
+    if found.calendar:
+        raise ValueError(f"{found} counts calendar days; elapsed time is due here")
+    return found
+
+
+ContactMinimum = Annotated[
+    Any,
+    BeforeValidator(_table),
+    WithJsonSchema(
+        {
+            "oneOf": [
+                {"type": "string", "pattern": r"^PT(?=\d)(\d{1,6}H)?(\d{1,6}M)?(\d{1,9}S)?$"},
+                {"type": "array", "minItems": 1, "items": {"type": "object", "required": ["at_least"]}},
+            ]
+        }
+    ),
+]
+
+
+class Params(Document):
+    """`steps` are those that bring a target into contact."""
+
+    steps: tuple[Text, ...] = ("sanitize",)
+    targets: Targets = None
+    min: ContactMinimum
+
+
+def check(params: Params, scope: Scope) -> list[Outcomes]:
+    """One check a cycle and expected target."""
+    want = expected(scope, params.targets, params.steps)
+    rows = gather(scope.steps, params.steps, want)
+    size = len(want.cycle)
+    low, high = _lengths(scope, rows)
+    verdict, need = _judge_rows(params, scope, rows, low, high)
+    enough = any_by(rows.group, verdict == 1, size)
+    open_ = any_by(rows.group, verdict == 0, size)
+    unconditioned = any_by(rows.group, (verdict == 0) & (low == high), size)
+    torn = any_by(rows.group, scope.steps.records.torn[scope.steps.row[rows.rows]], size)
+    unlimited = ~any_by(rows.group, verdict != -2, size)
+    reason = np.where(enough, 0, np.where(open_, np.where(unconditioned, 5, np.where(torn, 4, 3)), 2))
+    reason = np.where(unlimited, 6, reason)
+    reason = np.where(rows.present, reason, 1)
+    status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
+    status[want.out_of_use] = NOT_APPLICABLE
+    reason[want.out_of_use] = 0
+    best_low = highest_by(rows.group, low, size, 0)
+    best_high = highest_by(rows.group, high, size, 0)
+    least = highest_by(rows.group, -need, size, -FAR)
+
+    def show(i: int) -> Shown:
+        mine = rows.of(i)
+        seconds = int(best_high[i]) / MICROSECONDS
+        exact = best_high[i] == best_low[i]
+        observed = Quantity(int(seconds) if seconds == int(seconds) else seconds, "s") if mine and exact else None
+        asked = -int(least[i]) // MICROSECONDS if -FAR < least[i] else None
+        if isinstance(params.min, Duration):
+            asked = params.min.amount
+        required = required_time(asked) if asked is not None else None
+        short = seconds - asked if asked is not None and mine and status[i] == OUT else None
+        margin = Quantity(int(short) if short == int(short) else short, "s") if short is not None else None
+        facts = {"steps": " or ".join(params.steps), "found": observed_text(observed),
+                 "needed": say_seconds(asked) if asked is not None else ""}  # fmt: skip
+        columns = COLUMNS if isinstance(params.min, Duration) else (*COLUMNS, "agent", "concentration_ppm",
+                                                                    "temperature_c", "ph")  # fmt: skip
+        return Shown(observed, required, margin, mine or scope_rows(scope, int(want.cycle[i])), columns, facts)
+
+    return [Outcomes(scope.steps.machine[want.cycle], want.cycle, Names(want.names, want.target), status,
+                     Reasons(_REASONS, reason.astype(np.int8)), show)]  # fmt: skip
+
+
+def _lengths(scope: Scope, rows: Subjects) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """The shortest and the longest that each row's contact can have been."""
+    steps = scope.steps
+    low = np.where(steps.incomplete[rows.rows], 0, steps.end[rows.rows] - steps.start[rows.rows])
+    high = low.copy()
+    partial = np.flatnonzero(steps.incomplete[rows.rows])
+    if len(partial):
+        at = rows.rows[partial]
+        start_low, start_high, end_low, end_high = steps.bounds(at)
+        low[partial] = np.maximum(end_low - start_high, 0)
+        high[partial] = np.minimum(end_high - start_low, FAR)
+        duration = steps.numbers("duration_s", at)
+        known = ~np.isnan(duration) & ~steps.records.torn[steps.row[at]]
+        exact = np.rint(np.nan_to_num(duration) * MICROSECONDS).astype(np.int64)
+        low[partial[known]] = high[partial[known]] = exact[known]
+    return low, high
+
+
+def _judge_rows(
+    params: Params, scope: Scope, rows: Subjects, low: npt.NDArray[np.int64], high: npt.NDArray[np.int64]
+) -> tuple[npt.NDArray[np.int8], npt.NDArray[np.int64]]:
+    """For each row 1 (long enough), 0 (cannot tell), -1 (too short) or -2 (no limit is known), and the time asked."""
+    if isinstance(params.min, Duration):
+        need = np.full(len(low), params.min.microseconds)
+        return np.where(low >= need, 1, np.where(high < need, -1, 0)).astype(np.int8), need
+    surely = np.zeros(len(low), dtype=bool)
+    maybe = np.zeros(len(low), dtype=bool)
+    applies = np.zeros(len(low), dtype=bool)
+    need = np.full(len(low), FAR)
+    values = measured(scope.steps, rows.rows)
+    for line in params.min:
+        sure, possible = holds(line, values)
+        least = line.at_least.microseconds
+        surely |= sure & (low >= least)
+        maybe |= possible & (high >= least)
+        applies |= possible
+        need = np.where(possible, np.minimum(need, least), need)
+    verdict = np.where(surely, 1, np.where(maybe, 0, np.where(applies, -1, -2)))
+    return verdict.astype(np.int8), need

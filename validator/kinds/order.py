@@ -1,0 +1,300 @@
+"""Were the steps done in the right order, with the right time between them?
+
+A relation links the start or end of a `first` row to the start or end of a `then` row, as precedence diagrams do: FS
+(first ends, then starts), SS, FF, SF, with the least and the most time between. Every `then` row needs a `first` row
+that satisfies it. `forbidden` names a step that must not end after another has begun, until a third begins.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import model_validator
+
+from validator.cycles import FAR
+from validator.documents import Document, Text
+from validator.findings import Quantity, Required
+from validator.kinds.durations import Elapsed
+from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
+from validator.quantities import MICROSECONDS, Duration, say_seconds
+from validator.timing.intervals import latest_before
+
+NAME = "order"
+TIGHTER: Mapping[str, Literal["lower", "higher"]] = {}
+COLUMNS = ("step", "target", "started_at", "ended_at")
+Link = Literal["FS", "SS", "FF", "SF"]
+Per = Literal["target", "cycle"]
+_REASONS = ("", "wrong_order", "missing_first", "missing_time", "contradiction")
+Ints = npt.NDArray[np.int64]
+Index = npt.NDArray[np.intp]
+
+
+class Relation(Document):
+    """`first` and `then` are steps; `min_lag` is 0 unless given."""
+
+    first: Text
+    then: Text
+    link: Link = "FS"
+    per: Per = "target"
+    min_lag: Elapsed | None = None
+    max_lag: Elapsed | None = None
+
+    @model_validator(mode="after")
+    def _lags(self) -> Relation:
+        least = self.min_lag.amount if self.min_lag else 0
+        if self.max_lag is not None and self.max_lag.amount < least:
+            raise ValueError(f"max_lag {self.max_lag} is less than the least lag; no times fit")
+        return self
+
+
+class Forbidden(Document):
+    """No row of `step` may end after an `after` row has begun and before the next `until` row begins."""
+
+    step: Text
+    after: Text
+    until: Text | None = None
+    per: Per = "target"
+
+
+class Params(Document):
+    relations: tuple[Relation, ...] = ()
+    forbidden: tuple[Forbidden, ...] = ()
+
+    @model_validator(mode="after")
+    def _something(self) -> Params:
+        if not self.relations and not self.forbidden:
+            raise ValueError("needs relations or forbidden")
+        return self
+
+
+def check(params: Params, scope: Scope) -> list[Outcomes]:
+    """One check a relation, cycle and target that has a `then` row (of `forbidden`: a row of the step)."""
+    return [
+        *(_relation(relation, scope) for relation in params.relations),
+        *(_forbidden(ban, scope) for ban in params.forbidden),
+    ]
+
+
+@dataclass(frozen=True)
+class _Side:
+    """The rows of a step in scope with the group each belongs to, and the point of each that a link speaks of."""
+
+    rows: Index
+    group: Ints
+    low: Ints
+    high: Ints
+
+    @property
+    def vague(self) -> npt.NDArray[np.bool_]:
+        return self.low != self.high
+
+
+def _side(scope: Scope, step: str, end: bool, per: Per) -> _Side:
+    steps = scope.steps
+    rows = steps.of_steps((step,))
+    rows = rows[scope.machine_in[steps.machine[steps.cycle[rows]]]] if len(rows) else rows
+    width = len(steps.records.texts["target"].vocabulary) + 1
+    group = steps.cycle[rows] * width + (steps.target[rows].astype(np.int64) + 1 if per == "target" else 0)
+    point = (steps.end if end else steps.start)[rows]
+    low, high = point, point
+    vague = np.flatnonzero(steps.incomplete[rows])
+    if len(vague):
+        low, high = point.copy(), point.copy()
+        start_low, start_high, end_low, end_high = steps.bounds(rows[vague])
+        low[vague], high[vague] = (end_low, end_high) if end else (start_low, start_high)
+    order = np.lexsort((low, group))
+    return _Side(rows[order], group[order], low[order], high[order])
+
+
+def _groups(scope: Scope, side: _Side, per: Per) -> tuple[Ints, Ints, Names, Ints]:
+    """The checks that a side gives: their keys, cycles, targets, and the check of each row."""
+    keys, check_of = np.unique(side.group, return_inverse=True)
+    vocabulary = scope.steps.records.texts["target"].vocabulary
+    width = len(vocabulary) + 1
+    target = keys % width - 1 if per == "target" else np.full(len(keys), -1)
+    return keys, keys // width, Names(vocabulary, target), check_of
+
+
+def _relation(relation: Relation, scope: Scope) -> Outcomes:
+    steps = scope.steps
+    first = _side(scope, relation.first, relation.link[0] == "F", relation.per)
+    then = _side(scope, relation.then, relation.link[1] == "F", relation.per)
+    keys, cycle, names, check_of = _groups(scope, then, relation.per)
+    least = relation.min_lag.microseconds if relation.min_lag else 0
+    most = relation.max_lag.microseconds if relation.max_lag else None
+    vague_groups = np.union1d(first.group[first.vague], then.group[then.vague])
+    at = latest_before(then.group, then.low - least, first.group, first.low, inclusive=True)
+    lag = np.where(at >= 0, then.low - first.low[np.maximum(at, 0)], -1) if len(first.rows) else np.full(len(at), -1)
+    good = (at >= 0) & (lag <= most if most is not None else True)
+    bad_row = np.where(good, 0, 1)
+    bad_row[~np.isin(then.group, first.group)] = 2
+    for k in np.flatnonzero(np.isin(then.group, vague_groups) & (bad_row != 2)).tolist():
+        bad_row[k] = _vague_row(first, then, k, least, most)
+        torn = steps.records.torn[steps.row[then.rows[k]]]
+        bad_row[k] = 4 if bad_row[k] == 3 and torn else bad_row[k]
+    reason = _worst(bad_row, check_of, len(keys))
+    status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
+    machine = steps.machine[cycle]
+
+    def show(i: int) -> Shown:
+        mine = np.flatnonzero(check_of == i)
+        k = int(mine[np.flatnonzero(bad_row[mine] == reason[i])[0]])
+        firsts = np.flatnonzero(first.group == then.group[k])
+        near = _nearest(first, firsts, then, k, least, most)
+        rows = [int(then.rows[k])] + ([int(first.rows[near])] if near is not None else [])
+        seen = None
+        if near is not None and not (first.vague[near] or then.vague[k]):
+            seen = (int(then.low[k]) - int(first.low[near])) / MICROSECONDS
+        facts = {"first": relation.first, "then": relation.then, "link": relation.link,
+                 "lag": say_seconds(abs(seen)) if seen is not None else "", "count": str(len(firsts)),
+                 "early": "yes" if seen is not None and seen < least / MICROSECONDS else ""}  # fmt: skip
+        observed = Quantity(_plain(seen), "s") if seen is not None else None
+        return Shown(observed, _required(relation), _margin(seen, least, most), rows, COLUMNS, facts)
+
+    others = _not_applicable(scope, cycle)
+    return _with_idle(
+        Outcomes(machine, cycle, names, status, Reasons(_REASONS, reason.astype(np.int8)), show,
+                 part=f"{relation.first} {relation.link} {relation.then}"), others, scope,
+    )  # fmt: skip
+
+
+def _vague_row(first: _Side, then: _Side, k: int, least: int, most: int | None) -> int:
+    """0 if a first row surely satisfies the link for this row, 1 if none can, 3 if that cannot be told."""
+    mine = slice(*np.searchsorted(first.group, [then.group[k], then.group[k] + 1]))
+    low = then.low[k] - first.high[mine]
+    high = then.high[k] - first.low[mine]
+    sure = (low >= least) & ((high <= most) if most is not None else True)
+    possible = (high >= least) & ((low <= most) if most is not None else True)
+    return 0 if sure.any() else 3 if possible.any() else 1
+
+
+def _worst(bad_row: npt.NDArray[np.int64], check_of: Ints, size: int) -> npt.NDArray[np.int64]:
+    """The reason of each check: any row OUT decides, then any N/O; 0 where every row is IN."""
+    rank = np.array([0, 4, 3, 1, 2])[bad_row]
+    worst = np.zeros(size, dtype=np.int64)
+    np.maximum.at(worst, check_of, rank)
+    return np.array([0, 3, 4, 2, 1])[worst]
+
+
+def _nearest(first: _Side, firsts: Index, then: _Side, k: int, least: int, most: int | None) -> int | None:
+    """The first row that comes closest to satisfying the link for a row."""
+    if not len(firsts):
+        return None
+    lag = then.low[k] - first.low[firsts]
+    over = np.maximum(lag - most, 0) if most is not None else np.zeros(len(lag), dtype=np.int64)
+    return int(firsts[np.argmin(np.maximum(least - lag, 0) + over)])
+
+
+def _required(relation: Relation) -> Required:
+    least = relation.min_lag or Duration(False, 0)
+    what = {
+        "FS": "starts after the end", "SS": "starts after the start", "FF": "ends after the end",
+        "SF": "ends after the start",
+    }[relation.link]  # fmt: skip
+    text = f"{relation.then} {what} of {relation.first}"
+    if least.amount:
+        text += f", at least {say_seconds(least.amount)} later"
+    if relation.max_lag is not None:
+        text += f", at most {say_seconds(relation.max_lag.amount)} later"
+    return Required(least.amount, relation.max_lag.amount if relation.max_lag else None, "s", text)
+
+
+def _margin(seen: float | None, least: int, most: int | None) -> Quantity | None:
+    if seen is None:
+        return None
+    short = seen - least / MICROSECONDS
+    if short < 0:
+        return Quantity(_plain(short), "s")
+    return Quantity(_plain(seen - most / MICROSECONDS), "s") if most is not None else None
+
+
+def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
+    steps = scope.steps
+    rows = _side(scope, ban.step, True, ban.per)
+    after = _side(scope, ban.after, False, ban.per)
+    until = _side(scope, ban.until, False, ban.per) if ban.until else None
+    keys, cycle, names, check_of = _groups(scope, rows, ban.per)
+    begun = latest_before(rows.group, rows.high, after.group, after.low, inclusive=False)
+    began_at = np.where(begun >= 0, after.low[np.maximum(begun, 0)], -FAR) if len(after.rows) else rows.high * 0 - FAR
+    broken = begun >= 0
+    if until is not None and len(until.rows):
+        ended = latest_before(rows.group, rows.high, until.group, until.low, inclusive=True)
+        broken &= (ended < 0) | (until.low[np.maximum(ended, 0)] < began_at)
+    applies = np.isin(rows.group, after.group)
+    bad_row = broken.astype(np.int64)
+    vague = np.concatenate([rows.group[rows.vague], after.group[after.vague],
+                            until.group[until.vague] if until is not None else np.empty(0, np.int64)])  # fmt: skip
+    for k in np.flatnonzero(np.isin(rows.group, vague) & applies).tolist():
+        bad_row[k] = _vague_ban(rows, after, until, k)
+    reason = _worst(bad_row, check_of, len(keys))
+    some = np.zeros(len(keys), dtype=bool)
+    some[check_of[applies]] = True
+    status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
+    status[~some] = NOT_APPLICABLE
+
+    def show(i: int) -> Shown:
+        mine = np.flatnonzero(check_of == i)
+        k = int(mine[np.flatnonzero(bad_row[mine] == reason[i])[0]])
+        near = np.flatnonzero((after.group == rows.group[k]) & (after.low < rows.high[k]))
+        shown = [int(rows.rows[k])] + [int(after.rows[near[-1]])] * bool(len(near))
+        seen = None
+        if len(near) and not rows.vague[k] and not after.vague[near[-1]]:
+            seen = (int(rows.low[k]) - int(after.low[near[-1]])) / MICROSECONDS
+        facts = {"step": ban.step, "after": ban.after, "until": ban.until or "",
+                 "lag": say_seconds(seen) if seen is not None else ""}  # fmt: skip
+        text = f"no {ban.step} ends after {ban.after} has begun" + (f" until {ban.until} begins" if ban.until else "")
+        observed = Quantity(_plain(seen), "s") if seen is not None else None
+        return Shown(observed, Required(None, 0, "s", text), observed, shown, COLUMNS, facts)
+
+    part = f"no {ban.step} after {ban.after}" + (f" until {ban.until}" if ban.until else "")
+    outcomes = Outcomes(steps.machine[cycle], cycle, names, status, Reasons(_REASONS, reason.astype(np.int8)), show,
+                        part=part)  # fmt: skip
+    return _with_idle(outcomes, _not_applicable(scope, cycle), scope)
+
+
+def _vague_ban(rows: _Side, after: _Side, until: _Side | None, k: int) -> int:
+    """0 if the row surely keeps to the ban, 1 if it surely breaks it, 3 if that cannot be told."""
+    mine = slice(*np.searchsorted(after.group, [rows.group[k], rows.group[k] + 1]))
+    begun_low, begun_high = after.low[mine], after.high[mine]
+    if not (begun_low < rows.high[k]).any():
+        return 0
+    if until is None:
+        return 1 if (begun_high < rows.low[k]).any() else 3
+    theirs = slice(*np.searchsorted(until.group, [rows.group[k], rows.group[k] + 1]))
+    until_low, until_high = until.low[theirs], until.high[theirs]
+    surely = [h < rows.low[k] and not ((until_high >= lo) & (until_low <= rows.high[k])).any()
+              for lo, h in zip(begun_low, begun_high, strict=True)]  # fmt: skip
+    if any(surely):
+        return 1
+    if rows.vague[k] or (begun_low != begun_high).any() or (until_low != until_high).any():
+        return 3
+    return 0
+
+
+def _not_applicable(scope: Scope, judged: Ints) -> Index:
+    """The cycles in scope in which the rule found no subject."""
+    cycles = scope.cycle_in()
+    return cycles[~np.isin(cycles, judged)]
+
+
+def _with_idle(outcomes: Outcomes, cycles: Index, scope: Scope) -> Outcomes:
+    """Add one N/A check for each cycle without a subject, so that it is seen to have been looked at."""
+    names: Any = outcomes.target
+    return Outcomes(
+        np.concatenate([outcomes.machine, scope.steps.machine[cycles]]), np.concatenate([outcomes.cycle, cycles]),
+        Names(names.vocabulary, np.concatenate([names.codes, np.full(len(cycles), -1)])),
+        np.concatenate([outcomes.status, np.full(len(cycles), NOT_APPLICABLE, dtype=np.int8)]),
+        Reasons(_REASONS, np.concatenate([outcomes.reason.codes, np.zeros(len(cycles), dtype=np.int8)])),  # type: ignore[attr-defined]
+        outcomes.show, part=outcomes.part,
+    )  # fmt: skip
+
+
+def _plain(value: float) -> float | int:
+    return int(value) if value == int(value) else value
+
+
+__all__ = ["NAME", "TIGHTER", "Forbidden", "Params", "Relation", "check"]

@@ -1,0 +1,100 @@
+"""What a kind hands back: one line a check, in columns, with the rows that show it looked up only when asked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from validator.cycles import Steps
+from validator.findings import Quantity, Required
+from validator.machines import Machine
+
+Ints = npt.NDArray[np.int64]
+Index = npt.NDArray[np.intp]
+Mask = npt.NDArray[np.bool_]
+
+IN, OUT, NOT_OBSERVED, NOT_APPLICABLE = 0, 1, 2, 3
+STATUS_WORDS = ("in", "out", "not_observed", "not_applicable")
+
+
+@dataclass(frozen=True)
+class Shown:
+    """The facts of one check for its finding: what was seen, what was asked, by how much it differs, which rows.
+
+    `rows` are positions in the steps' own order. `facts` fill the sentence of the kind and reason.
+    """
+
+    observed: Quantity | None = None
+    required: Required | None = None
+    margin: Quantity | None = None
+    rows: Sequence[int] = ()
+    columns: tuple[str, ...] = ()
+    facts: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass
+class Outcomes:
+    """The checks of one rule. All arrays have one entry a check; `cycle` -1 stands for no cycle.
+
+    `reason` names why a check is OUT or N/O ('' otherwise); `corrected` marks what a later step put right; `part`
+    tells apart several relations of one rule. `show(i)` gives the facts of check i.
+    """
+
+    machine: Ints
+    cycle: Ints
+    target: Sequence[str]
+    status: npt.NDArray[np.int8]
+    reason: Sequence[str]
+    show: Callable[[int], Shown]
+    corrected: Mask | None = None
+    part: str = ""
+
+    def __len__(self) -> int:
+        return len(self.status)
+
+
+@dataclass(frozen=True)
+class Scope:
+    """What a kind looks at: the steps, and the machines and cycles to be judged with one set of parameters.
+
+    `rules_in` are the machines as the rule's pack sees them. `counting` (interval only) marks cycles that count.
+    """
+
+    steps: Steps
+    machines: Sequence[Machine]
+    machine_in: Mask
+    counting: Mask | None = None
+
+    def cycle_in(self) -> Index:
+        """The cycles of the machines to be judged."""
+        return np.flatnonzero(self.machine_in[self.steps.machine]) if self.steps.cycles else np.empty(0, np.intp)
+
+
+class Reasons(Sequence[str]):
+    """Reasons as codes into a short list, so that a million checks share a handful of words."""
+
+    def __init__(self, words: Sequence[str], codes: npt.NDArray[np.int8]) -> None:
+        self.words, self.codes = tuple(words), codes
+
+    def __len__(self) -> int:
+        return len(self.codes)
+
+    def __getitem__(self, at):  # type: ignore[no-untyped-def]
+        return self.words[self.codes[at]]
+
+
+class Names(Sequence[str]):
+    """Target names as codes into a vocabulary; -1 is the whole equipment."""
+
+    def __init__(self, vocabulary: Sequence[str], codes: npt.NDArray[np.integer]) -> None:  # type: ignore[type-arg]
+        self.vocabulary, self.codes = vocabulary, codes
+
+    def __len__(self) -> int:
+        return len(self.codes)
+
+    def __getitem__(self, at):  # type: ignore[no-untyped-def]
+        code = int(self.codes[at])
+        return self.vocabulary[code] if code >= 0 else ""

@@ -1,0 +1,243 @@
+"""Does the record itself hold: are its fields filled in, made at the time, verified in time, by someone else?
+
+Per cycle; the target is the field. `required_fields` must be filled in on every row, fields of the verification
+(`verified_by`, `verified_at`) at least once a cycle. `recorded_within` runs from the end of each step,
+`verified_within` from the completion of the cycle. `distinct` names fields that one person must not fill both.
+`not_future` allows no time after the moment the audit looks from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import field_validator
+
+from validator.documents import Document, Flag, Text
+from validator.findings import Quantity, Required
+from validator.kinds.durations import Either
+from validator.kinds.flush import scope_rows
+from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
+from validator.kinds.rows import any_by
+from validator.quantities import MICROSECONDS, Duration, say
+from validator.readers.tables import CANONICAL, NAT, NUMBERS, TEXTS, TIMES
+from validator.timing.zones import DAY
+
+NAME = "record"
+TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"recorded_within": "lower", "verified_within": "lower"}
+_REASONS = ("", "blank", "too_late", "missing_time", "not_recorded", "same_person", "future")
+_OF_THE_CYCLE = ("verified_by", "verified_at")
+Ints = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
+
+
+class Params(Document):
+    required_fields: tuple[Text, ...] = ()
+    recorded_within: Either | None = None
+    verified_within: Either | None = None
+    distinct: tuple[Text, ...] = ()
+    not_future: Flag = False
+
+    @field_validator("required_fields", "distinct")
+    @classmethod
+    def _columns(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        for name in value:
+            if name not in CANONICAL or name == "note":
+                raise ValueError(f"{name!r} is no column of a record; allowed: {', '.join(c for c in CANONICAL)}")
+        return value
+
+    @field_validator("distinct")
+    @classmethod
+    def _people(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        if value and (len(value) != 2 or not all(v in ("performed_by", "verified_by") for v in value)):
+            raise ValueError("names the two fields that must differ: [performed_by, verified_by]")
+        return value
+
+
+def check(params: Params, scope: Scope) -> list[Outcomes]:
+    """One check a cycle and field that the rule speaks of."""
+    found = [_filled(scope, field) for field in params.required_fields]
+    if params.recorded_within is not None:
+        found.append(_recorded(scope, params.recorded_within))
+    if params.verified_within is not None:
+        found.append(_verified(scope, params.verified_within))
+    if params.distinct:
+        found.append(_distinct(scope, params.distinct))
+    if params.not_future:
+        found.extend(_not_future(scope, field) for field in TIMES)
+    return found
+
+
+def _outcomes(
+    scope: Scope, field: str, reason: Ints, status: npt.NDArray[np.int8], part: str, show: Callable[[int], Shown]
+) -> Outcomes:
+    cycles = scope.cycle_in()
+    return Outcomes(
+        scope.steps.machine[cycles], cycles, Names((field,), np.zeros(len(cycles), dtype=np.int8)), status[cycles],
+        Reasons(_REASONS, reason[cycles].astype(np.int8)), lambda i: show(int(cycles[i])), part=part,
+    )  # fmt: skip
+
+
+def _blank(scope: Scope, field: str) -> Mask:
+    """Rows in which the file gives no value; a time counts as given where it was filled in from a duration."""
+    steps = scope.steps
+    if field in TEXTS:
+        return steps.column(field) < 0
+    if field in NUMBERS:
+        return np.isnan(steps.numbers(field, np.arange(len(steps))))
+    return steps.times(field) == NAT
+
+
+def _filled(scope: Scope, field: str) -> Outcomes:
+    steps = scope.steps
+    blank = _blank(scope, field)
+    if field in _OF_THE_CYCLE:
+        missing = ~any_by(steps.cycle, ~blank, steps.cycles)
+    else:
+        missing = any_by(steps.cycle, blank, steps.cycles)
+    status = np.where(missing, OUT, IN).astype(np.int8)
+
+    def show(cycle: int) -> Shown:
+        mine = _rows(scope, cycle)
+        empty = [k for k in mine if blank[k]]
+        rows = scope_rows(scope, cycle) if len(empty) == len(mine) else empty
+        facts = {"field": field, "count": str(len(empty)), "rows": str(len(mine))}
+        return Shown(Quantity(len(mine) - len(empty), "1"), Required(len(mine), None, "1", f"{field} on every row")
+                     if field not in _OF_THE_CYCLE else Required(1, None, "1", f"{field} once a cycle"), None, rows,
+                     (field,), facts)  # fmt: skip
+
+    return _outcomes(scope, field, np.where(missing, 1, 0), status, f"filled {field}", show)
+
+
+def _rows(scope: Scope, cycle: int) -> range:
+    return range(int(scope.steps.first[cycle]), int(scope.steps.first[cycle + 1]))
+
+
+def _late(scope: Scope, cycle: Ints, base: Ints, later: Ints, within: Duration) -> Ints:
+    """How much later than allowed, in units of `within` (days or microseconds), by the clock of each store."""
+    if not within.calendar:
+        return later - base - within.microseconds
+    days = np.zeros(len(base), dtype=np.int64)
+    machine = scope.steps.machine[cycle]
+    for at in np.unique(machine).tolist():
+        mine = np.flatnonzero(machine == at)
+        zone = scope.machines[at].clock
+        days[mine] = zone.to_wall(later[mine]) // DAY - zone.to_wall(base[mine]) // DAY
+    return days - within.amount
+
+
+def _recorded(scope: Scope, within: Duration) -> Outcomes:
+    steps = scope.steps
+    recorded, end = steps.times("recorded_at"), steps.end
+    base_early = np.where(end != NAT, end, np.where(steps.start != NAT, steps.start, NAT))
+    known = (recorded != NAT) & (base_early != NAT)
+    over = np.zeros(len(steps), dtype=np.int64)
+    over[known] = _late(scope, steps.cycle[known], base_early[known], recorded[known], within)
+    late = known & (over > 0) & (end != NAT)
+    open_ = ~known | ((over > 0) & (end == NAT))
+    any_late = any_by(steps.cycle, late, steps.cycles)
+    any_open = any_by(steps.cycle, open_, steps.cycles)
+    nothing = ~any_by(steps.cycle, recorded != NAT, steps.cycles)
+    reason = np.where(any_late, 2, np.where(nothing, 4, np.where(any_open, 3, 0)))
+    status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
+
+    def show(cycle: int) -> Shown:
+        mine = [k for k in _rows(scope, cycle) if (late if reason[cycle] == 2 else open_)[k]]
+        worst = max(mine, key=lambda k: int(over[k])) if reason[cycle] == 2 else None
+        return _late_shown(within, None if worst is None else int(over[worst]), mine, "recorded_at",
+                           ("ended_at", "recorded_at"))  # fmt: skip
+
+    return _outcomes(scope, "recorded_at", reason, status, "recorded within", show)
+
+
+def _late_shown(
+    within: Duration, over: int | None, rows: Sequence[int], field: str, columns: tuple[str, ...]
+) -> Shown:
+    unit = within.unit
+    scale = 1 if within.calendar else MICROSECONDS
+    required = Required(None, within.amount, unit, f"at most {say(within.amount, unit)} later")
+    if over is None:
+        return Shown(None, required, None, rows, columns, {"field": field, "found": "", "limit": say(within.amount, unit)})
+    seen, margin = (over / scale + within.amount), over / scale
+    facts = {"field": field, "found": say(seen, unit), "limit": say(within.amount, unit)}
+    return Shown(Quantity(_plain(seen), unit), required, Quantity(_plain(margin), unit), rows, columns, facts)
+
+
+def _verified(scope: Scope, within: Duration) -> Outcomes:
+    steps = scope.steps
+    verified = steps.times("verified_at")
+    latest = np.maximum.reduceat(verified, steps.first[:-1]) if steps.cycles else verified
+    known = (latest != NAT) & (steps.completed != NAT)
+    over = np.zeros(steps.cycles, dtype=np.int64)
+    at = np.flatnonzero(known)
+    over[at] = _late(scope, at, steps.completed[at], latest[at], within)
+    late = known & (over > 0)
+    unsure = late & steps.incomplete_cycles
+    reason = np.where(unsure, 3, np.where(late, 2, np.where(known, 0, np.where(latest == NAT, 4, 3))))
+    status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
+
+    def show(cycle: int) -> Shown:
+        mine = [k for k in _rows(scope, cycle) if verified[k] == latest[cycle]] if latest[cycle] != NAT else []
+        rows = mine or scope_rows(scope, cycle)
+        return _late_shown(within, int(over[cycle]) if reason[cycle] == 2 else None, rows, "verified_at",
+                           ("ended_at", "verified_at"))  # fmt: skip
+
+    return _outcomes(scope, "verified_at", reason, status, "verified within", show)
+
+
+def _distinct(scope: Scope, fields: tuple[str, ...]) -> Outcomes:
+    steps = scope.steps
+    doer = _people(scope, "performed_by")
+    checker = _people(scope, "verified_by")
+    # the verification is itself a step; whoever does it may sign it
+    work = steps.step != steps.records.code("step", "verify")
+    width = int(max(doer.max(initial=0), checker.max(initial=0))) + 1
+    done = np.unique((steps.cycle * width + doer)[(doer >= 0) & work])
+    same = (checker >= 0) & np.isin(steps.cycle * width + checker, done)
+    both = any_by(steps.cycle, (doer >= 0) & work, steps.cycles) & any_by(steps.cycle, checker >= 0, steps.cycles)
+    hit = any_by(steps.cycle, same, steps.cycles)
+    reason = np.where(hit, 5, np.where(both, 0, 4))
+    status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED, OUT], dtype=np.int8)[reason]
+
+    def show(cycle: int) -> Shown:
+        mine = [k for k in _rows(scope, cycle) if same[k]]
+        person = steps.records.text("verified_by", int(steps.row[mine[0]])) if mine else ""
+        facts = {"field": fields[-1], "person": person}
+        return Shown(Quantity(person, "") if person else None, Required(None, None, "", "two different people"), None,
+                     mine or scope_rows(scope, cycle), fields, facts)  # fmt: skip
+
+    return _outcomes(scope, fields[-1], reason, status, "distinct", show)
+
+
+def _people(scope: Scope, field: str) -> npt.NDArray[np.int64]:
+    """Codes of people that are the same for the same name in either field, letter case aside; -1 where blank."""
+    coded = scope.steps.records.texts[field]
+    every = sorted({n.casefold() for f in ("performed_by", "verified_by") for n in scope.steps.records.texts[f].vocabulary})
+    position = {name: i for i, name in enumerate(every)}
+    table = np.array([position[n.casefold()] for n in coded.vocabulary] + [-1], dtype=np.int64)
+    return table[scope.steps.column(field)]
+
+
+def _not_future(scope: Scope, field: str) -> Outcomes:
+    steps = scope.steps
+    times = steps.times(field)
+    as_of = np.array([m.as_of for m in scope.machines], dtype=np.int64)[steps.machine[steps.cycle]]
+    future = (times != NAT) & (times > as_of)
+    hit = any_by(steps.cycle, future, steps.cycles)
+    some = any_by(steps.cycle, times != NAT, steps.cycles)
+    reason = np.where(hit, 6, 0)
+    status = np.where(hit, OUT, np.where(some, IN, NOT_APPLICABLE)).astype(np.int8)
+
+    def show(cycle: int) -> Shown:
+        mine = [k for k in _rows(scope, cycle) if future[k]]
+        over = max(int(times[k] - as_of[k]) for k in mine) / MICROSECONDS
+        return Shown(Quantity(_plain(over), "s"), Required(None, 0, "s", "no time after the audit"),
+                     Quantity(_plain(over), "s"), mine, (field,), {"field": field, "found": say(over, "s")})  # fmt: skip
+
+    return _outcomes(scope, field, reason, status, f"future {field}", show)
+
+
+def _plain(value: float) -> float | int:
+    return int(value) if value == int(value) else value

@@ -1,0 +1,152 @@
+"""Try a rule on its own cases: small tables of records, and the exact checks they must give.
+
+A case goes the whole way that a user's file goes: the same reader of cells, the same cycles, the same engine.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from validator.cycles import form_cycles
+from validator.engine.apply import Applied, apply
+from validator.errors import WrongInput
+from validator.kinds.outcome import STATUS_WORDS
+from validator.machines import AsOf, machines
+from validator.packs.model import Case, CaseFile, Expected, Pack
+from validator.readers import cells
+from validator.readers.tables import FileRead, RawTable, named_columns
+from validator.records import RecordSet, assemble
+from validator.register import Register
+
+
+@dataclass(frozen=True, order=True)
+class Check:
+    """One check of a rule, as a case names it."""
+
+    equipment_id: str
+    cycle_id: str
+    target: str
+    status: str
+    reason: str = ""
+    marks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Tried:
+    """What came of one case: the checks that were expected and did not come, and those that came unexpected."""
+
+    rule: str
+    case: str
+    found: tuple[Check, ...]
+    missing: tuple[str, ...] = field(default=())
+    surplus: tuple[Check, ...] = field(default=())
+
+    @property
+    def passed(self) -> bool:
+        return not self.missing and not self.surplus
+
+
+def try_cases(pack: Pack, rule: str) -> list[Tried]:
+    """Every case of one rule."""
+    file = pack.cases.get(rule)
+    return [] if file is None else [try_case(pack, rule, case, file) for case in file.cases]
+
+
+def try_case(pack: Pack, rule: str, case: Case, file: CaseFile) -> Tried:
+    """Run one case and hold what came out against what was expected."""
+    register = _register(case.register_ or file.register_, rule, case)
+    try:
+        as_of = AsOf.parse(case.as_of)
+    except ValueError as error:
+        raise WrongInput(f"{rule}: case {case.name!r}: as_of: {error}") from None
+    records = read_text(case.records, {s.store_id: s.timezone for s in register.stores} if register else {})
+    fleet = machines(register, sorted(_named(records)), as_of)
+    applied, _ = apply(pack, form_cycles(records, fleet, pack.procedure), fleet)
+    found = sorted(c for a in applied if a.rule.rule.id == rule for c in _checks(a))
+    return _compare(rule, case, found)
+
+
+def _register(data: Mapping[str, Any] | None, rule: str, case: Case) -> Register | None:
+    if data is None:
+        return None
+    try:
+        return Register.model_validate(data)
+    except ValueError as error:
+        raise WrongInput(f"{rule}: case {case.name!r}: register: {str(error).splitlines()[2].strip()}") from None
+
+
+def read_text(text: str, zones: Mapping[str, str | None]) -> RecordSet:
+    """Records from CSV text in canonical columns, read cell by cell like any file."""
+    lines = list(csv.reader(io.StringIO(text.strip() + "\n"), skipinitialspace=True))
+    names = named_columns(dict(enumerate(lines[0])))
+    width = len(lines[0])
+    for number, line in enumerate(lines[1:], 2):
+        if len(line) != width:
+            raise WrongInput(f"a case's records, line {number}: {len(line)} cells, the header has {width}")
+    columns = {name: cells.code_texts([line[at] for line in lines[1:]]) for at, name in names.items()}
+    table = RawTable("", np.arange(2, len(lines) + 1, dtype=np.int32), dict(columns))
+    return assemble([FileRead("records", "", "csv", [cells.parse(table)])], zones).records
+
+
+def _named(records: RecordSet) -> set[tuple[str, str]]:
+    return {(records.text("store_id", i), records.text("equipment_id", i)) for i in range(len(records))}
+
+
+def _checks(applied: Applied) -> list[Check]:
+    found = []
+    for o in applied.outcomes:
+        for i in range(len(o)):
+            cycle = int(o.cycle[i])
+            corrected = o.corrected is not None and bool(o.corrected[i])
+            found.append(Check(
+                applied.machines[int(o.machine[i])].equipment_id, applied.steps.cycle_ids[cycle] if cycle >= 0 else "",
+                o.target[i], STATUS_WORDS[int(o.status[i])], o.reason[i], ("cos",) * corrected,
+            ))  # fmt: skip
+    return found
+
+
+def _compare(rule: str, case: Case, found: list[Check]) -> Tried:
+    rest = list(found)
+    missing = []
+    for want in case.expect:
+        match = next((c for c in rest if _fits(want, c)), None)
+        if match is None:
+            missing.append(say_expected(want))
+        else:
+            rest.remove(match)
+    return Tried(rule, case.name, tuple(found), tuple(missing), tuple(rest))
+
+
+def _fits(want: Expected, check: Check) -> bool:
+    return (
+        want.status == check.status
+        and want.target == check.target
+        and want.cycle_id in (None, check.cycle_id)
+        and want.equipment_id in (None, check.equipment_id)
+        and want.reason in (None, check.reason)
+        and (not want.marks or want.marks == check.marks)
+    )
+
+
+def say_expected(want: Expected) -> str:
+    """`out for line-2 in cycle c1 (too_short)`."""
+    text = want.status.value + (f" for {want.target}" if want.target else "")
+    text += f" in cycle {want.cycle_id}" if want.cycle_id else ""
+    return text + (f" ({want.reason})" if want.reason else "")
+
+
+def as_yaml(checks: tuple[Check, ...]) -> str:
+    """What came out, as YAML to paste under `expect:` once it is known to be right."""
+    lines = []
+    for c in checks:
+        parts = [f"status: {c.status}"] + [f"target: {c.target}"] * bool(c.target)
+        parts += [f'cycle_id: "{c.cycle_id}"'] * bool(c.cycle_id) + [f"reason: {c.reason}"] * bool(c.reason)
+        parts += [f"marks: [{', '.join(c.marks)}]"] * bool(c.marks)
+        lines.append(f"      - {{{', '.join(parts)}}}")
+    return "\n".join(lines) or "      []"

@@ -1,0 +1,86 @@
+"""Is a pack fit to be trusted: does every rule say its fault, its source, its remedy, and prove itself by cases?"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from validator.findings import Status
+from validator.packs.model import BoundRule, CaseFile, Pack
+
+_ID = re.compile(r"[A-Z][A-Z0-9]*(-[A-Z0-9]+)+")
+_ADVICE = re.compile(r"(?i)^(avoid|use|prefer|ensure|always|never|do|make|check|clean|keep|wash|please)\b")
+_NEEDED = (*(s.value for s in Status), "boundary")
+
+
+def lint(pack: Pack) -> list[str]:
+    """Every fault of a pack that `load_pack` could read, one sentence each; none for a pack fit to be trusted."""
+    faults = [*_pack(pack), *_clauses(pack)]
+    for bound in pack.rules:
+        if bound.pack == pack.id:
+            faults.extend(f"{bound.place}: rule {bound.rule.id}: {fault}" for fault in _rule(bound, pack))
+    return faults
+
+
+def _pack(pack: Pack) -> Iterable[str]:
+    if not pack.cautions:
+        yield f"pack {pack.id}: names no cautions; say what can hurt, and that label and local code govern"
+    if pack.procedure is None:
+        yield f"pack {pack.id}: names no procedure, so it judges every cycle there is"
+    if not re.fullmatch(r"\d+\.\d+\.\d+", pack.version):
+        yield f"pack {pack.id}: version is {pack.version!r}; write it as 1.0.0"
+
+
+def _rule(bound: BoundRule, pack: Pack) -> Iterable[str]:
+    rule = bound.rule
+    if not _ID.fullmatch(rule.id):
+        yield "its id is not of the form SYR-INTERVAL: capitals and digits, parts joined by a hyphen"
+    if _ADVICE.search(rule.title):
+        yield f"its title {rule.title!r} gives advice; a title states the fault that is found"
+    for name in ("why", "corrective_action", "hazard"):
+        if getattr(rule, name) is None:
+            yield f"has no {name}"
+    if not rule.cites:
+        yield "cites no source; common practice is cited as such"
+    for cite in rule.cites:
+        if cite.source not in pack.sources:
+            yield f"cites the source {cite.source!r}, which the pack does not list"
+        elif not cite.says:
+            yield f"cites {cite.source} without saying in own words what it asks"
+        elif pack.sources[cite.source].published and not _has_clause(pack, cite.source, cite.section):
+            yield f"cites {cite.source} {cite.section or ''}, which clauses.yaml does not list".replace(" ,", ",")
+    yield from _cases(rule.id, pack.cases.get(rule.id))
+
+
+def _has_clause(pack: Pack, source: str, section: str | None) -> bool:
+    return any(c.source == source and c.section == section for c in pack.clauses)
+
+
+def _cases(rule: str, file: CaseFile | None) -> Iterable[str]:
+    if file is None:
+        yield "has no cases.yaml"
+        return
+    seen = {expected.status.value for case in file.cases for expected in case.expect}
+    if any(case.boundary for case in file.cases):
+        seen.add("boundary")
+    for needed in _NEEDED:
+        if needed not in seen and needed not in file.cannot:
+            yield f"no case shows {needed}; add one, or say under 'cannot' why there is none"
+        if needed in seen and needed in file.cannot:
+            yield f"'cannot' says that {needed} does not occur, and a case shows it"
+    names = [case.name for case in file.cases]
+    for name in sorted({n for n in names if names.count(n) > 1}):
+        yield f"two cases are called {name!r}"
+
+
+def _clauses(pack: Pack) -> Iterable[str]:
+    rules = {bound.rule.id for bound in pack.rules}
+    for clause in pack.clauses:
+        name = f"clauses.yaml: {clause.source} {clause.section}"
+        if clause.source not in pack.sources:
+            yield f"{name}: the pack does not list this source"
+        if clause.status in ("checked", "partly") and not clause.rules:
+            yield f"{name}: is {clause.status}, and names no rule that does it"
+        for rule in clause.rules:
+            if rule not in rules:
+                yield f"{name}: names the rule {rule}, which the pack does not have"

@@ -1,0 +1,199 @@
+"""What a rule pack, a rule, a clause and a case are: the models behind the YAML files in `rules/`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from pydantic import Field, field_validator
+
+from validator.documents import Document, Flag, Number, Text, Whole
+from validator.findings import Grade, Status
+
+Authority = Literal["manufacturer", "regulation", "company", "practice"]
+Confidence = Literal["A", "B", "C", "M"]
+
+
+class SourceCited(Document):
+    """A document that rules come from. Unpublished stands for common practice in the trade."""
+
+    title: Text
+    publisher: Text | None = None
+    edition: Text | None = None
+    published: Flag = True
+    note: Text | None = None
+
+
+class Cite(Document):
+    """The place in a source that a rule rests on, and what it asks in our own words."""
+
+    source: Text
+    section: Text | None = None
+    says: Text | None = None
+
+
+class Profile(Document):
+    """A type of equipment: the lines and parts it has unless the register says otherwise."""
+
+    title: Text | None = None
+    lines: tuple[Text, ...] = ()
+    parts: tuple[Text, ...] = ()
+    capacities: Mapping[Text, Whole] = Field(default_factory=dict)
+
+
+class ResultStep(Document):
+    """A result and the least number of checks that bring it about, by grade; without conditions it always holds."""
+
+    result: Text
+    out: Mapping[Grade, Whole] = Field(default_factory=dict)
+    not_observed: Mapping[Grade, Whole] = Field(default_factory=dict)
+
+
+def _default_weights() -> dict[Grade, float]:
+    return {Grade.CRITICAL: 10.0, Grade.MAJOR: 5.0, Grade.MINOR: 2.0, Grade.OBSERVATION: 0.0}
+
+
+def _default_results() -> tuple[ResultStep, ...]:
+    return (
+        ResultStep(result="not met", out={Grade.CRITICAL: 1}),
+        ResultStep(result="not met", out={Grade.MAJOR: 1}),
+        ResultStep(result="not shown", not_observed={Grade.CRITICAL: 1}),
+        ResultStep(result="not shown", not_observed={Grade.MAJOR: 1}),
+        ResultStep(result="met, with remarks", out={Grade.MINOR: 1}),
+        ResultStep(result="met, with remarks", not_observed={Grade.MINOR: 1}),
+        ResultStep(result="met"),
+    )
+
+
+class Grading(Document):
+    """How grades weigh in the score, how a mark moves a grade, and which result follows; the first that holds wins."""
+
+    weights: Mapping[Grade, Number] = Field(default_factory=_default_weights)
+    cos: Literal["keep", "lower"] = "keep"
+    repeat: Literal["keep", "raise"] = "keep"
+    results: tuple[ResultStep, ...] = Field(default_factory=_default_results)
+
+    @field_validator("weights")
+    @classmethod
+    def _complete(cls, value: Mapping[Grade, float]) -> Mapping[Grade, float]:
+        for grade, weight in value.items():
+            if weight < 0:
+                raise ValueError(f"the weight of {grade.value} is {weight}; a weight is 0 or more")
+        return {**_default_weights(), **value}
+
+
+class Rule(Document):
+    """One rule: what it computes (kind and params), how grave a breach is, where it comes from, what to do."""
+
+    id: Text
+    title: Text
+    kind: Text
+    grade: Grade = Grade.MAJOR
+    params: Mapping[Text, Any] = Field(default_factory=dict)
+    cites: tuple[Cite, ...] = ()
+    hazard: Text | None = None
+    why: Text | None = None
+    corrective_action: Text | None = None
+    authority: Authority = "practice"
+    justification: Text | None = None
+
+
+class PackFile(Document):
+    """`pack.yaml`, or a pack in one file with its rules inline."""
+
+    pack: Text
+    version: Text = "0"
+    title: Text | None = None
+    procedure: Text | None = None
+    extends: tuple[Text, ...] = ()
+    decision: Literal["simple"] = "simple"
+    steps: tuple[Text, ...] = ()
+    agents: tuple[Text, ...] = ()
+    cautions: tuple[Text, ...] = ()
+    sources: Mapping[Text, SourceCited] = Field(default_factory=dict)
+    profiles: Mapping[Text, Profile] = Field(default_factory=dict)
+    grading: Grading | None = None
+    rules: tuple[Rule, ...] = ()
+
+
+class Clause(Document):
+    """One clause of a source that matters here, with where it was seen, how sure that is, and who checks it."""
+
+    source: Text
+    section: Text
+    says: Text
+    edition: Text | None = None
+    seen: Text | None = None
+    confidence: Confidence
+    status: Literal["checked", "partly", "by_hand", "not_applicable"]
+    rules: tuple[Text, ...] = ()
+    note: Text | None = None
+
+
+class ClauseFile(Document):
+    """`clauses.yaml`."""
+
+    clauses: tuple[Clause, ...]
+
+
+class Expected(Document):
+    """One check that a case must give; `cycle_id` may be left out where the case has one cycle only."""
+
+    status: Status
+    target: str = ""
+    cycle_id: str | None = None
+    equipment_id: str | None = None
+    reason: str | None = None
+    marks: tuple[str, ...] = ()
+
+
+class Case(Document):
+    """A small table of records and the exact checks that the rule must give for it."""
+
+    name: Text
+    boundary: Flag = False
+    as_of: Text
+    register_: Mapping[str, Any] | None = Field(default=None, alias="register")
+    records: Text
+    expect: tuple[Expected, ...]
+
+
+class CaseFile(Document):
+    """`cases.yaml`: the cases of one rule, and which statuses cannot be reached, with the reason."""
+
+    register_: Mapping[str, Any] | None = Field(default=None, alias="register")
+    cannot: Mapping[Literal["in", "out", "not_observed", "not_applicable", "boundary"], Text] = Field(default_factory=dict)
+    cases: tuple[Case, ...]
+
+
+@dataclass(frozen=True)
+class BoundRule:
+    """A rule with its parameters read by its kind, the pack it stands in, and the place for messages."""
+
+    rule: Rule
+    params: Any
+    pack: str
+    place: str
+
+
+@dataclass(frozen=True)
+class Pack:
+    """A pack ready to be applied: packs beneath it merged in, every rule bound to its kind."""
+
+    id: str
+    version: str
+    title: str
+    procedure: str | None
+    sha256: str
+    decision: str
+    steps: frozenset[str]
+    agents: frozenset[str]
+    cautions: tuple[str, ...]
+    sources: Mapping[str, SourceCited]
+    profiles: Mapping[str, Profile]
+    grading: Grading
+    rules: tuple[BoundRule, ...]
+    clauses: tuple[Clause, ...]
+    cases: Mapping[str, CaseFile]
+    layers: tuple[str, ...]

@@ -1,0 +1,247 @@
+"""What stands in a CSV file? A strict RFC 4180 reading that loses no line: a damaged one costs itself and no other.
+
+The file is taken in blocks. A block that is proved plain goes to `csv_fast`; any other is read here, line by line.
+"""
+
+from __future__ import annotations
+
+import mmap
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from validator.errors import Unreadable
+from validator.readers.columns import TableBuilder
+from validator.readers.dialect import LINE_END, Bytes, Layout, cell_patterns, decoded, find_layout
+from validator.readers.tables import Budget, RawTable
+
+BLOCK = 16 * 2**20
+PIECE = 2**20
+WORTH_FAST = 512 * 1024
+"""Below this many bytes the line-by-line reading ends before the fast one's library is loaded."""
+_QUOTE = b'"'
+_BLANK = b" \t"
+
+
+def read(path: Path, budget: Budget) -> tuple[list[RawTable], list[str], list[str]]:
+    """The one table of a CSV file, with what was assumed to read it and notices; raise `Unreadable`."""
+    with path.open("rb") as file:
+        data: Bytes = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+    return read_bytes(data, budget)
+
+
+def read_bytes(data: Bytes, budget: Budget, fast: bool | None = None) -> tuple[list[RawTable], list[str], list[str]]:
+    """As `read`, from bytes; `fast` says whether the fast reading may be used (None: where it is worth it)."""
+    assumptions: list[str] = []
+    data, start = decoded(data, assumptions)
+    layout = find_layout(data, start, budget, assumptions)
+    if fast is None:
+        fast = len(data) >= WORTH_FAST or "pyarrow.csv" in sys.modules
+    table = _Reading(data, layout, budget).all(fast)
+    return [table], [*assumptions, *layout.header.assumptions], list(layout.header.notices)
+
+
+@dataclass
+class _Block:
+    """Records read line by line: their cells, the line each begins on."""
+
+    records: list[list[bytes]] = field(default_factory=list)
+    lines: list[int] = field(default_factory=list)
+
+
+class _Reading:
+    """Reads one file from its first record to its last byte."""
+
+    def __init__(self, data: Bytes, layout: Layout, budget: Budget) -> None:
+        self.data = data
+        self.size = len(data)
+        self.layout = layout
+        self.budget = budget
+        self.table = TableBuilder(layout.columns, budget)
+        self.at = layout.start
+        self.line = layout.first_line
+
+    def all(self, fast: bool) -> RawTable:
+        while self.at < self.size:
+            stop = self._block_end(self.at, BLOCK)
+            if fast and self._plain(stop):
+                continue
+            while self.at < stop:
+                piece = self._block_end(self.at, PIECE)
+                if not (fast and stop - self.at > PIECE and self._plain(piece)):
+                    self._line_by_line(piece)
+            self._within_budget()
+        self._within_budget()
+        return self.table.table()
+
+    def _block_end(self, start: int, length: int) -> int:
+        """The end of the line that the block's last byte stands in."""
+        if start + length >= self.size:
+            return self.size
+        found = self.data.find(b"\n", start + length)
+        return found + 1 if found >= 0 else self.size
+
+    def _within_budget(self) -> None:
+        if self.table.size > self.budget.rows:
+            raise Unreadable("too_many_rows", f"has more than {self.budget.rows} rows, the most that are read")
+
+    def _plain(self, stop: int) -> bool:
+        from validator.readers.csv_fast import add_block
+
+        lines = add_block(self.data, self.at, stop, self.line, self.layout, self.table, self.budget)
+        if lines is None:
+            return False
+        self.line += lines
+        self.at = stop
+        return True
+
+    def _line_by_line(self, stop: int) -> None:
+        block = _Block()
+        delimiter, width = self.layout.delimiter, self.layout.width
+        while self.at < stop:
+            found = LINE_END.search(self.data, self.at)
+            end, after = found.span() if found else (self.size, self.size)
+            if end - self.at > self.budget.line_bytes:
+                self._lose("line_too_long", f"is a line of more than {self.budget.line_bytes} bytes", after)
+                continue
+            text = self.data[self.at : end]
+            if _QUOTE in text:
+                self._quoted(block, text, after)
+                continue
+            if not text.strip(_BLANK + delimiter):
+                self.table.blank_rows += 1
+                self._move(after)
+                continue
+            cells = text.split(delimiter)
+            if len(cells) != width:
+                self._wrong_width(text, cells, end, after)
+            elif self._repeats_header(cells):
+                self._lose("repeated_header", "repeats the header", after)
+            else:
+                self._keep(block, cells, end, after, 1)
+        self._hand_over(block)
+
+    def _move(self, after: int, lines: int = 1) -> None:
+        self.at = after
+        self.line += lines
+
+    def _lose(self, code: str, message: str, after: int, column: str = "") -> None:
+        self.table.lose(self.line, code, message, column)
+        self._move(after)
+
+    def _keep(self, block: _Block, cells: list[bytes], end: int, after: int, lines: int) -> None:
+        if end == after and _cut_in_a_character(cells[-1]):
+            column = self._column(len(cells) - 1)
+            self._lose("truncated_record", f"{column} ends in the middle of a character: the file was cut off", after, column)
+            return
+        block.records.append(cells)
+        block.lines.append(self.line)
+        self._move(after, lines)
+
+    def _column(self, position: int) -> str:
+        """The canonical name of a position, else the name in the header."""
+        header = self.layout.header
+        return header.columns.get(position, header.names[position].strip() if position < len(header.names) else "")
+
+    def _wrong_width(self, text: bytes, cells: list[bytes], end: int, after: int) -> None:
+        fields = f"has {len(cells)} field{'s' * (len(cells) != 1)} where the header has {self.layout.width}"
+        if b"\0" in text:
+            self._lose("control_character", f"holds NUL characters and {fields}", after)
+        elif end == after and len(cells) < self.layout.width:
+            column = self._column(len(cells) - 1) if _cut_in_a_character(cells[-1]) else ""
+            self._lose("truncated_record", f"{fields}, and the file ends here: it was cut off", after, column)
+        else:
+            self._lose("field_count", fields, after)
+
+    def _repeats_header(self, cells: list[bytes]) -> bool:
+        if cells[self.layout.step_at].strip().lower() != b"step":
+            return False
+        return tuple(c.decode("utf-8", "replace").strip().casefold() for c in cells) == self.layout.folded
+
+    # --- records with quotes ---------------------------------------------------------------------------------------
+
+    def _quoted(self, block: _Block, text: bytes, after: int) -> None:
+        cells, end, fault, at_cell = self._split_quoted(self.at + len(text))
+        lines = 1 + sum(1 for _ in LINE_END.finditer(self.data, self.at, end)) if end > self.at + len(text) else 1
+        column = self._column(at_cell)
+        if fault == "bad_quoting":
+            self._lose(fault, f"{column} holds a quotation mark that is not written as RFC 4180 says", after, column)
+        elif fault or (lines > 1 and len(cells) != self.layout.width):
+            self._lose("unbalanced_quote", f"{column} opens a quotation mark that is not closed", after, column)
+        elif lines > 1 and self._swallows_records(end):
+            for _ in range(lines):
+                found = LINE_END.search(self.data, self.at)
+                message = "stands between two quotation marks, yet reads as a record of its own"
+                self._lose("unbalanced_quote", message, found.end() if found else self.size)
+        else:
+            self._judge_quoted(block, cells, end, lines)
+
+    def _judge_quoted(self, block: _Block, cells: list[bytes], end: int, lines: int) -> None:
+        found = LINE_END.match(self.data, end)
+        after = found.end() if found else end
+        if not any(cell.strip(_BLANK) for cell in cells):
+            self.table.blank_rows += 1
+            self._move(after, lines)
+        elif len(cells) != self.layout.width:
+            self._wrong_width(self.data[self.at : end], cells, end, after)
+        elif self._repeats_header(cells):
+            self._lose("repeated_header", "repeats the header", after)
+        else:
+            self._keep(block, cells, end, after, lines)
+
+    def _split_quoted(self, line_end: int) -> tuple[list[bytes], int, str, int]:
+        """The cells of a record with quotes, where it ends, its fault (or the empty text) and the cell that has it."""
+        data, delimiter = self.data, self.layout.delimiter
+        quoted, plain = cell_patterns(delimiter)
+        reach = min(self.size, max(line_end, self.at + 4 * self.budget.cell_characters))
+        cells: list[bytes] = []
+        at = self.at
+        opened = 0
+        while True:
+            if data[at : at + 1] == _QUOTE:
+                opened = len(cells)
+                found = quoted.match(data, at, reach)
+                if found is None:
+                    return cells, at, "unbalanced_quote", opened
+                cells.append(found[1].replace(b'""', b'"'))
+            else:
+                found = plain.match(data, at)
+                assert found is not None  # the pattern matches the empty cell as well
+                cells.append(found[0])
+            at = found.end()
+            following = data[at : at + 1]
+            if following in (b"", b"\r", b"\n"):
+                return cells, at, "", opened
+            if following != delimiter:
+                return cells, at, "bad_quoting" if at <= line_end else "unbalanced_quote", len(cells) - 1
+            at += 1
+
+    def _swallows_records(self, end: int) -> bool:
+        """Whether a line inside a quoted cell is itself a whole record: then two readings are possible."""
+        needed = [self.layout.columns[name] for name in ("store_id", "equipment_id", "step")]
+        for text in list(_lines(self.data[self.at : end]))[1:-1]:
+            cells = text.split(self.layout.delimiter)
+            if len(cells) == self.layout.width and all(cells[at].strip() for at in needed):
+                return True
+        return False
+
+    def _hand_over(self, block: _Block) -> None:
+        if block.records:
+            columns = list(zip(*block.records, strict=True))
+            cells = {name: columns[at] for name, at in self.layout.columns.items()}
+            self.table.add(np.array(block.lines, dtype=np.int32), cells)
+
+
+def _lines(data: bytes) -> Iterator[bytes]:
+    return iter(LINE_END.split(data))
+
+
+def _cut_in_a_character(cell: bytes) -> bool:
+    try:
+        cell.decode("utf-8")
+    except UnicodeDecodeError as error:
+        return error.reason == "unexpected end of data"
+    return False

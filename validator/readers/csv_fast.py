@@ -1,0 +1,143 @@
+"""Is a block of CSV lines plain, and what stands in it? Where it is proved plain, Arrow splits it on every core.
+
+Plain means: no quotation mark, line ends all LF or all CRLF, no blank line, one number of fields, nothing too long.
+Whatever is not proved is left to `csv_`, which gives the same table for the same bytes.
+"""
+
+from __future__ import annotations
+
+import mmap
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from validator.readers.columns import TableBuilder, Texts
+from validator.readers.dialect import Bytes, Layout
+from validator.readers.tables import REQUIRED, TIMES, Budget
+
+_LOOK = 512 * 1024
+_LF, _CR, _QUOTE = 10, 13, 34
+
+
+def add_block(
+    data: Bytes, start: int, stop: int, line: int, layout: Layout, table: TableBuilder, budget: Budget
+) -> int | None:
+    """Append the block to the table and say how many lines it has; None, with nothing appended, where it is not plain.
+
+    The block begins with a record, on physical line `line`, and ends with a line end or the file.
+    """
+    view = np.frombuffer(data, dtype=np.uint8, count=stop - start, offset=start)
+    lines = _count_plain_lines(view, budget)
+    if lines is None:
+        return None
+    found = _split(data, start, stop, layout)
+    if found is None or found.num_rows != lines:
+        return None
+    if not _ordinary(found, budget):
+        return None
+    ahead = lines * (len(data) - stop) // max(stop - start, 1)
+    for name in layout.columns:
+        column = table.columns[name]
+        for chunk in found.column(name).chunks:
+            if isinstance(column, Texts):
+                column.add(chunk.indices.to_numpy(), chunk.dictionary.to_pylist(), lines + ahead)
+            else:
+                column.add(*_laid_out(chunk), lines + ahead)
+    table.add_rows(np.arange(line, line + lines, dtype=np.int32), ahead)
+    return lines
+
+
+def _count_plain_lines(view: npt.NDArray[np.uint8], budget: Budget) -> int | None:
+    """The number of lines of a block without quotes, mixed line ends or overlong lines; None where it has any."""
+    if budget.line_bytes < 2 * _LOOK:
+        return None  # a line could be too long without filling one look
+    lines = returns = 0
+    crlf = False
+    for at in range(0, len(view), _LOOK):
+        part = view[at : at + _LOOK]
+        if (part == _QUOTE).any():
+            return None
+        ends = np.count_nonzero(part == _LF)
+        if ends == 0 and len(part) == _LOOK:
+            return None
+        if at == 0 or crlf:
+            cr = part == _CR
+            returns += np.count_nonzero(cr)
+            crlf = returns > 0
+            if crlf and not _followed_by_line_feed(view, at, np.flatnonzero(cr)):
+                return None
+        elif (part == _CR).any():
+            return None
+        lines += ends
+    if returns not in (0, lines):
+        return None
+    return int(lines) + int(len(view) > 0 and view[-1] != _LF)
+
+
+def _followed_by_line_feed(view: npt.NDArray[np.uint8], at: int, returns: npt.NDArray[np.intp]) -> bool:
+    after = returns + at + 1
+    return bool(len(after) == 0 or (after[-1] < len(view) and (view[after] == _LF).all()))
+
+
+def _split(data: Bytes, start: int, stop: int, layout: Layout) -> Any:
+    """The needed columns as an Arrow table, text coded and times plain; None where Arrow refuses a line."""
+    import pyarrow as pa
+    from pyarrow import csv
+
+    positions = [f"at{n}" for n in range(layout.width)]
+    kinds = {
+        positions[at]: pa.string() if name in TIMES else pa.dictionary(pa.int32(), pa.string())
+        for name, at in layout.columns.items()
+    }
+    source = pa.BufferReader(pa.py_buffer(data).slice(start, stop - start))
+    try:
+        found = csv.read_csv(
+            source,
+            read_options=csv.ReadOptions(column_names=positions, block_size=2**21),
+            parse_options=csv.ParseOptions(
+                delimiter=layout.delimiter.decode("ascii"), quote_char=False, double_quote=False, escape_char=False
+            ),
+            convert_options=csv.ConvertOptions(
+                column_types=kinds, include_columns=list(kinds), strings_can_be_null=False, null_values=[]
+            ),
+        )
+    except pa.ArrowInvalid:
+        return None
+    return found.rename_columns([name for name in layout.columns])
+
+
+def _laid_out(chunk: Any) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.uint8]]:
+    """Where every cell ends and their bytes one after the other, out of Arrow's own buffers."""
+    _, offsets_buffer, data_buffer = chunk.buffers()
+    offsets = np.frombuffer(offsets_buffer, dtype=np.int32)[chunk.offset : chunk.offset + len(chunk) + 1]
+    first, last = int(offsets[0]), int(offsets[-1])
+    data = np.frombuffer(data_buffer, dtype=np.uint8)[first:last] if last > first else np.empty(0, np.uint8)
+    return offsets[1:].astype(np.int64) - first, data
+
+
+def _ordinary(found: Any, budget: Budget) -> bool:
+    """No overlong cell, no repeated header, and no line that could be blank."""
+    from pyarrow import compute
+
+    for name in found.column_names:
+        for chunk in found.column(name).chunks:
+            words = chunk if name in TIMES else chunk.dictionary
+            if (compute.max(compute.binary_length(words)).as_py() or 0) > budget.cell_characters:
+                return False
+    for step in found.column("step").chunks:
+        if any(word.strip().casefold() == "step" for word in step.dictionary.to_pylist()):
+            return False
+    return not any(_blank_row(*chunks) for chunks in zip(*(found.column(n).chunks for n in REQUIRED), strict=True))
+
+
+def _blank_row(*columns: Any) -> bool:
+    """Whether a row is blank in each of these columns, so that its whole line may be."""
+    blank: npt.NDArray[np.bool_] | None = None
+    for column in columns:
+        empty = [number for number, word in enumerate(column.dictionary.to_pylist()) if not word.strip(" \t")]
+        if not empty:
+            return False
+        here = np.isin(column.indices.to_numpy(), empty)
+        blank = here if blank is None else blank & here
+    return blank is not None and bool(blank.any())

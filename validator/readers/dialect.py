@@ -1,0 +1,146 @@
+"""How is a CSV file laid out? Encoding, delimiter and header line, decided by the needed names and never by statistics."""
+
+from __future__ import annotations
+
+import codecs
+import mmap
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from validator.errors import Unreadable
+from validator.readers.headers import HEADER_WITHIN, Header, is_header, no_header, promise, read_header
+from validator.readers.tables import REQUIRED, Budget
+
+Bytes = bytes | mmap.mmap
+DELIMITERS = (b",", b";", b"\t", b"|")
+LINE_END = re.compile(rb"\r\n?|\n")
+_SPOKEN = {b",": "a comma", b";": "a semicolon", b"\t": "a tab", b"|": "a vertical bar"}
+_SEP_LINE = re.compile(rb'"?sep=([\x21-\x7e\t])"?')
+_ENCODINGS = (
+    (codecs.BOM_UTF32_LE, "utf-32-le"), (codecs.BOM_UTF32_BE, "utf-32-be"),
+    (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"),
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Where the records of a CSV file begin and what each line of them must look like."""
+
+    header: Header
+    delimiter: bytes
+    width: int
+    start: int
+    first_line: int
+    columns: dict[str, int]
+    folded: tuple[str, ...]
+    step_at: int
+
+
+def decoded(data: Bytes, assumptions: list[str]) -> tuple[Bytes, int]:
+    """The file as UTF-8 bytes and where its text begins; UTF-16 and UTF-32 only where a byte order mark declares them."""
+    head = data[:4096]
+    for mark, encoding in _ENCODINGS:
+        if head.startswith(mark):
+            try:
+                text = data[len(mark) :].decode(encoding)
+            except UnicodeDecodeError as error:
+                place = f"byte {error.start + len(mark)}"
+                raise Unreadable("bad_encoding", f"says it is {encoding.upper()} text, but is not", place) from None
+            assumptions.append(f"read as {encoding.upper()} text, as its first bytes say")
+            return text.encode("utf-8"), 0
+    zeros = head.count(b"\0")
+    if len(head) >= 8 and zeros * 3 >= len(head) and max(head[::2].count(b"\0"), head[1::2].count(b"\0")) * 3 >= zeros * 2:
+        raise Unreadable(
+            "encoding_undeclared_utf16", "looks like UTF-16 text without its mark; export it as UTF-8", "byte 0"
+        )
+    return data, len(codecs.BOM_UTF8) if head.startswith(codecs.BOM_UTF8) else 0
+
+
+def find_layout(data: Bytes, start: int, budget: Budget, assumptions: list[str]) -> Layout:
+    """The first of the leading lines that one delimiter splits into every needed name; else `Unreadable`."""
+    best: tuple[int, int, list[str]] | None = None
+    delimiters: tuple[bytes, ...] = DELIMITERS
+    for number, (line, after) in enumerate(_leading_lines(data, start, budget), 1):
+        directive = _SEP_LINE.fullmatch(line.strip(b" ")) if number == 1 else None
+        if directive:
+            delimiters = (directive[1],)
+            continue
+        for delimiter in delimiters:
+            cells = split_strictly(line, delimiter)
+            if cells is None:
+                continue
+            names = [cell.decode("utf-8", "replace") for cell in cells]
+            if is_header(names):
+                return _layout(names, delimiter, number, after, budget, assumptions)
+            worth = promise(names)
+            if worth and (best is None or worth > best[0]):
+                best = worth, number, names
+    raise no_header(best[2] if best else None, f"{best[1] if best else 1}:")
+
+
+def _leading_lines(data: Bytes, start: int, budget: Budget) -> Iterator[tuple[bytes, int]]:
+    at = start
+    for number in range(1, HEADER_WITHIN + 1):
+        if at >= len(data):
+            return
+        found = LINE_END.search(data, at, at + budget.line_bytes)
+        if found is None and len(data) - at > budget.line_bytes:
+            raise Unreadable("line_too_long", f"has a line of more than {budget.line_bytes} bytes", str(number))
+        end, after = found.span() if found else (len(data), len(data))
+        yield data[at:end], after
+        at = after
+
+
+def _layout(
+    names: list[str], delimiter: bytes, number: int, after: int, budget: Budget, assumptions: list[str]
+) -> Layout:
+    if len(names) > budget.columns:
+        raise Unreadable(
+            "too_many_columns", f"has {len(names)} columns; at most {budget.columns} are read", f"{number}:*"
+        )
+    header = read_header(names, f"{number}:")
+    if delimiter != b",":
+        spoken = _SPOKEN.get(delimiter, repr(delimiter.decode("latin-1")))
+        assumptions.append(f"cells are separated by {spoken}, which splits the header into the needed names")
+    if number > 1:
+        assumptions.append(f"the header is line {number}; the lines above it are not records")
+    columns = {name: at for at, name in header.columns.items()}
+    folded = tuple(name.strip().casefold() for name in names)
+    return Layout(header, delimiter, len(names), after, number + 1, columns, folded, columns[REQUIRED[-1]])
+
+
+def split_strictly(line: bytes, delimiter: bytes) -> list[bytes] | None:
+    """The cells of one line by RFC 4180 with its quotes closed on the line; None where they are not."""
+    if b'"' not in line:
+        return line.split(delimiter)
+    cells = []
+    quoted, plain = cell_patterns(delimiter)
+    at = 0
+    while True:
+        found = quoted.match(line, at)
+        if found:
+            cells.append(found[1].replace(b'""', b'"'))
+        else:
+            found = plain.match(line, at)
+            cells.append(found[0] if found else b"")
+        at = found.end() if found else at
+        if at == len(line):
+            return cells
+        if line[at : at + 1] != delimiter:
+            return None
+        at += 1
+
+
+_PATTERNS: dict[bytes, tuple[re.Pattern[bytes], re.Pattern[bytes]]] = {}
+
+
+def cell_patterns(delimiter: bytes) -> tuple[re.Pattern[bytes], re.Pattern[bytes]]:
+    """A quoted cell with its quotes (the content is group 1), and a cell without any."""
+    if delimiter not in _PATTERNS:
+        stop = re.escape(delimiter)
+        _PATTERNS[delimiter] = (
+            re.compile(rb'"([^"]*+(?:""[^"]*+)*+)"'),
+            re.compile(rb'[^"\r\n' + stop + rb"]*+"),
+        )
+    return _PATTERNS[delimiter]

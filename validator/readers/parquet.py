@@ -1,0 +1,264 @@
+"""What stands in a Parquet file? Its footer is judged before a page is read; the number of a row is its position, from 1."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
+
+from validator.errors import Unreadable
+from validator.readers.columns import Fault, Strings, TableBuilder
+from validator.readers.headers import read_header
+from validator.readers.tables import (
+    NAT,
+    NUMBERS,
+    TIMES,
+    Budget,
+    CellDefect,
+    Column,
+    NumberColumn,
+    RawTable,
+    TextColumn,
+    TimeColumn,
+)
+
+_MAGIC = b"PAR1"
+_TO_MICROSECONDS = {"s": 1_000_000, "ms": 1_000, "us": 1}
+_PER_SECOND = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
+_ROWS_PER_BYTE = 100_000
+"""More rows than this for each byte of the file cannot be true: even a column of one value needs some bytes a page."""
+
+
+def read(path: Path, budget: Budget) -> tuple[list[RawTable], list[str], list[str]]:
+    """The one table of a Parquet file, with what was assumed to read it and notices; raise `Unreadable`."""
+    size = path.stat().st_size
+    _check_frame(path, size)
+    try:
+        file = pq.ParquetFile(path, memory_map=False, page_checksum_verification=True)
+        header = read_header(file.schema_arrow.names)
+        wanted = {name: file.schema_arrow.names[at] for at, name in header.columns.items()}
+        _check_types(file.schema_arrow, wanted)
+        _check_footer(file.metadata, wanted, size, budget)
+        table = _columns(file, list(wanted.values()))
+    except (pa.ArrowException, OSError, EOFError) as error:
+        if isinstance(error, MemoryError):  # the footer promised that it would fit
+            raise Unreadable("corrupt_container", "asks for far more memory than its footer declares") from None
+        if isinstance(error, OSError) and error.errno is not None:
+            raise
+        raise Unreadable("corrupt_container", f"is a damaged Parquet file: {_first_line(error)}") from None
+    raw = _Table(table, wanted, budget).raw()
+    return [raw], list(header.assumptions), list(header.notices)
+
+
+def _first_line(error: BaseException) -> str:
+    return (str(error).splitlines() or [type(error).__name__])[0][:160]
+
+
+def _check_frame(path: Path, size: int) -> None:
+    with path.open("rb") as file:
+        if size < 12:
+            raise Unreadable("corrupt_container", "is too short for a Parquet file")
+        file.seek(size - 8)
+        tail = file.read(8)
+    if tail[4:] == b"PARE":
+        raise Unreadable("password_protected", "is an encrypted Parquet file; export it without encryption")
+    if tail[4:] != _MAGIC:
+        raise Unreadable("corrupt_container", "has no Parquet footer: the file was cut off")
+    if int.from_bytes(tail[:4], "little") > size - 12:
+        raise Unreadable("corrupt_container", "has a footer that is longer than the file")
+
+
+def _check_types(schema: Any, wanted: dict[str, str]) -> None:
+    for name, found in wanted.items():
+        kind = schema.field(schema.names.index(found)).type
+        if pa.types.is_dictionary(kind):
+            kind = kind.value_type
+        if pa.types.is_null(kind) or _is_text(kind):
+            continue
+        if name in TIMES:
+            fits, due = pa.types.is_timestamp(kind), "a timestamp or text"
+        elif name in NUMBERS:
+            length = pa.types.is_duration(kind) and name == "duration_s"
+            fits, due = _is_number(kind) or length, "a number or text"
+        else:
+            fits = pa.types.is_integer(kind) or pa.types.is_boolean(kind) or pa.types.is_floating(kind)
+            due = "text or a whole number"
+        if not fits:
+            raise Unreadable("wrong_column_type", f"has {kind} in the column {name!r}, where {due} is due", name)
+
+
+def _is_text(kind: Any) -> bool:
+    return bool(
+        pa.types.is_string(kind) or pa.types.is_large_string(kind) or pa.types.is_string_view(kind)
+        or pa.types.is_binary(kind) or pa.types.is_large_binary(kind) or pa.types.is_binary_view(kind)
+    )  # fmt: skip
+
+
+def _is_number(kind: Any) -> bool:
+    return bool(
+        pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind)
+        or pa.types.is_boolean(kind)
+    )  # fmt: skip
+
+
+def _check_footer(footer: Any, wanted: dict[str, str], size: int, budget: Budget) -> None:
+    """Nothing is allocated before the footer's own figures agree with each other and with the size of the file."""
+    if footer.num_rows < 0 or footer.num_rows > _ROWS_PER_BYTE * size:
+        raise Unreadable("corrupt_container", f"claims {footer.num_rows} rows in {size} bytes")
+    if footer.num_rows > budget.rows:
+        raise Unreadable("too_many_rows", f"has {footer.num_rows} rows; at most {budget.rows} are read")
+    if footer.num_columns > budget.columns:
+        raise Unreadable("too_many_columns", f"has {footer.num_columns} columns; at most {budget.columns} are read")
+    rows = expanded = 0
+    names = {found: name for name, found in wanted.items()}
+    for group in (footer.row_group(n) for n in range(footer.num_row_groups)):
+        rows += group.num_rows
+        for chunk in (group.column(n) for n in range(group.num_columns)):
+            if chunk.path_in_schema not in names:
+                continue
+            name = names[chunk.path_in_schema]
+            if chunk.num_values != group.num_rows:
+                why = f"has {chunk.num_values} values in the column {name!r} and {group.num_rows} rows"
+                raise Unreadable("corrupt_container", why, name)
+            start = chunk.dictionary_page_offset or chunk.data_page_offset
+            if chunk.total_compressed_size < 0 or not 0 <= start <= size - chunk.total_compressed_size:
+                raise Unreadable("corrupt_container", f"places the column {name!r} outside the file", name)
+            expanded += max(chunk.total_uncompressed_size, 0)
+    if rows != footer.num_rows:
+        raise Unreadable("corrupt_container", f"claims {footer.num_rows} rows, but its parts have {rows}")
+    if expanded > max(budget.expanded_bytes, budget.ratio_from_bytes) and expanded > 20 * size:
+        raise Unreadable("expands_too_much", f"expands to {expanded} bytes; at most {budget.expanded_bytes} are read")
+
+
+def _columns(file: Any, names: Sequence[str]) -> Any:
+    """The needed columns; text stays bytes so that one cell that is not UTF-8 does not fail the whole check."""
+    table = file.read(columns=list(names), use_threads=True)
+    if table.num_rows != file.metadata.num_rows:
+        raise Unreadable("corrupt_container", f"claims {file.metadata.num_rows} rows, but holds {table.num_rows}")
+    fields = []
+    for field in table.schema:
+        kind = field.type
+        if pa.types.is_dictionary(kind):
+            kind = kind.value_type
+        if _is_text(kind):
+            kind = pa.large_binary()
+        fields.append(pa.field(field.name, kind))
+    table = table.cast(pa.schema(fields))
+    table.validate(full=True)
+    return table
+
+
+class _Table:
+    """Turns Arrow columns into the reader's columns, without a Python loop over rows."""
+
+    def __init__(self, table: Any, wanted: dict[str, str], budget: Budget) -> None:
+        self.table = table
+        self.wanted = wanted
+        self.budget = budget
+        self.rows = np.arange(1, table.num_rows + 1, dtype=np.int32)
+        self.defects: list[CellDefect] = []
+
+    def raw(self) -> RawTable:
+        columns = {name: self._column(name, self.table.column(found)) for name, found in self.wanted.items()}
+        return RawTable("", self.rows, columns, self.defects)
+
+    def _column(self, name: str, values: Any) -> Column:
+        kind = values.type
+        if pa.types.is_null(kind):
+            return TextColumn(np.full(len(self.rows), -1, dtype=np.int32), [])
+        if pa.types.is_timestamp(kind):
+            return TimeColumn(self._microseconds(name, values), kind.tz is not None)
+        if pa.types.is_boolean(kind):
+            return self._truths(name, values)
+        if name in NUMBERS and (pa.types.is_floating(kind) or pa.types.is_integer(kind)):
+            return NumberColumn(self._finite(name, pc.cast(values, pa.float64(), safe=False)))
+        if pa.types.is_duration(kind):
+            counts = pc.cast(values, pa.int64())
+            seconds = pc.divide(pc.cast(counts, pa.float64()), float(_PER_SECOND[kind.unit]))
+            return NumberColumn(self._finite(name, seconds))
+        if pa.types.is_floating(kind):
+            return self._no_floats(name, values)
+        if not pa.types.is_large_binary(kind):  # whole numbers as identifiers, decimals as exact numbers
+            values = pc.cast(pc.cast(values, pa.large_string()), pa.large_binary())
+        return self._texts(name, values)
+
+    def _texts(self, name: str, values: Any) -> Column:
+        grown = TableBuilder([name], self.budget)
+        column = grown.columns[name]
+        at = 0
+        for chunk in values.chunks:
+            rows = self.rows[at : at + len(chunk)]
+            if isinstance(column, Strings):
+                ends, data = self._laid_out(grown, name, chunk, rows)
+                column.add(ends, data)
+            else:
+                coded = chunk.dictionary_encode()
+                codes = pc.fill_null(coded.indices, -1).to_numpy()
+                grown.add_codes(name, rows, codes, coded.dictionary.to_pylist())
+            grown.add_rows(rows)
+            at += len(chunk)
+        self.defects.extend(grown.defects)
+        return column.column()
+
+    def _laid_out(
+        self, grown: TableBuilder, name: str, chunk: Any, rows: npt.NDArray[np.int32]
+    ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.uint8]]:
+        chunk = pc.fill_null(chunk, b"")
+        _, offsets_buffer, data_buffer = chunk.buffers()
+        offsets = np.frombuffer(offsets_buffer, dtype=np.int64)[chunk.offset : chunk.offset + len(chunk) + 1]
+        first, last = int(offsets[0]), int(offsets[-1])
+        data = np.frombuffer(data_buffer, dtype=np.uint8)[first:last] if last > first else np.empty(0, np.uint8)
+        longest = int(np.diff(offsets).max(initial=0))
+        if longest > self.budget.cell_characters or (len(data) and int(data.max()) >= 0x80):
+            cells = grown.sound_cells(name, rows, chunk.to_pylist())
+            return np.cumsum([len(c) for c in cells], dtype=np.int64), np.frombuffer(b"".join(cells), dtype=np.uint8)
+        return offsets[1:] - first, data
+
+    def _microseconds(self, name: str, values: Any) -> npt.NDArray[np.int64]:
+        unit = values.type.unit
+        counts = pc.cast(values, pa.int64())
+        numbers = pc.fill_null(counts, 0).to_numpy().astype(np.int64, copy=True)
+        missing = counts.is_null().to_numpy()
+        if unit == "ns":
+            numbers //= 1_000
+        else:
+            factor = _TO_MICROSECONDS[unit]
+            beyond = np.abs(numbers) > np.iinfo(np.int64).max // factor
+            for at in np.flatnonzero(beyond & ~missing):
+                self._flag(int(at), name, ("implausible_datetime", "lies outside the years that can be written"))
+            numbers[beyond] = 0
+            missing |= beyond
+            numbers *= factor
+        numbers[missing] = NAT
+        return numbers
+
+    def _finite(self, name: str, values: Any) -> npt.NDArray[np.float64]:
+        """The values as floats; an infinite one is a defect and blank, as not-a-number and null are."""
+        numbers = pc.fill_null(values, float("nan")).to_numpy().astype(np.float64, copy=True)
+        infinite = np.isinf(numbers)
+        for at in np.flatnonzero(infinite):
+            self._flag(int(at), name, ("bad_number", f"{numbers[at]} is no plain decimal number; write it as 100 or 7.2"))
+        numbers[infinite] = np.nan
+        return numbers
+
+    def _truths(self, name: str, values: Any) -> TextColumn:
+        codes = pc.fill_null(pc.cast(values, pa.int8()), -1).to_numpy().astype(np.int32)
+        for at in np.flatnonzero(codes >= 0):
+            self._flag(int(at), name, ("bad_type", "is true or false where text or a number is due"))
+        return TextColumn(codes, ["FALSE", "TRUE"])
+
+    def _no_floats(self, name: str, values: Any) -> TextColumn:
+        """A column of text may be all blank and typed as numbers; a number with a point is no identifier."""
+        if not np.isnan(pc.fill_null(values, float("nan")).to_numpy()).all():
+            why = f"has {values.type} in the column {name!r}, where text or a whole number is due"
+            raise Unreadable("wrong_column_type", why, name)
+        return TextColumn(np.full(len(self.rows), -1, dtype=np.int32), [])
+
+    def _flag(self, at: int, name: str, fault: Fault) -> None:
+        self.defects.append(CellDefect(at, int(self.rows[at]), name, fault[0], f"{name} {fault[1]}"))

@@ -1,0 +1,164 @@
+"""The table that every reader hands on: columns by their canonical names, with the row its user sees.
+
+A reader's whole duty is to get cells out of a container without changing or losing one. What a cell means is read
+once, in `validator.readers.cells`, for every format alike.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+IntArray = npt.NDArray[np.int32]
+NAT = np.iinfo(np.int64).min
+"""The instant that is not there."""
+
+
+@dataclass
+class TextColumn:
+    """Text cells coded by a vocabulary: `vocabulary[codes[i]]` is cell i as it stands in the file; -1 is blank."""
+
+    codes: IntArray
+    vocabulary: list[str]
+
+
+@dataclass
+class StringsColumn:
+    """Text cells one after the other, for columns where nearly every cell differs: cell i is
+    `data[offsets[i]:offsets[i + 1]]`, UTF-8; an empty cell is blank."""
+
+    offsets: npt.NDArray[np.int64]
+    data: npt.NDArray[np.uint8]
+
+
+@dataclass
+class TimeColumn:
+    """Instants in microseconds since 1970: UTC where `absolute`, else the wall clock of the store. `NAT` is blank."""
+
+    microseconds: npt.NDArray[np.int64]
+    absolute: bool
+
+
+@dataclass
+class NumberColumn:
+    """Numbers as the container holds them; NaN is blank."""
+
+    values: npt.NDArray[np.float64]
+
+
+Column = TextColumn | StringsColumn | TimeColumn | NumberColumn
+
+
+@dataclass(frozen=True)
+class CellDefect:
+    """A fault that the reader itself saw. `index` is the position in the table, or -1 where the row is not in it.
+
+    `whole` sets the row aside altogether: its values may stand in the wrong columns.
+    """
+
+    index: int
+    row: int
+    column: str
+    code: str
+    message: str
+    whole: bool = False
+    sheet: str = ""
+
+
+@dataclass
+class RawTable:
+    """One sheet (or one file without sheets) as read: `rows[i]` is the number its user sees for row i of the columns.
+
+    Rows that cannot be laid out in columns at all are in `lost` (with index -1) and not in the columns.
+    """
+
+    sheet: str
+    rows: IntArray
+    columns: dict[str, Column]
+    defects: list[CellDefect] = field(default_factory=list)
+    blank_rows: int = 0
+
+
+@dataclass
+class ParsedTable:
+    """A table whose cells have been read: what `validator.readers.cells.parse` makes of a `RawTable`.
+
+    `times` hold microseconds since 1970 (`NAT` where blank or unreadable); `absolute` says cell by cell whether that
+    is UTC or the wall clock of the store. `whole` marks rows set aside altogether. Text vocabularies are trimmed, NFC.
+    """
+
+    sheet: str
+    rows: IntArray
+    texts: dict[str, TextColumn]
+    times: dict[str, npt.NDArray[np.int64]]
+    absolute: dict[str, npt.NDArray[np.bool_]]
+    numbers: dict[str, npt.NDArray[np.float64]]
+    whole: npt.NDArray[np.bool_]
+    defects: list[CellDefect]
+    blank_rows: int = 0
+
+
+@dataclass
+class FileRead:
+    """A file as read: its sheets, what was assumed to read it, and notices about what was left aside."""
+
+    name: str
+    sha256: str
+    format: str
+    tables: list[ParsedTable]
+    assumptions: list[str] = field(default_factory=list)
+    notices: list[str] = field(default_factory=list)
+
+
+@dataclass
+class FileRefused:
+    """A file that could not be read at all: why, as a code, a sentence and a place."""
+
+    name: str
+    sha256: str
+    code: str
+    sentence: str
+    place: str = ""
+
+
+@dataclass(frozen=True)
+class Budget:
+    """How much one file may ask for: bytes, rows, columns, characters in a cell or line, depth, seconds, memory."""
+
+    file_bytes: int = 4 * 2**30
+    expanded_bytes: int = 512 * 2**20
+    member_bytes: int = 256 * 2**20
+    members: int = 1_000
+    ratio: int = 200
+    ratio_from_bytes: int = 10 * 2**20
+    rows: int = 50_000_000
+    sheet_rows: int = 1_048_576
+    columns: int = 512
+    cells: int = 20_000_000
+    cell_characters: int = 32_767
+    line_bytes: int = 2**20
+    depth: int = 64
+    seconds: int = 60
+    memory_bytes: int = 2 * 2**30
+
+
+REQUIRED = ("store_id", "equipment_id", "step")
+TIMES = ("started_at", "ended_at", "verified_at", "recorded_at")
+NUMBERS = (
+    "duration_s", "concentration_ppm", "temperature_c", "ph", "hardness_ppm", "product_amount", "water_amount",
+)  # fmt: skip
+TEXTS = (
+    "store_id", "equipment_id", "cycle_id", "procedure", "step", "target", "agent", "solution_id", "product_unit",
+    "water_unit", "performed_by", "verified_by",
+)  # fmt: skip
+FREE_TEXT = ("note",)
+CANONICAL = (*TEXTS, *TIMES, *NUMBERS, *FREE_TEXT)
+"""Every column of the contract's canonical table."""
+
+
+def named_columns(header: Mapping[int, str]) -> dict[int, str]:
+    """Which position holds which canonical column: names are trimmed and case-folded, nothing else is guessed."""
+    return {at: name for at, cell in header.items() if (name := cell.strip().casefold()) in CANONICAL}

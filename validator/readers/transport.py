@@ -1,0 +1,165 @@
+"""How do parsed tables go from the child process to the parent? A JSON header and raw arrays in one private file.
+
+The layout is: the length of the header in 8 bytes (little-endian), the header, then arrays at multiples of 8 bytes.
+Nothing in it is executed when it is read, since the child that wrote it has parsed a file nobody vouches for.
+"""
+
+from __future__ import annotations
+
+import json
+import mmap
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from validator.readers.columns import code
+from validator.readers.tables import CellDefect, ParsedTable, TextColumn
+
+_DTYPES = ("int32", "int64", "float64", "bool")
+_ALIGN = 8
+_MAP_FROM = 4 * 2**20
+_DEFECT_TEXTS = ("column", "code", "message", "sheet")
+
+
+class Damaged(ValueError):
+    """The file does not hold what a child writes."""
+
+
+# --- writing, in the child ------------------------------------------------------------------------------------------
+
+
+class _Arrays:
+    """Gives every array its place after the header."""
+
+    def __init__(self) -> None:
+        self.arrays: list[npt.NDArray[Any]] = []
+        self.end = 0
+
+    def put(self, array: npt.NDArray[Any]) -> list[Any]:
+        array = np.ascontiguousarray(array)
+        at = self.end
+        self.arrays.append(array)
+        self.end = -(-(at + array.nbytes) // _ALIGN) * _ALIGN
+        return [at, len(array), str(array.dtype)]
+
+
+def write(path: Path, tables: list[ParsedTable], told: dict[str, Any]) -> None:
+    """Write the tables, and `told` beside them, to a new file."""
+    arrays = _Arrays()
+    described = [_describe(table, arrays) for table in tables]
+    header = json.dumps({"tables": described, **told}, ensure_ascii=False).encode("utf-8", "surrogatepass")
+    header += b" " * (-len(header) % _ALIGN)
+    with open(path, "wb", opener=_privately) as file:
+        file.write(len(header).to_bytes(8, "little"))
+        file.write(header)
+        for array in arrays.arrays:
+            file.write(array.data.cast("B") if len(array) else b"")
+            file.write(b"\0" * (-array.nbytes % _ALIGN))
+
+
+def _privately(path: str, flags: int) -> int:
+    return os.open(path, flags | os.O_EXCL, 0o600)
+
+
+def _describe(table: ParsedTable, arrays: _Arrays) -> dict[str, Any]:
+    return {
+        "sheet": table.sheet,
+        "blank_rows": table.blank_rows,
+        "rows": arrays.put(table.rows),
+        "whole": arrays.put(table.whole),
+        "texts": {n: [arrays.put(c.codes), c.vocabulary] for n, c in table.texts.items()},
+        "times": {n: arrays.put(a) for n, a in table.times.items()},
+        "absolute": {n: arrays.put(a) for n, a in table.absolute.items()},
+        "numbers": {n: arrays.put(a) for n, a in table.numbers.items()},
+        "defects": _describe_defects(table.defects, arrays),
+    }
+
+
+def _describe_defects(defects: list[CellDefect], arrays: _Arrays) -> dict[str, Any]:
+    described: dict[str, Any] = {
+        "index": arrays.put(np.array([d.index for d in defects], dtype=np.int64)),
+        "row": arrays.put(np.array([d.row for d in defects], dtype=np.int64)),
+        "whole": arrays.put(np.array([d.whole for d in defects], dtype=np.bool_)),
+    }
+    for name in _DEFECT_TEXTS:
+        codes, words = code(getattr(d, name) for d in defects)
+        described[name] = [arrays.put(codes), words]
+    return described
+
+
+# --- reading, in the parent -----------------------------------------------------------------------------------------
+
+
+def read(path: Path, map_it: bool) -> tuple[list[ParsedTable], dict[str, Any]]:
+    """The tables of a file written by `write` and what was told beside them; raise `Damaged`.
+
+    The arrays are read-only. A large file is mapped instead of copied where `map_it` allows one more open mapping.
+    """
+    size = path.stat().st_size
+    with path.open("rb") as file:
+        mapped = map_it and size >= _MAP_FROM
+        data: Any = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) if mapped else file.read()
+    if len(data) < 8:
+        raise Damaged("no header")
+    start = 8 + int.from_bytes(data[:8], "little")
+    if start > len(data):
+        raise Damaged("header longer than the file")
+    try:
+        told = json.loads(data[8:start].decode("utf-8", "surrogatepass"))
+        take = _taker(data, start)
+        tables = [_rebuild(described, take) for described in told.pop("tables")]
+    except (KeyError, TypeError, IndexError, AttributeError, ValueError) as error:
+        raise Damaged(str(error)) from None
+    return tables, told
+
+
+def _taker(data: Any, start: int) -> Callable[..., npt.NDArray[Any]]:
+    def take(place: list[Any], dtype: str, length: int | None = None) -> npt.NDArray[Any]:
+        at, count, written = place
+        if written != dtype or dtype not in _DTYPES or (length is not None and count != length) or at < 0 or count < 0:
+            raise Damaged(f"an array of {count} {written} where {dtype} is due")
+        if start + at + count * np.dtype(dtype).itemsize > len(data):
+            raise Damaged("an array beyond the end")
+        return np.frombuffer(data, dtype=dtype, count=count, offset=start + at)
+
+    return take
+
+
+def _rebuild(described: dict[str, Any], take: Callable[..., npt.NDArray[Any]]) -> ParsedTable:
+    rows = take(described["rows"], "int32")
+    size = len(rows)
+    return ParsedTable(
+        sheet=str(described["sheet"]),
+        rows=rows,
+        texts={n: _text(take(place, "int32", size), words) for n, (place, words) in described["texts"].items()},
+        times={n: take(place, "int64", size) for n, place in described["times"].items()},
+        absolute={n: take(place, "bool", size) for n, place in described["absolute"].items()},
+        numbers={n: take(place, "float64", size) for n, place in described["numbers"].items()},
+        whole=take(described["whole"], "bool", size),
+        defects=_defects(described["defects"], take),
+        blank_rows=int(described["blank_rows"]),
+    )
+
+
+def _text(codes: npt.NDArray[np.int32], words: list[str]) -> TextColumn:
+    if len(codes) and (int(codes.min()) < -1 or int(codes.max()) >= len(words)):
+        raise Damaged("a code outside its vocabulary")
+    return TextColumn(codes, words)
+
+
+def _defects(described: dict[str, Any], take: Callable[..., npt.NDArray[Any]]) -> list[CellDefect]:
+    index = take(described["index"], "int64").tolist()
+    row = take(described["row"], "int64", len(index)).tolist()
+    whole = take(described["whole"], "bool", len(index)).tolist()
+    texts = []
+    for name in _DEFECT_TEXTS:
+        place, words = described[name]
+        texts.append([words[c] for c in take(place, "int32", len(index)).tolist()])
+    return [
+        CellDefect(i, r, column, code_, message, w, sheet)
+        for i, r, w, column, code_, message, sheet in zip(index, row, whole, *texts, strict=True)
+    ]

@@ -1,0 +1,305 @@
+"""The canonical table of performed steps: typed columns, the row each came from, and every row set aside with why."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from validator.findings import InputFile, Notice, RecordDefect
+from validator.readers.tables import (
+    NAT,
+    NUMBERS,
+    REQUIRED,
+    TEXTS,
+    TIMES,
+    FileRead,
+    FileRefused,
+    ParsedTable,
+    TextColumn,
+)
+from validator.timing.zones import clock
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Micros = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
+_SECOND = 1_000_000
+_MINUTE = 60 * _SECOND
+
+
+@dataclass
+class RecordSet:
+    """Every row that can be placed, as columns of one length; instants are microseconds UTC, `NAT` where unknown.
+
+    `torn` marks rows whose own times contradict each other: they show that a step was done, not when.
+    `incomplete` marks rows whose start or end is unknown.
+    """
+
+    texts: dict[str, TextColumn]
+    times: dict[str, Micros]
+    numbers: dict[str, npt.NDArray[np.float64]]
+    torn: Mask
+    source: npt.NDArray[np.int32]
+    rows: npt.NDArray[np.int32]
+    sources: list[tuple[str, str]]
+    resolution: dict[str, int] = field(default_factory=dict)
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    @property
+    def started(self) -> Micros:
+        return self.times["started_at"]
+
+    @property
+    def ended(self) -> Micros:
+        return self.times["ended_at"]
+
+    def text(self, column: str, row: int) -> str:
+        """One text cell; blank is the empty text."""
+        coded = self.texts[column]
+        code = int(coded.codes[row])
+        return coded.vocabulary[code] if code >= 0 else ""
+
+    def code(self, column: str, value: str) -> int:
+        """The code of a text in a column, or -2, which no row holds."""
+        try:
+            return self.texts[column].vocabulary.index(value)
+        except ValueError:
+            return -2
+
+    def frame(self) -> pd.DataFrame:
+        """The table as a pandas frame that holds to `validator.frame.CANONICAL`, for further work outside."""
+        from validator.frame import from_records
+
+        return from_records(self)
+
+
+@dataclass(frozen=True)
+class Intake:
+    """What came of reading: the records, one line a file, the defects, and what a reader must be told."""
+
+    records: RecordSet
+    inputs: tuple[InputFile, ...]
+    defects: tuple[RecordDefect, ...]
+    notices: tuple[Notice, ...]
+
+
+def assemble(files: Sequence[FileRead | FileRefused], zones: Mapping[str, str | None]) -> Intake:
+    """Join the files into one table, local times read by each store's zone (None or unlisted: UTC, and said so)."""
+    ordered = sorted(files, key=lambda f: (f.name, f.sha256))
+    tables = [(f, t) for f in ordered if isinstance(f, FileRead) for t in f.tables]
+    columns = _Columns([t for _, t in tables])
+    defects = _Defects([(f.name, t.sheet) for f, t in tables], columns)
+    for index, (_, table) in enumerate(tables):
+        defects.from_reader(index, table)
+    notices = _resolve_local_times(columns, defects, zones)
+    kept = _keep_placeable(columns, defects)
+    _check_times(columns, defects, kept)
+    records = columns.records(kept, [(f.name, t.sheet) for f, t in tables])
+    told = [Notice("file", f"{f.name}: {text}") for f in ordered if isinstance(f, FileRead) for text in f.notices]
+    return Intake(records, _inputs(ordered, tables, defects), tuple(defects.all()), (*told, *notices))
+
+
+class _Columns:
+    """The tables' columns laid end to end; one table is taken as it is."""
+
+    def __init__(self, tables: Sequence[ParsedTable]) -> None:
+        self.sizes = [len(t.rows) for t in tables]
+        self.starts = np.concatenate([[0], np.cumsum(self.sizes)]).astype(np.int64)
+        self.size = int(self.starts[-1])
+        self.rows = _joined([t.rows for t in tables], np.int32)
+        self.whole = _joined([t.whole for t in tables], np.bool_)
+        self.texts = {name: _join_texts([t.texts.get(name) for t in tables], self.sizes) for name in TEXTS}
+        self.times = {
+            name: _joined([t.times.get(name, np.full(len(t.rows), NAT)) for t in tables], np.int64) for name in TIMES
+        }
+        self.local = {
+            name: _joined(
+                [(~t.absolute[name] & (t.times[name] != NAT)) if name in t.times else np.zeros(len(t.rows), bool)
+                 for t in tables], np.bool_)
+            for name in TIMES
+        }  # fmt: skip
+        self.numbers = {
+            name: _joined([t.numbers.get(name, np.full(len(t.rows), np.nan)) for t in tables], np.float64)
+            for name in NUMBERS
+            if any(name in t.numbers for t in tables)
+        }
+        self.torn = np.zeros(self.size, dtype=bool)
+
+    def source(self) -> npt.NDArray[np.int32]:
+        return np.repeat(np.arange(len(self.sizes), dtype=np.int32), self.sizes)
+
+    def records(self, kept: Mask, sources: list[tuple[str, str]]) -> RecordSet:
+        everything = bool(kept.all())
+        pick = (lambda a: a) if everything else (lambda a: a[kept])
+        resolution = {name: _resolution(self.times[name]) for name in TIMES}
+        return RecordSet(
+            texts={n: TextColumn(pick(c.codes), c.vocabulary) for n, c in self.texts.items()},
+            times={n: pick(a) for n, a in self.times.items()},
+            numbers={n: pick(a) for n, a in self.numbers.items()},
+            torn=pick(self.torn), source=pick(self.source()), rows=pick(self.rows), sources=sources,
+            resolution=resolution,
+        )  # fmt: skip
+
+
+def _joined(parts: list[npt.NDArray], dtype: type) -> npt.NDArray:  # type: ignore[type-arg]
+    if len(parts) == 1:
+        return parts[0]
+    return np.concatenate(parts) if parts else np.empty(0, dtype=dtype)
+
+
+def _join_texts(parts: list[TextColumn | None], sizes: list[int]) -> TextColumn:
+    if len(parts) == 1 and parts[0] is not None:
+        return parts[0]
+    vocabulary: dict[str, int] = {}
+    codes = []
+    for part, size in zip(parts, sizes, strict=True):
+        if part is None:
+            codes.append(np.full(size, -1, dtype=np.int32))
+            continue
+        mapped = np.array([vocabulary.setdefault(v, len(vocabulary)) for v in part.vocabulary] + [-1], dtype=np.int32)
+        codes.append(mapped[part.codes])
+    return TextColumn(np.concatenate(codes) if codes else np.empty(0, np.int32), list(vocabulary))
+
+
+def _resolution(times: Micros) -> int:
+    """A column whose times all fall on whole minutes is known to the minute, else to the second."""
+    known = times[times != NAT] if (times == NAT).any() else times
+    return _SECOND if (known % _MINUTE).any() else _MINUTE
+
+
+class _Defects:
+    """Collects defects and knows which rows have one."""
+
+    def __init__(self, sources: list[tuple[str, str]], columns: _Columns) -> None:
+        self.sources = sources
+        self.columns = columns
+        self.found: list[RecordDefect] = []
+        self.faulty = np.zeros(columns.size, dtype=bool)
+        self.lost = [0] * len(sources)
+
+    def from_reader(self, table: int, parsed: ParsedTable) -> None:
+        file, _ = self.sources[table]
+        lost = {d.row for d in parsed.defects if d.index < 0}
+        self.lost[table] = len(lost)
+        start = int(self.columns.starts[table])
+        for d in parsed.defects:
+            self.found.append(RecordDefect(file, d.sheet or parsed.sheet, d.row, d.column, d.code, d.message))
+            if d.index >= 0:
+                self.faulty[start + d.index] = True
+
+    def add(self, at: npt.NDArray[np.intp], column: str, code: str, message: str) -> None:
+        if not len(at):
+            return
+        table = np.searchsorted(self.columns.starts, at, side="right") - 1
+        for index, t in zip(at.tolist(), table.tolist(), strict=True):
+            file, sheet = self.sources[t]
+            self.found.append(RecordDefect(file, sheet, int(self.columns.rows[index]), column, code, message))
+        self.faulty[at] = True
+
+    def all(self) -> list[RecordDefect]:
+        return sorted(set(self.found), key=lambda d: (d.file, d.sheet, d.row, d.column, d.code, d.message))
+
+
+def _resolve_local_times(columns: _Columns, defects: _Defects, zones: Mapping[str, str | None]) -> list[Notice]:
+    """Turn wall-clock times into instants by each store's zone; an hour that happened twice or never is a defect."""
+    if not any(local.any() for local in columns.local.values()):
+        return []
+    stores = columns.texts["store_id"]
+    names = sorted({zones.get(s) or "UTC" for s in stores.vocabulary} | {"UTC"})
+    zone_of = np.array([names.index(zones.get(s) or "UTC") for s in stores.vocabulary] + [names.index("UTC")])
+    row_zone = zone_of[stores.codes]
+    for name in TIMES:
+        local = columns.local[name]
+        if not local.any():
+            continue
+        values = columns.times[name].copy()
+        for code, zone in enumerate(names):
+            at = np.flatnonzero(local & (row_zone == code)) if len(names) > 1 else np.flatnonzero(local)
+            if not len(at):
+                continue
+            first, last = clock(zone).to_utc(values[at])
+            values[at] = np.where(first == last, first, NAT)
+            defects.add(at[first < last], name, "ambiguous_time", f"{name} names an hour that happened twice in {zone}")
+            defects.add(at[first > last], name, "nonexistent_time", f"{name} names an hour that was skipped in {zone}")
+        columns.times[name] = values
+    has_local = np.zeros(columns.size, dtype=bool)
+    for local in columns.local.values():
+        has_local |= local
+    unzoned = sorted({stores.vocabulary[c] for c in np.unique(stores.codes[has_local]) if c >= 0
+                      and not zones.get(stores.vocabulary[c])})  # fmt: skip
+    return [Notice("no_time_zone", f"store {s}: no time zone is known, so its times without an offset were read as UTC",
+                   store_id=s) for s in unzoned]  # fmt: skip
+
+
+def _keep_placeable(columns: _Columns, defects: _Defects) -> Mask:
+    """Rows that can be given to a step of a machine. The others are set aside; each has its defect."""
+    kept = ~columns.whole
+    for name in REQUIRED:
+        blank = columns.texts[name].codes < 0
+        if blank.any():
+            defects.add(np.flatnonzero(blank & ~columns.whole), name, "missing_required", f"{name} is blank")
+            kept &= ~blank
+    no_time = (columns.times["started_at"] == NAT) & (columns.times["ended_at"] == NAT)
+    if no_time.any():
+        duration = columns.numbers.get("duration_s")
+        timeless = no_time & np.isnan(duration) if duration is not None else no_time
+        defects.add(np.flatnonzero(timeless & kept & ~defects.faulty), "started_at", "missing_required",
+                    "none of started_at, ended_at and duration_s is given")  # fmt: skip
+        adrift = no_time & (columns.texts["cycle_id"].codes < 0) & kept
+        defects.add(np.flatnonzero(adrift & ~defects.faulty), "cycle_id", "missing_required",
+                    "cycle_id is blank and there is no time to tell the cycle by")  # fmt: skip
+        kept &= ~adrift
+    return kept
+
+
+def _check_times(columns: _Columns, defects: _Defects, kept: Mask) -> None:
+    """Fill a missing end or start from the duration; a row whose times contradict each other keeps neither."""
+    start, end = columns.times["started_at"], columns.times["ended_at"]
+    backward = (end < start) & (end != NAT) & kept
+    torn = backward
+    if backward.any():
+        defects.add(np.flatnonzero(backward), "ended_at", "end_before_start", "ended_at is before started_at")
+    duration = columns.numbers.get("duration_s")
+    if duration is not None:
+        timed = ~np.isnan(duration)
+        length = np.rint(np.where(timed, duration, 0) * _SECOND).astype(np.int64)
+        both = timed & (start != NAT) & (end != NAT)
+        slack = max(_resolution(start), _resolution(end))
+        apart = both & ~backward & (np.abs((end - start) - length) >= slack) & kept
+        if apart.any():
+            defects.add(np.flatnonzero(apart), "duration_s", "duration_disagrees",
+                        "duration_s is not the time between started_at and ended_at")  # fmt: skip
+            torn = torn | apart
+        columns.times["ended_at"] = end = np.where(timed & (end == NAT) & (start != NAT), start + length, end)
+        columns.times["started_at"] = start = np.where(timed & (start == NAT) & (end != NAT), end - length, start)
+    if torn.any():
+        columns.times["started_at"], columns.times["ended_at"] = np.where(torn, NAT, start), np.where(torn, NAT, end)
+        columns.torn = torn
+
+
+def _inputs(
+    files: Sequence[FileRead | FileRefused], tables: list[tuple[FileRead, ParsedTable]], defects: _Defects
+) -> tuple[InputFile, ...]:
+    lines = []
+    for file in files:
+        if isinstance(file, FileRefused):
+            why = f"{file.sentence} ({file.place})" if file.place else file.sentence
+            lines.append(InputFile(file.name, file.sha256, 0, 0, 0, 0, 0, "refused", f"{file.code}: {why}", "", ()))
+            continue
+        mine = [i for i, (f, _) in enumerate(tables) if f is file]
+        in_columns = sum(defects.columns.sizes[i] for i in mine)
+        lost = sum(defects.lost[i] for i in mine)
+        faulty = sum(int(defects.faulty[defects.columns.starts[i] : defects.columns.starts[i + 1]].sum()) for i in mine)
+        blank = sum(tables[i][1].blank_rows for i in mine)
+        lines.append(
+            InputFile(file.name, file.sha256, in_columns + lost, in_columns - faulty, faulty + lost, 0, blank,
+                      "read", "", file.format, tuple(file.assumptions))
+        )  # fmt: skip
+    return tuple(lines)

@@ -1,0 +1,39 @@
+"""In which formats can a report be written, and which module writes each?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib import import_module
+from types import MappingProxyType
+
+from validator.findings import Report
+
+
+@dataclass(frozen=True, slots=True)
+class Renderer:
+    """One format: its name on the command line, its file extension, and the module that writes it.
+
+    The module is imported at the first use, so that a run pays only for the formats it asks for. Every such module has
+    `render(report: Report) -> bytes`, a pure function that shows the whole report and filters nothing silently.
+    """
+
+    name: str
+    extension: str
+    description: str
+    module: str
+
+    def render(self, report: Report) -> bytes:
+        """The report in this format, as the bytes of a complete file."""
+        written: bytes = import_module(self.module).render(report)
+        return written
+
+
+RENDERERS: Mapping[str, Renderer] = MappingProxyType(
+    {
+        "text": Renderer("text", "txt", "plain text to read in a terminal", "validator.reports.text"),
+        "json": Renderer("json", "json", "the whole report for programs and the archive", "validator.reports.json_"),
+        "html": Renderer("html", "html", "one self-contained page to read, send or print", "validator.reports.html"),
+    }
+)
+"""Every format by its name, in the order in which help shows them."""

@@ -1,0 +1,74 @@
+"""How is a report written as JSON for programs and the archive, and read back unchanged?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import cache
+from typing import Any
+
+import orjson
+from pydantic import TypeAdapter, ValidationError
+
+from validator.errors import WrongInput
+from validator.findings import REPORT_VERSION, Report
+from validator.reports import visible
+
+_OPTIONS = orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE
+
+
+def render(report: Report) -> bytes:
+    """UTF-8 JSON: two spaces an indent, keys in the order in which `findings.py` declares them, a last line end."""
+    try:
+        written = orjson.dumps(report, option=_OPTIONS)
+    except orjson.JSONEncodeError:
+        # UTF-8 has no lone surrogates; they are spelled out as every other format shows them.
+        written = orjson.dumps(_without_surrogates(_adapter().dump_python(report)), option=_OPTIONS)
+    # A quote inside a string follows a backslash, so a blank before a quote and a colon after one mean a key.
+    return written.replace(b' "in_": ', b' "in": ')
+
+
+def load(document: bytes) -> Report:
+    """The report that `render` wrote; raises `WrongInput` for anything else, naming the first place that is wrong."""
+    try:
+        found = orjson.loads(document)
+    except orjson.JSONDecodeError as error:
+        raise WrongInput(f"the report is not readable JSON: {error}") from error
+    if not isinstance(found, dict) or found.get("report_version") != REPORT_VERSION:
+        version = found.get("report_version") if isinstance(found, dict) else None
+        raise WrongInput(f"report_version is {version!r}; this program reads {REPORT_VERSION!r}")
+    for counts in _all_counts(found):
+        if "in" in counts:
+            counts["in_"] = counts.pop("in")
+    try:
+        return _adapter().validate_python(found)
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in first["loc"])
+        raise WrongInput(f"{place}: {first['msg']} in the report") from error
+
+
+@cache  # built at the first use: it takes a while
+def _adapter() -> TypeAdapter[Report]:
+    return TypeAdapter(Report)
+
+
+def _all_counts(found: Any) -> Iterator[dict[str, Any]]:
+    if isinstance(found, dict):
+        for key, value in found.items():
+            if key == "counts" and isinstance(value, dict):
+                yield value
+            elif key in ("summary", "stores", "verdict", "equipment", "checked"):
+                yield from _all_counts(value)
+    elif isinstance(found, list):
+        for value in found:
+            yield from _all_counts(value)
+
+
+def _without_surrogates(value: Any) -> Any:
+    if isinstance(value, str):
+        return visible.without_surrogates(value)
+    if isinstance(value, dict):
+        return {_without_surrogates(key): _without_surrogates(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_without_surrogates(item) for item in value]
+    return value

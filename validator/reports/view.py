@@ -1,0 +1,174 @@
+"""What does a reader of a report see? The values that every format for people is written from, all in words.
+
+Every text in them is safe to show as it stands: nothing hidden, no control character, no endless line.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+Tally = tuple[str, str, str, str]
+"""How many checks are IN, OUT, N/O and N/A."""
+
+
+@dataclass(frozen=True, slots=True)
+class ToDo:
+    """One thing to do: the action in the imperative, why in one line, and the id of the first finding behind it."""
+
+    action: str
+    why: str
+    finding: str
+
+
+@dataclass(frozen=True, slots=True)
+class FindingShown:
+    """One finding in words; blank where there is nothing to say."""
+
+    id: str
+    rule: str
+    title: str
+    status: str
+    grade: str
+    reason: str
+    marks: tuple[str, ...]
+    target: str
+    message: str
+    measures: tuple[tuple[str, str], ...]
+    rows: tuple[str, ...]
+    sources: tuple[tuple[str, str], ...]
+    """Each source in short, and what it asks in our own words."""
+    hazard: str
+    action: str
+    action_when: str
+    """When the action is called for: now, if the limit was not met after all, or if it occurs again."""
+    remarks: tuple[str, ...]
+    """Why the grade was moved, and the accepted deviation."""
+
+
+@dataclass(frozen=True, slots=True)
+class CycleShown:
+    """The findings of one cycle."""
+
+    heading: str
+    findings: tuple[FindingShown, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MachineShown:
+    """The findings of one grade at one machine, by cycle."""
+
+    store: str
+    equipment: str
+    count: int
+    cycles: tuple[CycleShown, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GradeShown:
+    """All findings of one grade: how many there are, and by machine those that are shown."""
+
+    grade: str
+    count: str
+    machines: tuple[MachineShown, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RuleToDo:
+    """What one rule with findings asks to be done, said once for all of them."""
+
+    rule: str
+    title: str
+    count: str
+    action: str
+    hazard: str
+    sources: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How a store or a machine stands."""
+
+    subject: str
+    about: str
+    result: str
+    reason: str
+    score: str
+    grades: str
+    tally: Tally
+    due: str
+
+
+@dataclass(frozen=True, slots=True)
+class StoreShown:
+    """A store as a whole and its machines."""
+
+    whole: Standing
+    timezone: str
+    machines: tuple[Standing, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedShown:
+    """What one rule judged; `outcome` is the share of OUT with its range, or that the rule was not exercised."""
+
+    rule: str
+    title: str
+    grade: str
+    tally: Tally
+    outcome: str
+
+
+@dataclass(frozen=True, slots=True)
+class DefectShown:
+    """Equal record defects: how often, what is wrong, and the first places."""
+
+    count: str
+    code: str
+    column: str
+    message: str
+    where: str
+
+
+@dataclass(frozen=True, slots=True)
+class DueShown:
+    """One date: when in words, the day, what must be cleaned under which rule, and the last cleaning that counted."""
+
+    when: str
+    day: str
+    store: str
+    equipment: str
+    rule: str
+    last: str
+
+
+@dataclass(frozen=True, slots=True)
+class FileShown:
+    """How one file was read; `sha256` is the first twelve digits."""
+
+    file: str
+    read: str
+    reason: str
+    rows: str
+    sha256: str
+    assumptions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """The whole report as its reader meets it, top down; `left_out` counts the findings that are not shown."""
+
+    title: str
+    headline: str
+    standing: tuple[str, ...]
+    facts: tuple[tuple[str, str], ...]
+    first: tuple[ToDo, ...]
+    grades: tuple[GradeShown, ...]
+    left_out: int
+    actions: tuple[RuleToDo, ...]
+    stores: tuple[StoreShown, ...]
+    checked: tuple[CheckedShown, ...]
+    defects: tuple[DefectShown, ...]
+    notices: tuple[tuple[str, str], ...]
+    due: tuple[DueShown, ...]
+    cautions: tuple[str, ...]
+    files: tuple[FileShown, ...]

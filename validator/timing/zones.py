@@ -1,0 +1,84 @@
+"""What do the clocks of a place show? Whole arrays between UTC and local time, with gaps and folds told apart.
+
+Instants are microseconds since 1970, UTC; wall times are microseconds of the local calendar counted the same way.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import lru_cache
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import numpy.typing as npt
+
+Micros = npt.NDArray[np.int64]
+DAY = 86_400_000_000
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_FIRST, _LAST = 1989, 2101
+
+
+@dataclass(frozen=True)
+class Clock:
+    """The changes of a zone's offset from 1989 to 2101: instants of change and the offset that holds from each."""
+
+    changes: Micros
+    offsets: Micros
+
+    def offset_at(self, utc: Micros) -> Micros:
+        """Local time minus UTC at each instant."""
+        return self.offsets[np.searchsorted(self.changes, utc, side="right")]
+
+    def to_wall(self, utc: Micros) -> Micros:
+        """The wall time at each instant."""
+        return utc + self.offset_at(utc)
+
+    def to_utc(self, wall: Micros) -> tuple[Micros, Micros]:
+        """The earliest and the latest instant that a wall time can name.
+
+        Equal: the usual case. Earliest < latest: the hour happened twice. Earliest > latest: it never happened.
+        """
+        late = wall - self.offsets[np.searchsorted(self.changes + self.offsets[1:], wall, side="right")]
+        early = wall - self.offsets[np.searchsorted(self.changes + self.offsets[:-1], wall, side="right")]
+        exists = self.to_wall(early) == wall
+        return np.where(exists, early, late), np.where(exists, late, early)
+
+    def midnight(self, day: int) -> int:
+        """The first instant of a local day, given as days since 1970: an instant even where midnight was skipped."""
+        first, last = self.to_utc(np.array([day * DAY]))
+        return int(min(first[0], last[0]))
+
+
+@lru_cache(maxsize=None)
+def clock(zone: str) -> Clock:
+    """The clock of an IANA time zone, its changes found by halving every stretch whose ends differ."""
+    info = ZoneInfo(zone)
+    changes: list[int] = []
+    offsets = [_offset(info, datetime(_FIRST, 1, 1, tzinfo=UTC))]
+    at = datetime(_FIRST, 1, 1, tzinfo=UTC)
+    end = datetime(_LAST, 1, 1, tzinfo=UTC)
+    while at < end:
+        later = at + timedelta(days=7)
+        if _offset(info, later) != offsets[-1]:
+            moment = _change(info, at, later, offsets[-1])
+            changes.append((moment - _EPOCH) // timedelta(microseconds=1))
+            offsets.append(_offset(info, moment))
+            at = moment
+        else:
+            at = later
+    return Clock(np.array(changes, dtype=np.int64), np.array(offsets, dtype=np.int64))
+
+
+def _offset(info: ZoneInfo, at: datetime) -> int:
+    offset = at.astimezone(info).utcoffset()
+    assert offset is not None
+    return offset // timedelta(microseconds=1)
+
+
+def _change(info: ZoneInfo, low: datetime, high: datetime, offset: int) -> datetime:
+    """The first whole second in (low, high] at which the offset is no longer `offset`."""
+    while high - low > timedelta(seconds=1):
+        middle = low + timedelta(seconds=int((high - low).total_seconds()) // 2)
+        low, high = (low, middle) if _offset(info, middle) != offset else (middle, high)
+    return high
