@@ -1,0 +1,226 @@
+"""What stands in a workbook? Every visible sheet that has the header; the number of a row is the sheet's own."""
+
+from __future__ import annotations
+
+import bisect
+import re
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+
+from validator.errors import Unreadable
+from validator.readers.columns import Fault, code, too_long
+from validator.readers.headers import HEADER_WITHIN, Header, is_header, no_header, promise, read_header
+from validator.readers.packages import open_package
+from validator.readers.sheets import Cell, SheetCells, letters
+from validator.readers.tables import NUMBERS, TIMES, Budget, CellDefect, Column, RawTable, TextColumn
+from validator.readers.workbook import DATE, LENGTH, NUMBER, PERCENT, Sheet, Workbook, damaged, read_workbook, unescape
+
+_WHOLE = re.compile(r"-?\d{1,18}")
+_DAY_MS = 86_400_000
+_EPOCH_1900 = datetime(1899, 12, 30)
+_EPOCH_1904 = datetime(1904, 1, 1)
+_LAST_SERIAL = 2_958_466
+"""31 December 9999 and a day: no date of the 1900 system lies beyond."""
+
+
+def read(path: Path, budget: Budget) -> tuple[list[RawTable], list[str], list[str]]:
+    """One table a sheet with a header, with what was assumed to read them and notices; raise `Unreadable`."""
+    with open_package(path, budget) as package:
+        book = read_workbook(package, budget.cells)
+        assumptions: list[str] = []
+        notices: list[str] = []
+        tables: list[RawTable] = []
+        best: tuple[int, str, list[str]] | None = None
+        for sheet in book.sheets:
+            reading = _SheetReading(sheet, SheetCells(package, sheet.part, budget), book, budget)
+            if sheet.hidden:
+                notices.append(f"the hidden sheet {sheet.name!r} is not read; it has {reading.count()} rows")
+                continue
+            table = reading.table()
+            if table is not None and reading.header is not None:
+                tables.append(table)
+                assumptions += [_of(sheet, text) for text in (*reading.assumptions, *reading.header.assumptions)]
+                notices += [_of(sheet, text) for text in reading.header.notices]
+                continue
+            notices.append(f"the sheet {sheet.name!r} is not read: it has no header with the needed names")
+            if reading.best is not None and (best is None or reading.best[0] > best[0]):
+                best = reading.best
+        if not tables:
+            raise no_header(best[2] if best else None, best[1] if best else "1:")
+        if sum(len(table.rows) for table in tables) > budget.rows:
+            raise Unreadable("too_many_rows", f"has more than {budget.rows} rows, the most that are read")
+        if book.from_1904:
+            assumptions.append("dates are counted from 1904, as the workbook says")
+        return tables, assumptions, notices
+
+
+def _of(sheet: Sheet, text: str) -> str:
+    return f"sheet {sheet.name!r}: {text}"
+
+
+class _SheetReading:
+    """Reads one sheet: finds its header, then turns each needed cell into text."""
+
+    def __init__(self, sheet: Sheet, cells: SheetCells, book: Workbook, budget: Budget) -> None:
+        self.sheet = sheet
+        self.source = cells
+        self.book = book
+        self.budget = budget
+        self.header: Header | None = None
+        self.assumptions: list[str] = []
+        self.best: tuple[int, str, list[str]] | None = None
+        self.rows: list[int] = []
+        self.cells: dict[str, list[str]] = {}
+        self.defects: list[CellDefect] = []
+        self.blank_rows = 0
+
+    def count(self) -> int:
+        return sum(1 for _ in self.source.rows())
+
+    def table(self) -> RawTable | None:
+        """The sheet's records; None where it has no header."""
+        rows = self.source.rows()
+        top = self._find_header(rows)
+        if top is None or self.header is None:
+            return None
+        wanted = {at + 1: name for at, name in self.header.columns.items()}
+        self.cells = {name: [] for name in wanted.values()}
+        last = top
+        for row, cells in rows:
+            if self._add(row, cells, wanted):
+                self.blank_rows += row - last - 1
+                last = row
+        self._flag_merged(wanted, top)
+        columns: dict[str, Column] = {}
+        for name, texts in self.cells.items():
+            codes, words = code([None, *texts])  # None takes number 0, so that blank comes out as -1
+            columns[name] = TextColumn(codes[1:] - 1, words[1:])
+        rows_ = np.array(self.rows, dtype=np.int32)
+        return RawTable(self.sheet.name, rows_, columns, self.defects, self.blank_rows)
+
+    def _find_header(self, rows: Iterator[tuple[int, list[Cell]]]) -> int | None:
+        for row, cells in rows:
+            if row > HEADER_WITHIN:
+                return None
+            names = [""] * max(cell.column for cell in cells)
+            for cell in cells:
+                names[cell.column - 1] = self._text(cell, "")[0]
+            place = f"{self.sheet.name}!{row}:"
+            if is_header(names):
+                self.header = read_header(names, place)
+                if row > 1:
+                    self.assumptions.append(f"the header is row {row}; the rows above it are not records")
+                return row
+            worth = promise(names)
+            if worth and (self.best is None or worth > self.best[0]):
+                self.best = worth, place, names
+        return None
+
+    def _add(self, row: int, cells: list[Cell], wanted: dict[int, str]) -> bool:
+        """Append a row; one whose cells are all blank texts is none."""
+        at = len(self.rows)
+        found: dict[str, str] = {}
+        faults: list[tuple[str, Fault, Cell]] = []
+        filled = False
+        for cell in cells:
+            name = wanted.get(cell.column, "")
+            text, fault = self._text(cell, name)
+            filled = filled or bool(text.strip()) or fault is not None
+            if name:
+                found[name] = text
+                if fault is not None:
+                    faults.append((name, fault, cell))
+        if not filled:
+            return False
+        for name, fault, cell in faults:
+            self._flag(at, row, name, fault, cell.reference)
+        if self._repeats_header(found):
+            self.defects = [d for d in self.defects if d.index != at]
+            self.defects.append(CellDefect(-1, row, "", "repeated_header", "repeats the header", True, self.sheet.name))
+            return True
+        for name, texts in self.cells.items():
+            texts.append(found.get(name) or None)  # type: ignore[arg-type]  # blank is coded apart
+        self.rows.append(row)
+        return True
+
+    def _repeats_header(self, found: dict[str, str]) -> bool:
+        return len(found) == len(self.cells) and all(text.strip().casefold() == name for name, text in found.items())
+
+    def _flag(self, at: int, row: int, name: str, fault: Fault, reference: str) -> None:
+        message = f"{name} in {reference} {fault[1]}"
+        self.defects.append(CellDefect(at, row, name, fault[0], message, False, self.sheet.name))
+
+    def _flag_merged(self, wanted: dict[int, str], top: int) -> None:
+        """Cells that are blank because a merged cell covers them: filling them down would be a guess."""
+        for block in self.source.merged:
+            first = bisect.bisect_left(self.rows, max(block.top, top + 1))
+            after = bisect.bisect_right(self.rows, block.bottom)
+            for column, name in wanted.items():
+                if not block.left <= column <= block.right:
+                    continue
+                for at in range(first, after):
+                    row = self.rows[at]
+                    if (column, row) != (block.left, block.top) and not self.cells[name][at]:
+                        reference = f"{letters(column)}{row}"
+                        origin = f"{letters(block.left)}{block.top}"
+                        fault = "merged_blank", f"is blank because it is merged with {origin}; write the value in every row"
+                        self._flag(at, row, name, fault, reference)
+
+    # --- cells -----------------------------------------------------------------------------------------------------
+
+    def _text(self, cell: Cell, name: str) -> tuple[str, Fault | None]:
+        """A cell as text, blank where it has a fault (a truth value excepted)."""
+        if cell.type == "inlineStr":
+            return self._bounded(cell.inline or "")
+        if cell.value is None or (cell.value == "" and cell.type != "str"):
+            if cell.formula:
+                return "", ("formula_without_value", "is a formula without its value; open and save the workbook once")
+            return "", None
+        if cell.type == "s":
+            return self._bounded(self._shared(cell))
+        if cell.type == "str":
+            return self._bounded(unescape(cell.value))
+        if cell.type == "b":
+            return ("TRUE" if cell.value == "1" else "FALSE"), ("bad_type", "is true or false where text or a number is due")
+        if cell.type == "e":
+            return "", ("cell_error", f"holds the error {cell.value[:20]}")
+        if cell.type == "d":
+            return self._bounded(cell.value)
+        return self._number(cell, name)
+
+    def _bounded(self, text: str) -> tuple[str, Fault | None]:
+        return (text, None) if len(text) <= self.budget.cell_characters else ("", too_long(self.budget))
+
+    def _shared(self, cell: Cell) -> str:
+        value = cell.value or ""
+        if not (value.isascii() and value.isdigit()) or int(value[:9]) >= len(self.book.shared):
+            raise damaged(f"cell {cell.reference} points at a shared text that is not there", cell.reference)
+        return self.book.shared[int(value)]
+
+    def _number(self, cell: Cell, name: str) -> tuple[str, Fault | None]:
+        text = (cell.value or "").strip()
+        try:
+            value = float(text)
+        except ValueError:
+            raise damaged(f"cell {cell.reference} holds {text[:20]!r} as a number", cell.reference) from None
+        shown = self.book.shown[cell.style] if cell.style < len(self.book.shown) else NUMBER
+        if name in NUMBERS and shown != NUMBER:
+            how = {PERCENT: "a percentage", DATE: "a date", LENGTH: "a length of time"}[shown]
+            return "", ("unit_in_cell", f"is shown as {how}; write a plain number as 100 or 7.2")
+        if shown == DATE or (shown == LENGTH and name in TIMES):
+            return self._date(value)
+        if _WHOLE.fullmatch(text):
+            return text, None
+        return (str(int(value)) if value == int(value) and abs(value) < 1e15 else repr(value)), None
+
+    def _date(self, serial: float) -> tuple[str, Fault | None]:
+        """A date's number, days since the workbook's epoch, as an instant rounded to the millisecond."""
+        first = 0 if self.book.from_1904 else 61
+        if not first <= serial < _LAST_SERIAL:
+            return "", ("implausible_datetime", f"is the date number {serial:g}, which names no day after 28 February 1900")
+        epoch = _EPOCH_1904 if self.book.from_1904 else _EPOCH_1900
+        moment = epoch + timedelta(milliseconds=round(serial * _DAY_MS))
+        return moment.isoformat(timespec="milliseconds" if moment.microsecond else "seconds"), None
