@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
-from validator.packs.model import BoundRule, Pack
-from validator.quantities import Duration, plain_number, say
+from validator.packs.model import BoundRule, Pack, Rule
+from validator.quantities import Duration, say
 
 CONFIDENCE = {
     "A": "seen in the official text",
@@ -22,7 +22,7 @@ def explain(bound: BoundRule, pack: Pack) -> str:
     lines += [f"  kind       {rule.kind}", f"  grade      {rule.grade.value}", f"  authority  {rule.authority}"]
     lines += [f"  pack       {pack.id} {pack.version}"]
     lines += [f"  hazard     {rule.hazard}"] if rule.hazard else []
-    lines += ["", "Limits", *(f"  {text}" for text in limits(bound))]
+    lines += ["", "Limits", *(f"  {text}" for text in limits(rule))]
     if rule.why:
         lines += ["", "Why", f"  {rule.why}"]
     if rule.corrective_action:
@@ -33,28 +33,23 @@ def explain(bound: BoundRule, pack: Pack) -> str:
     return "\n".join(lines) + "\n"
 
 
-def limits(bound: BoundRule) -> list[str]:
-    """The parameters of a rule, one line each, with their units said."""
-    return [f"{name:<16} {_value(value)}" for name, value in _set(bound.params)]
-
-
-def _set(params: object) -> Iterable[tuple[str, object]]:
-    for name in type(params).model_fields:  # type: ignore[attr-defined]
-        value = getattr(params, name)
-        if value not in (None, (), False):
-            yield name, value
+def limits(rule: Rule) -> list[str]:
+    """The parameters of a rule, one line each, durations said in words."""
+    return [f"{name:<16} {_value(value)}" for name, value in rule.params.items()]
 
 
 def _value(value: object) -> str:
-    if isinstance(value, Duration):
-        return f"{say(value.amount, value.unit)} ({value})"
-    if isinstance(value, float):
-        return plain_number(value)
-    if isinstance(value, tuple):
-        return "; ".join(_value(v) for v in value)
-    if hasattr(value, "model_fields_set"):
-        return ", ".join(f"{name} {_value(v)}" for name, v in _set(value))
-    return str(value)
+    if isinstance(value, Mapping):
+        return ", ".join(f"{name} {_value(v)}" for name, v in value.items())
+    if isinstance(value, (list, tuple)):
+        between = "; " if any(isinstance(v, Mapping) for v in value) else ", "
+        return between.join(_value(v) for v in value)
+    text = str(value)
+    try:
+        length = Duration.parse(text)
+    except ValueError:
+        return text
+    return f"{say(length.amount, length.unit)} ({text})"
 
 
 def _sources(bound: BoundRule, pack: Pack) -> Iterable[str]:

@@ -120,7 +120,7 @@ DurationText = Annotated[
 class Document(BaseModel):
     """A model of something a person writes: unknown keys are faults, values do not change afterwards."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, populate_by_name=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, populate_by_name=True, defer_build=True)
     aliases_shown: ClassVar[Mapping[str, str]] = {}
 
 

@@ -19,17 +19,17 @@ def command() -> None:
     """List, explain, lint and test rule packs."""
 
 
-def _packs(rules: tuple[str, ...]) -> list[Pack]:
+def _packs(rules: tuple[str, ...], *, bind: bool = True) -> list[Pack]:
     from validator.packs.loading import bundled_packs, load_pack
 
-    return [load_pack(name) for name in rules or bundled_packs()]
+    return [load_pack(name, bind=bind) for name in rules or bundled_packs()]
 
 
 @command.command(name="list", epilog="Example:  cip-audit rules list")
 @_OPTION
 def list_(rules: tuple[str, ...]) -> None:
     """Name every pack and its rules, one line a rule."""
-    for pack in _packs(rules):
+    for pack in _packs(rules, bind=False):
         click.echo(f"{pack.id} {pack.version}  {pack.title}")
         click.echo(f"  procedure {pack.procedure or '(any)'}, {len(pack.rules)} rules")
         width = max(len(b.rule.id) for b in pack.rules)
@@ -45,7 +45,7 @@ def explain(rule_id: str, rules: tuple[str, ...]) -> None:
     from validator.catalogue import explain as told
     from validator.documents import suggest
 
-    packs = _packs(rules)
+    packs = _packs(rules, bind=False)
     for pack in packs:
         for bound in pack.rules:
             if bound.rule.id.casefold() == rule_id.casefold():

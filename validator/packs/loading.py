@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from validator import documents, kinds
+from validator import documents
 from validator.documents import Source, convert, read, suggest
 from validator.errors import WrongInput
 from validator.packs.model import BoundRule, CaseFile, Clause, ClauseFile, Grading, Pack, PackFile, Profile, Rule
@@ -51,18 +51,22 @@ def find_pack(name: str) -> Path:
     )
 
 
-def load_pack(name: str | Path) -> Pack:
-    """A pack with the packs it extends merged in; raise `WrongInput` with every fault at once."""
+def load_pack(name: str | Path, *, bind: bool = True) -> Pack:
+    """A pack with the packs it extends merged in; raise `WrongInput` with every fault at once.
+
+    Without `bind` the rules' parameters are not read by their kinds (they are None): enough to list and explain them,
+    and quick, since no kind is loaded.
+    """
     path = name if isinstance(name, Path) else find_pack(name)
-    layers = _layers(path, (), {})
+    layers = _layers(path, ())
     faults: list[str] = []
-    pack = _merge(layers, faults)
+    pack = _merge(layers, faults, bind)
     if faults:
         raise WrongInput(faults)
     return pack
 
 
-def _layers(path: Path, above: tuple[str, ...], seen: dict[str, _Files]) -> list[_Files]:
+def _layers(path: Path, above: tuple[str, ...]) -> list[_Files]:
     """The pack's files and those of every pack beneath it, the lowest first."""
     files = _read_files(path)
     name = files.pack.pack
@@ -71,7 +75,7 @@ def _layers(path: Path, above: tuple[str, ...], seen: dict[str, _Files]) -> list
     found: list[_Files] = []
     for index, beneath in enumerate(files.pack.extends):
         place = files.source.place(("extends", index))
-        for layer in _layers(_beneath(files, beneath, place), (*above, name), seen):
+        for layer in _layers(_beneath(files, beneath, place), (*above, name)):
             if layer.pack.pack not in {f.pack.pack for f in found}:
                 found.append(layer)
     return [*found, files]
@@ -81,7 +85,7 @@ def _beneath(files: _Files, name: str, place: str) -> Path:
     """The place of a pack to extend: beside this one, or bundled. Nothing else: no path, no address."""
     if "/" in name or "\\" in name or ":" in name or name.startswith("."):
         raise WrongInput(f"{place}: extends: {name!r} is not the id of a pack; name a bundled pack or one beside this")
-    beside = files.root.parent if files.root.is_dir() else files.root.parent
+    beside = files.root.parent
     for candidate in (beside / name, beside / f"{name}.yaml", beside / f"{name}.yml", bundled("rules") / name):
         if (candidate.is_dir() and (candidate / "pack.yaml").is_file()) or candidate.is_file():
             if candidate.resolve().parent != candidate.parent.resolve():
@@ -150,7 +154,7 @@ def _read_folder(path: Path) -> _Files:
     return files
 
 
-def _merge(layers: list[_Files], faults: list[str]) -> Pack:
+def _merge(layers: list[_Files], faults: list[str], bind: bool) -> Pack:
     """One pack out of its layers: a rule of the same id replaces the one beneath it."""
     top = layers[-1]
     rules: dict[str, BoundRule] = {}
@@ -160,7 +164,7 @@ def _merge(layers: list[_Files], faults: list[str]) -> Pack:
     for layer in layers:
         sources.update(layer.pack.sources)
         profiles.update(layer.pack.profiles)
-        for bound in _bind(layer, faults):
+        for bound in _bind(layer, faults, bind):
             rules[bound.rule.id] = bound
         cases.update(layer.cases)
     if not rules and not faults:
@@ -177,8 +181,8 @@ def _merge(layers: list[_Files], faults: list[str]) -> Pack:
     )  # fmt: skip
 
 
-def _bind(layer: _Files, faults: list[str]) -> Iterable[BoundRule]:
-    """The layer's own rules with their parameters read; faults name the place of the value in its file."""
+def _bind(layer: _Files, faults: list[str], bind: bool) -> Iterable[BoundRule]:
+    """The layer's own rules, with their parameters read; faults name the place of the value in its file."""
     seen: dict[str, str] = {}
     for rule, source, at in layer.rules:
         place = source.place((*at, "id"))
@@ -186,11 +190,17 @@ def _bind(layer: _Files, faults: list[str]) -> Iterable[BoundRule]:
             faults.append(f"{place}: id: the rule {rule.id!r} stands twice, first at {seen[rule.id]}")
             continue
         seen[rule.id] = place
-        if rule.kind not in kinds.names():
-            known = kinds.names()
-            faults.append(f"{source.place((*at, 'kind'))}: kind: found {rule.kind!r}{suggest(rule.kind, known)}; "
-                          f"allowed: {', '.join(known)}")  # fmt: skip
-            continue
-        params = convert(kinds.load(rule.kind).params, dict(rule.params), source, (*at, "params"), faults)
-        if params is not None:
+        params = _params(rule, source, at, faults) if bind else None
+        if params is not None or not bind:
             yield BoundRule(rule, params, layer.pack.pack, place)
+
+
+def _params(rule: Rule, source: Source, at: documents.Path_, faults: list[str]) -> Any:
+    from validator import kinds
+
+    known = kinds.names()
+    if rule.kind not in known:
+        faults.append(f"{source.place((*at, 'kind'))}: kind: found {rule.kind!r}{suggest(rule.kind, known)}; "
+                      f"allowed: {', '.join(known)}")  # fmt: skip
+        return None
+    return convert(kinds.load(rule.kind).params, dict(rule.params), source, (*at, "params"), faults)

@@ -1,6 +1,7 @@
 """Is a block of CSV lines plain, and what stands in it? Where it is proved plain, Arrow splits it on every core.
 
-Plain means: no quotation mark, line ends all LF or all CRLF, no blank line, one number of fields, nothing too long.
+Plain means: quotation marks only around whole cells of one line, line ends all LF or all CRLF, no blank line, one number
+of fields, nothing too long.
 Whatever is not proved is left to `csv_`, which gives the same table for the same bytes.
 """
 
@@ -31,7 +32,10 @@ def add_block(
     lines = _count_plain_lines(view, budget)
     if lines is None:
         return None
-    found = _split(data, start, stop, layout)
+    quotes = np.flatnonzero(view == _QUOTE)
+    if len(quotes) and not _quotes_are_plain(view, quotes, layout.delimiter[0]):
+        return None
+    found = _split(data, start, stop, layout, len(quotes) > 0)
     if found is None or found.num_rows != lines:
         return None
     if not _ordinary(found, budget):
@@ -49,15 +53,13 @@ def add_block(
 
 
 def _count_plain_lines(view: npt.NDArray[np.uint8], budget: Budget) -> int | None:
-    """The number of lines of a block without quotes, mixed line ends or overlong lines; None where it has any."""
+    """The number of lines of a block without mixed line ends or overlong lines; None where it has any."""
     if budget.line_bytes < 2 * _LOOK:
         return None  # a line could be too long without filling one look
     lines = returns = 0
     crlf = False
     for at in range(0, len(view), _LOOK):
         part = view[at : at + _LOOK]
-        if (part == _QUOTE).any():
-            return None
         ends = np.count_nonzero(part == _LF)
         if ends == 0 and len(part) == _LOOK:
             return None
@@ -80,7 +82,24 @@ def _followed_by_line_feed(view: npt.NDArray[np.uint8], at: int, returns: npt.ND
     return bool(len(after) == 0 or (after[-1] < len(view) and (view[after] == _LF).all()))
 
 
-def _split(data: Bytes, start: int, stop: int, layout: Layout) -> Any:
+def _quotes_are_plain(view: npt.NDArray[np.uint8], quotes: npt.NDArray[np.intp], delimiter: int) -> bool:
+    """Quotation marks come in pairs around whole cells, and no pair spans a line end; two in a row inside count as text."""
+    if len(quotes) % 2:
+        return False
+    opening, closing = quotes[0::2], quotes[1::2]
+    doubled = np.zeros(len(opening) + 1, dtype=bool)  # whether pair i is parted from the one before by nothing
+    doubled[1:-1] = closing[:-1] + 1 == opening[1:]
+    before = view[opening - 1]  # the block begins with a record: before its first byte wraps round to its last
+    after = view[np.minimum(closing + 1, len(view) - 1)]
+    begins = doubled[:-1] | (before == delimiter) | (before == _LF) | (opening == 0)
+    ends = doubled[1:] | (after == delimiter) | (after == _LF) | (after == _CR) | (closing == len(view) - 1)
+    if not (begins.all() and ends.all()):
+        return False
+    line_ends = np.flatnonzero(view == _LF)
+    return bool((np.searchsorted(line_ends, opening) == np.searchsorted(line_ends, closing)).all())
+
+
+def _split(data: Bytes, start: int, stop: int, layout: Layout, quoted: bool) -> Any:
     """The needed columns as an Arrow table, text coded and times plain; None where Arrow refuses a line."""
     import pyarrow as pa
     from pyarrow import csv
@@ -96,7 +115,10 @@ def _split(data: Bytes, start: int, stop: int, layout: Layout) -> Any:
             source,
             read_options=csv.ReadOptions(column_names=positions, block_size=2**21),
             parse_options=csv.ParseOptions(
-                delimiter=layout.delimiter.decode("ascii"), quote_char=False, double_quote=False, escape_char=False
+                delimiter=layout.delimiter.decode("ascii"),
+                quote_char='"' if quoted else False,
+                double_quote=quoted,
+                escape_char=False,
             ),
             convert_options=csv.ConvertOptions(
                 column_types=kinds, include_columns=list(kinds), strings_can_be_null=False, null_values=[]

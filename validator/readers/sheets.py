@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 from xml.parsers import expat
@@ -19,24 +19,19 @@ from validator.readers.workbook import damaged, unescape
 
 _REFERENCE = re.compile(r"\$?([A-Za-z]{1,3})\$?([1-9]\d{0,7})")
 _PIECE = 128 * 1024
-_TEXT_OF = {"v", "t", "f"}
 
 
-@dataclass
+@dataclass(slots=True)
 class Cell:
     """One cell as it stands in the XML: its type, style, and the texts of its value and formula (None: not there)."""
 
     column: int
     row: int
     type: str
-    style: int
+    style: str
     value: str | None = None
     inline: str | None = None
     formula: bool = False
-
-    @property
-    def blank(self) -> bool:
-        return self.value is None and self.inline is None and not self.formula
 
     @property
     def reference(self) -> str:
@@ -85,18 +80,21 @@ class SheetCells:
 
 
 class _Handler:
+    """Takes the parser's events; a row is done when it ends."""
+
     def __init__(self, sheet: SheetCells) -> None:
         self.sheet = sheet
         self.budget = sheet.budget
         self.is_sheet = False
         self.row = 0
+        self.row_text = ""
         self.column = 0
+        self.columns: dict[str, int] = {}
         self.cells: list[Cell] = []
         self.count = 0
         self.done: list[tuple[int, list[Cell]]] = []
         self.cell: Cell | None = None
-        self.inside: list[str] = []
-        self.pieces: list[str] = []
+        self.data = ""
         self.phonetic = 0
 
     def taken(self) -> list[tuple[int, list[Cell]]]:
@@ -107,41 +105,34 @@ class _Handler:
         raise Unreadable("dtd_forbidden", "declares a document type, which no workbook needs", self.sheet.part)
 
     def start(self, tag: str, attributes: dict[str, str]) -> None:
-        name = tag.rpartition("}")[2]
-        if name == "c":
-            self._start_cell(attributes)
-        elif name in _TEXT_OF:
-            self.pieces = []
-        elif name == "row":
-            self._start_row(attributes)
-        elif name == "rPh":
-            self.phonetic += 1
-        elif name == "worksheet":
-            self.is_sheet = True
-        elif name == "mergeCell":
-            self._merge(attributes.get("ref", ""))
+        react = _STARTS.get(tag)
+        if react is not None:
+            react(self, attributes)
 
     def text(self, data: str) -> None:
-        self.pieces.append(data)
+        self.data += data
 
     def end(self, tag: str) -> None:
-        name = tag.rpartition("}")[2]
-        cell = self.cell
-        if name == "v" and cell is not None:
-            cell.value = "".join(self.pieces)
-        elif name == "c":
-            self._end_cell()
-        elif name == "t" and cell is not None and not self.phonetic:
-            cell.inline = (cell.inline or "") + "".join(self.pieces)
-        elif name == "f" and cell is not None:
-            cell.formula = True
-        elif name == "rPh":
-            self.phonetic -= 1
-        elif name == "row" and self.cells:
-            self.done.append((self.row, self.cells))
-            self.cells = []
+        react = _ENDS.get(tag)
+        if react is not None:
+            react(self)
 
-    def _start_row(self, attributes: dict[str, str]) -> None:
+    def start_sheet(self, _: dict[str, str]) -> None:
+        self.is_sheet = True
+
+    def start_text(self, _: dict[str, str]) -> None:
+        self.data = ""
+
+    def start_phonetic(self, _: dict[str, str]) -> None:
+        self.phonetic += 1
+
+    def start_merged(self, attributes: dict[str, str]) -> None:
+        first, _, last = attributes.get("ref", "").partition(":")
+        a, b = _REFERENCE.fullmatch(first), _REFERENCE.fullmatch(last or first)
+        if a and b:
+            self.sheet.merged.append(Range(number(a[1]), int(a[2]), number(b[1]), int(b[2])))
+
+    def start_row(self, attributes: dict[str, str]) -> None:
         given = attributes.get("r")
         row = self.row + 1
         if given is not None:
@@ -150,44 +141,61 @@ class _Handler:
             if int(given) < row:
                 raise damaged(f"row {given} comes after row {self.row}", f"row {given}")
             row = int(given)
-        self.row, self.column, self.cells = row, 0, []
+        self.row, self.row_text, self.column, self.cells = row, str(row), 0, []
 
-    def _start_cell(self, attributes: dict[str, str]) -> None:
-        column, row = self.column + 1, self.row
+    def start_cell(self, attributes: dict[str, str]) -> None:
+        column = self.column + 1
         given = attributes.get("r")
         if given is not None:
-            found = _REFERENCE.fullmatch(given)
-            if found is None or int(found[2]) != self.row:
-                self._far(found, given)
-                raise damaged(f"a cell of row {self.row} is named {given[:20]!r}", self.sheet.part)
-            column = number(found[1])
-            if column <= self.column:
+            word = given.rstrip("0123456789")
+            if given[len(word) :] != self.row_text or word not in self.columns:
+                self._learn(given, word)
+            if self.columns[word] < column:
                 raise damaged(f"cell {given} comes out of order", given)
+            column = self.columns[word]
         self.column = column
-        style = attributes.get("s", "0")
-        self.cell = Cell(column, row, attributes.get("t", "n"), int(style) if style.isdigit() else 0)
-        self._in_bounds(column, row, False)
+        if column > self.budget.columns or self.row > self.budget.sheet_rows:
+            self._refuse_far(column, self.row, self.budget.cells)
+        self.cell = Cell(column, self.row, attributes.get("t", "n"), attributes.get("s", "0"))
 
-    def _far(self, found: re.Match[str] | None, given: str) -> None:
-        if found is not None:
-            self._in_bounds(number(found[1]), int(found[2]), False)
+    def _learn(self, given: str, word: str) -> None:
+        """A column met for the first time, or a reference to another row, which is damage."""
+        found = _REFERENCE.fullmatch(given)
+        if found is None or int(found[2]) != self.row:
+            if found is not None:
+                self._refuse_far(number(found[1]), int(found[2]), self.budget.cells)
+            raise damaged(f"a cell of row {self.row} is named {given[:20]!r}", self.sheet.part)
+        self.columns[word] = number(found[1])
 
-    def _in_bounds(self, column: int, row: int, filled: bool) -> None:
-        """A filled cell beyond the rows or columns is refused; a blank one only where the sheet would grow past all."""
-        outside = row > self.budget.sheet_rows or column > self.budget.columns
-        if outside and (filled or column * row > self.budget.cells):
-            raise Unreadable(
-                "too_many_cells",
-                f"has a cell at {letters(column)}{row}; at most {self.budget.sheet_rows} rows and {self.budget.columns}"
-                " columns are read",
-                f"{letters(column)}{row}",
-            )
+    def _refuse_far(self, column: int, row: int, area: int) -> None:
+        """Refuse a cell beyond the rows and columns that are read, where the sheet up to it has more than `area` cells."""
+        outside = column > self.budget.columns or row > self.budget.sheet_rows
+        if outside and column * row > area:
+            most = f"at most {self.budget.sheet_rows} rows and {self.budget.columns} columns are read"
+            reference = f"{letters(column)}{row}"
+            raise Unreadable("too_many_cells", f"has a cell at {reference}; {most}", reference)
 
-    def _end_cell(self) -> None:
+    def end_value(self) -> None:
+        if self.cell is not None:
+            self.cell.value = self.data
+
+    def end_formula(self) -> None:
+        if self.cell is not None:
+            self.cell.formula = True
+
+    def end_inline(self) -> None:
+        if self.cell is not None and not self.phonetic:
+            self.cell.inline = (self.cell.inline or "") + self.data
+
+    def end_phonetic(self) -> None:
+        self.phonetic -= 1
+
+    def end_cell(self) -> None:
         cell, self.cell = self.cell, None
-        if cell is None or cell.blank:
+        if cell is None or (cell.value is None and cell.inline is None and not cell.formula):
             return
-        self._in_bounds(cell.column, cell.row, True)
+        if cell.column > self.budget.columns or cell.row > self.budget.sheet_rows:
+            self._refuse_far(cell.column, cell.row, 0)
         self.count += 1
         if self.count > self.budget.cells:
             raise Unreadable("too_many_cells", f"has more than {self.budget.cells} cells", cell.reference)
@@ -195,11 +203,29 @@ class _Handler:
             cell.inline = unescape(cell.inline)
         self.cells.append(cell)
 
-    def _merge(self, reference: str) -> None:
-        first, _, last = reference.partition(":")
-        a, b = _REFERENCE.fullmatch(first), _REFERENCE.fullmatch(last or first)
-        if a and b:
-            self.sheet.merged.append(Range(number(a[1]), int(a[2]), number(b[1]), int(b[2])))
+    def end_row(self) -> None:
+        if self.cells:
+            self.done.append((self.row, self.cells))
+            self.cells = []
+
+
+def _in_both_editions(handlers: dict[str, Any]) -> dict[str, Any]:
+    """The handlers by full tag name: the two editions of the format differ in their namespace."""
+    return {f"{space}}}{name}": handler for name, handler in handlers.items() for space in _NAMESPACES}
+
+
+_NAMESPACES = (
+    "http://schemas.openxmlformats.org/spreadsheetml/2006/main", "http://purl.oclc.org/ooxml/spreadsheetml/main"
+)  # fmt: skip
+_STARTS: dict[str, Callable[[_Handler, dict[str, str]], None]] = _in_both_editions({
+    "worksheet": _Handler.start_sheet, "row": _Handler.start_row, "c": _Handler.start_cell,
+    "v": _Handler.start_text, "t": _Handler.start_text, "f": _Handler.start_text,
+    "rPh": _Handler.start_phonetic, "mergeCell": _Handler.start_merged,
+})  # fmt: skip
+_ENDS: dict[str, Callable[[_Handler], None]] = _in_both_editions({
+    "row": _Handler.end_row, "c": _Handler.end_cell, "v": _Handler.end_value, "t": _Handler.end_inline,
+    "f": _Handler.end_formula, "rPh": _Handler.end_phonetic,
+})  # fmt: skip
 
 
 def number(column: str) -> int:

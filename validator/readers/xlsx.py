@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import bisect
+import math
 import re
 from collections.abc import Iterator
 from datetime import datetime, timedelta
@@ -18,7 +19,8 @@ from validator.readers.sheets import Cell, SheetCells, letters
 from validator.readers.tables import NUMBERS, TIMES, Budget, CellDefect, Column, RawTable, TextColumn
 from validator.readers.workbook import DATE, LENGTH, NUMBER, PERCENT, Sheet, Workbook, damaged, read_workbook, unescape
 
-_WHOLE = re.compile(r"-?\d{1,18}")
+_WHOLE = re.compile(r"-?\d{1,18}", re.ASCII)
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,4})?", re.ASCII)
 _DAY_MS = 86_400_000
 _EPOCH_1900 = datetime(1899, 12, 30)
 _EPOCH_1904 = datetime(1904, 1, 1)
@@ -69,6 +71,7 @@ class _SheetReading:
         self.source = cells
         self.book = book
         self.budget = budget
+        self.shown = {str(style): how for style, how in enumerate(book.shown)}
         self.header: Header | None = None
         self.assumptions: list[str] = []
         self.best: tuple[int, str, list[str]] | None = None
@@ -202,11 +205,10 @@ class _SheetReading:
 
     def _number(self, cell: Cell, name: str) -> tuple[str, Fault | None]:
         text = (cell.value or "").strip()
-        try:
-            value = float(text)
-        except ValueError:
-            raise damaged(f"cell {cell.reference} holds {text[:20]!r} as a number", cell.reference) from None
-        shown = self.book.shown[cell.style] if cell.style < len(self.book.shown) else NUMBER
+        if not _NUMBER.fullmatch(text) or not math.isfinite(float(text)):
+            raise damaged(f"cell {cell.reference} holds {text[:20]!r} as a number", cell.reference)
+        value = float(text)
+        shown = self.shown.get(cell.style, NUMBER)
         if name in NUMBERS and shown != NUMBER:
             how = {PERCENT: "a percentage", DATE: "a date", LENGTH: "a length of time"}[shown]
             return "", ("unit_in_cell", f"is shown as {how}; write a plain number as 100 or 7.2")
