@@ -5,10 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
+import numpy as np
+import numpy.typing as npt
+
 from validator.findings import Counts, Grade, Score, Verdict
 from validator.packs.model import Grading
 
 NOT_JUDGED = "not judged"
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
 Tally = tuple[float, int, int, int]
 """Of one rule: its weight, and how many of its checks are IN, OUT and N/O."""
 
@@ -19,17 +24,25 @@ def score(tallies: Sequence[Tally]) -> Score:
     A rule with several checks scores the share of them that is IN; N/A and, in `value`, N/O are left out. `low` and
     `high` count every N/O as OUT and as IN. All three are None where there is nothing to score.
     """
-    judged = [(w, i, i + o) for w, i, o, _ in tallies if w > 0 and i + o > 0]
-    known = [(w, i, n, i + o + n) for w, i, o, n in tallies if w > 0 and i + o + n > 0]
-    value = _percent(sum(w * i / n for w, i, n in judged), sum(w for w, _, _ in judged))
-    whole = sum(w for w, _, _, _ in known)
-    low = _percent(sum(w * i / all_ for w, i, _, all_ in known), whole)
-    high = _percent(sum(w * (i + n) / all_ for w, i, n, all_ in known), whole)
-    return Score(value, low, high)
+    weights = np.array([t[0] for t in tallies], dtype=np.float64)
+    counts = np.array([t[1:] for t in tallies], dtype=np.int64).reshape(len(tallies), 1, 3)
+    return scores(weights, counts)[0]
 
 
-def _percent(part: float, whole: float) -> float | None:
-    return round(100 * part / whole, 2) if whole else None
+def scores(weights: Floats, counts: Ints) -> list[Score]:
+    """The score of many subjects at once: `counts[rule, subject]` are its checks IN, OUT and N/O."""
+    in_, out, not_observed = (counts[:, :, k].astype(np.float64) for k in range(3))
+    judged, known = in_ + out, in_ + out + not_observed
+    weight = weights[:, None]
+
+    def percent(part: Floats, of: Floats) -> list[float | None]:
+        share = np.divide(part, of, out=np.zeros_like(part), where=of > 0)
+        whole = (weight * (of > 0)).sum(axis=0)
+        total = np.divide(100 * (weight * share).sum(axis=0), whole, out=np.zeros_like(whole), where=whole > 0)
+        return [round(t, 2) if w > 0 else None for t, w in zip(total.tolist(), whole.tolist(), strict=True)]
+
+    columns = percent(in_, judged), percent(in_, known), percent(in_ + not_observed, known)
+    return [Score(*three) for three in zip(*columns, strict=True)]
 
 
 def wilson(count: int, of: int) -> tuple[float | None, float | None]:
@@ -43,16 +56,14 @@ def wilson(count: int, of: int) -> tuple[float | None, float | None]:
 
 
 def verdict(
-    grading: Grading, tallies: Sequence[Tally], not_applicable: int, out: Mapping[Grade, int],
-    not_observed: Mapping[Grade, int],
-) -> Verdict:  # fmt: skip
-    """Score, result and completeness of a store, a machine or a run; `out` and `not_observed` count findings by grade."""
-    counts = Counts(*(sum(t[k] for t in tallies) for k in (1, 2, 3)), not_applicable)
+    grading: Grading, score: Score, counts: Counts, out: Mapping[Grade, int], not_observed: Mapping[Grade, int]
+) -> Verdict:
+    """Result and completeness of a store, a machine or a run; `out` and `not_observed` count findings by grade."""
     shown = counts.in_ + counts.out
     asked = shown + counts.not_observed
     result, reason = _result(grading, shown, out, not_observed)
     return Verdict(
-        result, reason, score(tallies), counts, {g.value: out.get(g, 0) for g in Grade},
+        result, reason, score, counts, {g.value: out.get(g, 0) for g in Grade},
         round(shown / asked, 4) if asked else None,
     )  # fmt: skip
 

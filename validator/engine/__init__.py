@@ -5,7 +5,7 @@ Time is an argument here: nothing in this package asks the clock or the machine'
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -66,7 +66,7 @@ def audit(
     tally = _tally(applied, len(fleet))
     told.extend(tell.about_rules(applied, {r: int(t[:, IN].sum() + t[:, OUT].sum()) for r, t in tally.items()}))
     ladder = packs[0].grading if packs else Grading()
-    scores = _Standings(ladder, applied, tally, found, fleet)
+    scores = _Standings(ladder, applied, tally, found, len(fleet))
     due = upcoming(applied)
     return Report(
         report_version=REPORT_VERSION, tool=tool, generated_at=generated_at, as_of=as_of.shown, decision=decision,
@@ -116,55 +116,58 @@ class _Standings:
 
     def __init__(
         self, ladder: Grading, applied: Sequence[Applied], tally: Mapping[str, Tallies], found: Sequence[Finding],
-        fleet: Sequence[Machine],
+        fleet: int,
     ) -> None:  # fmt: skip
         self.ladder = ladder
         weights = {a.rule.rule.id: a.pack.grading.weights[a.rule.rule.grade] for a in applied}
-        self.weights = [weights[r] for r in tally]
-        self.table = np.stack(list(tally.values())) if tally else np.zeros((0, len(fleet), 4), dtype=np.int64)
+        self.weights = np.array([weights[r] for r in tally], dtype=np.float64)
+        self.table = np.stack(list(tally.values())) if tally else np.zeros((0, fleet, 4), dtype=np.int64)
         self.grades: dict[tuple[str, str], tuple[dict[Grade, int], dict[Grade, int]]] = {}
         for f in found:
             for key in {("", ""), (f.store_id, ""), (f.store_id, f.equipment_id)}:
                 side = self.grades.setdefault(key, ({}, {}))[f.status is Status.NOT_OBSERVED]
                 side[f.grade] = side.get(f.grade, 0) + 1
 
-    def all(self) -> Verdict:
-        return self._verdict(self.table.sum(axis=1), ("", ""))
-
-    def of(self, members: Sequence[int], key: tuple[str, str]) -> Verdict:
-        return self._verdict(self.table[:, members].sum(axis=1), key)
-
-    def _verdict(self, table: Tallies, key: tuple[str, str]) -> Verdict:
-        tallies = [
-            (weight, int(row[IN]), int(row[OUT]), int(row[NOT_OBSERVED]))
-            for weight, row in zip(self.weights, table.tolist(), strict=True)
+    def of(self, first: Sequence[int], keys: Sequence[tuple[str, str]]) -> list[Verdict]:
+        """The verdict of each run of machines that begins at a position of `first`."""
+        if not len(first):
+            return []
+        table = np.add.reduceat(self.table, np.asarray(first, dtype=np.intp), axis=1)
+        found = grading.scores(self.weights, table)
+        counts = table.sum(axis=0).tolist()
+        nothing: tuple[dict[Grade, int], dict[Grade, int]] = ({}, {})
+        return [
+            grading.verdict(self.ladder, score, Counts(*four), *self.grades.get(key, nothing))
+            for score, four, key in zip(found, counts, keys, strict=True)
         ]
-        out, not_observed = self.grades.get(key, ({}, {}))
-        return grading.verdict(self.ladder, tallies, int(table[:, 3].sum()), out, not_observed)
+
+    def all(self) -> Verdict:
+        """The verdict of the whole run."""
+        if self.table.shape[1] == 0:
+            return grading.verdict(self.ladder, grading.score([]), Counts(0, 0, 0, 0), {}, {})
+        return self.of([0], [("", "")])[0]
 
 
 def _stores(
-    fleet: Sequence[Machine], scores: _Standings, due: Sequence[Due], sorted_once: object
+    fleet: Sequence[Machine], scores: _Standings, due: Sequence[Due], sorted_once: Iterable[Steps]
 ) -> tuple[StoreResult, ...]:
     next_due: dict[tuple[str, str], Due] = {}
     for d in due:
         next_due.setdefault((d.store_id, d.equipment_id), d)
     cycles = np.zeros(len(fleet), dtype=np.int64)
-    for steps in sorted_once:  # type: ignore[attr-defined]
+    for steps in sorted_once:
         cycles += np.bincount(steps.machine, minlength=len(fleet))
-    by_store: dict[str, list[int]] = {}
-    for at, m in enumerate(fleet):
-        by_store.setdefault(m.store_id, []).append(at)
-    found = []
-    for store_id, members in by_store.items():
-        equipment = tuple(
-            EquipmentResult(m.equipment_id, m.profile, int(cycles[at]), scores.of([at], (store_id, m.equipment_id)),
-                            next_due.get((store_id, m.equipment_id)))
-            for at, m in ((at, fleet[at]) for at in members)
-        )  # fmt: skip
-        first = fleet[members[0]]
-        found.append(StoreResult(store_id, first.store_name, first.zone, scores.of(members, (store_id, "")), equipment))
-    return tuple(found)
+    verdicts = scores.of(range(len(fleet)), [(m.store_id, m.equipment_id) for m in fleet])
+    equipment = [
+        EquipmentResult(m.equipment_id, m.profile, count, verdict, next_due.get((m.store_id, m.equipment_id)))
+        for m, count, verdict in zip(fleet, cycles.tolist(), verdicts, strict=True)
+    ]
+    first = [at for at, m in enumerate(fleet) if at == 0 or m.store_id != fleet[at - 1].store_id]
+    of_store = scores.of(first, [(fleet[at].store_id, "") for at in first])
+    return tuple(
+        StoreResult(fleet[a].store_id, fleet[a].store_name, fleet[a].zone, verdict, tuple(equipment[a:b]))
+        for a, b, verdict in zip(first, [*first[1:], len(fleet)], of_store, strict=True)
+    )
 
 
 def _checked(applied: Sequence[Applied], tally: Mapping[str, Tallies]) -> tuple[RuleChecked, ...]:

@@ -19,7 +19,8 @@ from pydantic import model_validator
 from validator.documents import Document, Number, Text
 from validator.findings import Quantity, Required
 from validator.kinds.conditions import Range
-from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Outcomes, Scope, Shown
+from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Outcomes, Reasons, Scope, Shown
+from validator.kinds.rows import any_by
 from validator.quantities import LITRES, plain_number
 
 NAME = "concentration"
@@ -28,6 +29,7 @@ COLUMNS = ("step", "agent", "solution_id", "concentration_ppm")
 PREPARING = ("mix_solution", "test_solution")
 """Steps on a solution that do not use it yet."""
 
+_REASONS = ("", "outside", "missing_condition", "not_measured")
 _IN, _OUT, _OPEN = 1, -1, 0
 Floats = npt.NDArray[np.float64]
 
@@ -83,26 +85,21 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     readings = found.readings()
     verdict = judge(params.lines, found.values("concentration_ppm", readings), found.known("temperature_c", readings),
                     found.known("ph", readings))  # fmt: skip
-    by_solution: dict[int, list[int]] = {}
-    for at, solution in enumerate(found.solution[readings].tolist()):
-        by_solution.setdefault(solution, []).append(at)
-    status = np.full(len(found), NOT_OBSERVED, dtype=np.int8)
-    reason = ["not_measured"] * len(found)
+    belongs = found.solution[readings]
+    outside = any_by(belongs, verdict == _OUT, len(found))
+    open_ = any_by(belongs, verdict == _OPEN, len(found)) & ~outside
+    measured = any_by(belongs, verdict == _IN, len(found))
+    code = np.where(outside, 1, np.where(open_, 2, np.where(measured, 0, 3)))
+    status = np.array([IN, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[code]
     corrected = np.zeros(len(found), dtype=bool)
     decisive: dict[int, list[int]] = {}
-    for solution, at in by_solution.items():
-        results = verdict[at]
-        if (results == _OUT).any():
-            status[solution], reason[solution] = OUT, "outside"
-            corrected[solution] = found.put_right(solution, readings[at], results)
-            decisive[solution] = readings[np.array(at)[results == _OUT]].tolist()
-        elif (results == _OPEN).any():
-            status[solution], reason[solution] = NOT_OBSERVED, "missing_condition"
-            decisive[solution] = readings[np.array(at)[results == _OPEN]].tolist()
-        else:
-            status[solution], reason[solution] = IN, ""
-    for solution in found.others:
-        status[solution], reason[solution] = NOT_APPLICABLE, ""
+    for at in np.flatnonzero(np.isin(belongs, np.flatnonzero(outside | open_))).tolist():
+        if verdict[at] == (_OUT if outside[belongs[at]] else _OPEN):
+            decisive.setdefault(int(belongs[at]), []).append(int(readings[at]))
+    for solution in np.flatnonzero(outside).tolist():
+        mine = np.arange(*np.searchsorted(belongs, [solution, solution + 1]))
+        corrected[solution] = found.put_right(solution, readings[mine], verdict[mine])
+    status[found.others], code[found.others] = NOT_APPLICABLE, 0
 
     def show(i: int) -> Shown:
         rows = decisive.get(i, [])
@@ -112,11 +109,14 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         worst = max(rows, key=lambda r: (abs(_distance(params, found.value(r))), -int(scope.steps.row[r])))
         value = found.value(worst)
         margin = Quantity(_distance(params, value), "ppm") if params.table is None and status[i] == OUT else None
-        facts |= {"found": f"{plain_number(value)} ppm", "conditions": found.conditions(worst)}
-        columns = COLUMNS if params.table is None else (*COLUMNS, "temperature_c", "ph")
+        facts["found"] = f"{plain_number(value)} ppm"
+        columns = COLUMNS
+        if params.table is not None:
+            facts["conditions"], columns = found.conditions(worst), (*COLUMNS, "temperature_c", "ph")
         return Shown(Quantity(_number(value), "ppm"), _required(params), margin, rows, columns, facts)
 
-    return [Outcomes(scope.steps.machine[found.cycle], found.cycle, found.names, status, reason, show, corrected)]
+    return [Outcomes(scope.steps.machine[found.cycle], found.cycle, found.names, status,
+                     Reasons(_REASONS, code.astype(np.int8)), show, corrected)]  # fmt: skip
 
 
 def judge(lines: Sequence[Line], strength: Floats, temperature: Floats, ph: Floats) -> npt.NDArray[np.int8]:
@@ -199,7 +199,9 @@ class _Solutions:
         solution_names = steps.records.texts["solution_id"].vocabulary
         self.names = [solution_names[k - 1] if k else agent for k in (present % width).tolist()] + [agent] * len(without)
         self.others = (len(present) + np.flatnonzero(named_any[without])).tolist()
-        self.members = np.flatnonzero(self.solution >= 0)
+        members = np.flatnonzero(self.solution >= 0)
+        self.members = members[np.argsort(self.solution[members], kind="stable")]
+        self.bounds = np.searchsorted(self.solution[self.members], np.arange(len(present) + 1))
 
     def __len__(self) -> int:
         return len(self.cycle)
@@ -227,18 +229,25 @@ class _Solutions:
                 own[at] = next(iter(agreed))
         return own
 
+    def of(self, solution: int) -> npt.NDArray[np.intp]:
+        """The rows of one solution."""
+        if solution >= len(self.bounds) - 1:
+            return self.members[:0]
+        return self.members[self.bounds[solution] : self.bounds[solution + 1]]
+
     def rows_of(self, solution: int) -> list[int]:
-        """The rows of a solution, or of its whole cycle where no row names it."""
-        mine = self.members[self.solution[self.members] == solution]
+        """The rows of a solution, or the ends of its cycle where no row names it."""
+        mine = self.of(solution)
         if len(mine):
-            return mine.tolist()[:12]
+            found: list[int] = mine.tolist()
+            return found
         first, last = self.steps.first[self.cycle[solution]], self.steps.first[self.cycle[solution] + 1]
         return [int(first), int(last) - 1] if last - first > 1 else [int(first)]
 
     def put_right(self, solution: int, rows: npt.NDArray[np.intp], verdict: npt.NDArray[np.int8]) -> bool:
         """Whether every reading outside is followed by one inside before the solution's first use."""
         start, end = self.steps.start, self.steps.end
-        mine = self.members[self.solution[self.members] == solution]
+        mine = self.of(solution)
         preparing = [self.steps.records.code("step", name) for name in PREPARING]
         uses = start[mine[~np.isin(self.steps.step[mine], preparing)]]
         first_use = int(uses.min()) if len(uses) else np.iinfo(np.int64).max
@@ -262,12 +271,15 @@ class _Solutions:
 
     def calculated(self, solution: int, percent: float | None) -> str:
         """What the recorded amounts give, in words: a strength where the product's own is known, else a dilution."""
-        mine = self.members[self.solution[self.members] == solution]
-        for row in mine.tolist():
+        mine = self.of(solution)
+        if not {"product_amount", "water_amount"} <= self.steps.records.numbers.keys():
+            return ""
+        given = ~np.isnan(self.values("product_amount", mine)) & ~np.isnan(self.values("water_amount", mine))
+        for row in mine[given].tolist():
             at = np.array([row])
             amounts = [float(self.values(name, at)[0]) for name in ("product_amount", "water_amount")]
             units = [self.steps.records.text(name, int(self.steps.row[row])) for name in ("product_unit", "water_unit")]
-            if any(np.isnan(amounts)) or not all(u in LITRES for u in units) or amounts[0] <= 0:
+            if not all(u in LITRES for u in units) or amounts[0] <= 0:
                 continue
             product, water = amounts[0] * LITRES[units[0]], amounts[1] * LITRES[units[1]]
             mixed = f"{plain_number(amounts[0])} {units[0]} in {plain_number(amounts[1])} {units[1]} of water"

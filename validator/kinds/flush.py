@@ -132,10 +132,10 @@ def observed_text(observed: Quantity | None) -> str:
 def scope_rows(scope: Scope, cycle: int) -> list[int]:
     """The first and the last row of a cycle, by the row its reader sees: what there is to show that a row is missing."""
     steps = scope.steps
-    mine = range(int(steps.first[cycle]), int(steps.first[cycle + 1]))
-    key = lambda k: (int(steps.records.source[steps.row[k]]), int(steps.records.rows[steps.row[k]]))  # noqa: E731
-    ends = {min(mine, key=key), max(mine, key=key)}
-    return sorted(ends)
+    first, last = int(steps.first[cycle]), int(steps.first[cycle + 1])
+    row = steps.row[first:last]
+    seen = steps.records.rows[row] + (steps.records.source[row].astype(np.int64) << 32)
+    return sorted({first + int(seen.argmin()), first + int(seen.argmax())})
 
 
 def _plain(value: float) -> float | int:

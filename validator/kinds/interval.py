@@ -7,7 +7,7 @@ cleaning is day 0: after a limit of 14 days, cleanings on the 1st and the 15th a
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -19,7 +19,7 @@ from validator.cycles import Steps
 from validator.documents import Document
 from validator.findings import Quantity, Required
 from validator.kinds.durations import Either
-from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Outcomes, Scope, Shown
+from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.machines import Machine
 from validator.quantities import MICROSECONDS, Duration, say
 from validator.readers.tables import NAT
@@ -28,6 +28,7 @@ from validator.timing.zones import DAY
 NAME = "interval"
 TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"max": "lower", "grace": "lower"}
 OPEN = "open"
+_REASONS = ("", "too_late", "missing_time", "no_start")
 Ints = npt.NDArray[np.int64]
 
 
@@ -54,122 +55,162 @@ class Params(Document):
 
 
 @dataclass(frozen=True)
-class _Line:
-    """One interval: the cycle it begins and ends with (-1: none), its length, and the longest it can have been."""
+class _Lines:
+    """Every interval, in columns: the cycle it begins and ends with (-1: none) and how long it lasted.
 
-    machine: int
-    begin: int
-    end: int
-    seen: int
-    least: int
-    reason: str
-    status: int
+    `most` and `least` are the longest and the shortest it can have been where an end of a step is unknown.
+    """
+
+    machine: Ints
+    begin: Ints
+    end: Ints
+    seen: Ints
+    most: Ints
+    least: Ints
 
 
 def check(params: Params, scope: Scope) -> list[Outcomes]:
-    """One check an interval, the running one with the target `open`."""
-    lines = [line for at in np.flatnonzero(scope.machine_in).tolist() for line in _machine(params, scope, at)]
-    running = [line.end < 0 for line in lines]
+    """One check an interval, the running one with the target `open`; without a day to count from one N/O."""
+    lines = _intervals(params, scope)
+    status = np.where(lines.least > params.allowed, OUT, np.where(lines.most <= params.allowed, IN, NOT_OBSERVED))
+    reason = np.where(status == OUT, 1, np.where(status == IN, 0, 2))
+    startless = np.flatnonzero(scope.machine_in & ~np.isin(np.arange(len(scope.machines)), lines.machine))
+    nothing = np.full(len(startless), -1)
+    running = np.concatenate([lines.end < 0, np.ones(len(startless), dtype=bool)])
 
     def show(i: int) -> Shown:
-        return _shown(params, scope, lines[i])
+        return _shown(params, scope, lines, i, int(startless[i - len(lines.begin)]) if i >= len(lines.begin) else -1)
 
     return [Outcomes(
-        np.array([line.machine for line in lines], dtype=np.int64),
-        np.array([line.begin if open_ else line.end for line, open_ in zip(lines, running, strict=True)], dtype=np.int64),
-        [OPEN if open_ else "" for open_ in running],
-        np.array([line.status for line in lines], dtype=np.int8), [line.reason for line in lines], show,
+        np.concatenate([lines.machine, startless]),
+        np.concatenate([np.where(lines.end < 0, lines.begin, lines.end), nothing]),
+        Names((OPEN,), np.where(running, 0, -1)),
+        np.concatenate([status, np.full(len(startless), NOT_OBSERVED)]).astype(np.int8),
+        Reasons(_REASONS, np.concatenate([reason, np.full(len(startless), 3)]).astype(np.int8)), show,
     )]  # fmt: skip
 
 
-def counting_cycles(scope: Scope, at: int) -> list[int]:
-    """The cycles of a machine that count, in order of completion; none from before it went into service or after now."""
-    steps, machine = scope.steps, scope.machines[at]
-    low, high = np.searchsorted(steps.machine, [at, at + 1])
-    mine = np.arange(low, high)
-    mine = mine[steps.completed[mine] != NAT]
-    mine = mine[steps.completed[mine] <= machine.as_of]
+def counting_cycles(scope: Scope) -> Ints:
+    """The cycles that count, by machine and order of completion; none dated before its service or after now."""
+    steps = scope.steps
+    mine = scope.cycle_in()
+    completed, machine = steps.completed[mine], steps.machine[mine]
+    as_of = np.array([m.as_of for m in scope.machines], dtype=np.int64)
+    opened = np.array([NAT if m.in_service_on is None else m.clock.midnight(m.in_service_on) for m in scope.machines])
+    kept = (completed != NAT) & (completed <= as_of[machine]) & (completed >= opened[machine])
     if scope.counting is not None:
-        mine = mine[scope.counting[mine]]
-    if machine.in_service_on is not None and len(mine):
-        mine = mine[machine.clock.to_wall(steps.completed[mine]) // DAY >= machine.in_service_on]
-    order = sorted(mine.tolist(), key=lambda c: (int(steps.completed[c]), steps.cycle_ids[c]))
-    return order
+        kept &= scope.counting[mine]
+    mine = mine[kept]
+    ids = steps.cycle_ids
+    order = np.lexsort((steps.completed[mine], steps.machine[mine]))
+    mine = mine[order]
+    ties = (np.diff(steps.completed[mine]) == 0) & (np.diff(steps.machine[mine]) == 0)
+    if ties.any():
+        ranked = sorted(mine.tolist(), key=lambda c: (int(steps.machine[c]), int(steps.completed[c]), ids[c]))
+        mine = np.array(ranked, dtype=np.int64)
+    return mine.astype(np.int64)
 
 
-def _machine(params: Params, scope: Scope, at: int) -> list[_Line]:
-    steps, machine = scope.steps, scope.machines[at]
-    cycles = counting_cycles(scope, at)
-    completed = [int(steps.completed[c]) for c in cycles]
-    latest = [_latest(steps, c, machine) for c in cycles]
-    lines: list[_Line] = []
-    if machine.in_service_on is not None:
-        begin = machine.clock.midnight(machine.in_service_on)
-        cycles, completed, latest = [-1, *cycles], [begin, *completed], [begin, *latest]
-    elif not cycles:
-        return [_Line(at, -1, -1, 0, 0, "no_start", NOT_OBSERVED)]
-    ends = [*zip(cycles[1:], completed[1:], latest[1:], strict=True), (-1, machine.as_of, machine.as_of)]
-    for begin_cycle, begin_low, begin_high, (end_cycle, end_low, end_high) in zip(
-        cycles, completed, latest, ends, strict=True
-    ):
-        most = length(params.max, machine, begin_low, end_high)
-        least = length(params.max, machine, min(begin_high, end_low), end_low)
-        plain = length(params.max, machine, begin_low, end_low)
-        status = OUT if least > params.allowed else IN if most <= params.allowed else NOT_OBSERVED
-        reason = {OUT: "too_late", IN: "", NOT_OBSERVED: "missing_time"}[status]
-        lines.append(_Line(at, begin_cycle, end_cycle, plain, least, reason, status))
-    return lines
+def _intervals(params: Params, scope: Scope) -> _Lines:
+    """Every interval of every machine: from the day it went into service where that is known, to now."""
+    steps, machines = scope.steps, scope.machines
+    cycles = counting_cycles(scope)
+    opened = np.array([at for at in np.flatnonzero(scope.machine_in) if machines[at].in_service_on is not None], dtype=np.int64)
+    opening = np.array([machines[at].clock.midnight(machines[at].in_service_on or 0) for at in opened], dtype=np.int64)
+    # one line a beginning: the day of going into service first, then every counting cycle
+    machine = np.concatenate([opened, steps.machine[cycles]])
+    begin = np.concatenate([np.full(len(opened), -1), cycles])
+    at_low = np.concatenate([opening, steps.completed[cycles]])
+    at_high = np.concatenate([opening, _latest(scope, cycles)])
+    order = np.lexsort((np.arange(len(machine)), begin >= 0, machine))
+    machine, begin, at_low, at_high = machine[order], begin[order], at_low[order], at_high[order]
+    last = np.append(machine[1:] != machine[:-1], True) if len(machine) else np.empty(0, dtype=bool)
+    as_of = np.array([m.as_of for m in machines], dtype=np.int64)[machine]
+    end = np.where(last, -1, np.append(begin[1:], -1)[: len(begin)])
+    end_low = np.where(last, as_of, np.append(at_low[1:], 0)[: len(begin)])
+    end_high = np.where(last, as_of, np.append(at_high[1:], 0)[: len(begin)])
+    seen = length(params.max, machines, machine, at_low, end_low)
+    vague = (at_low != at_high) | (end_low != end_high)
+    most, least = seen.copy(), seen.copy()
+    if vague.any():
+        v = np.flatnonzero(vague)
+        most[v] = length(params.max, machines, machine[v], at_low[v], end_high[v])
+        least[v] = length(params.max, machines, machine[v], np.minimum(at_high[v], end_low[v]), end_low[v])
+    return _Lines(machine, begin, end, seen, most, least)
 
 
-def _latest(steps: Steps, cycle: int, machine: Machine) -> int:
-    """The latest that a cycle can have been completed: as recorded, unless a step's end is unknown."""
-    completed = int(steps.completed[cycle])
-    if not steps.incomplete_cycles[cycle]:
-        return completed
-    rows = np.arange(steps.first[cycle], steps.first[cycle + 1])
-    rows = rows[steps.end[rows] == NAT]
-    if not len(rows):
-        return completed
-    return max(completed, int(steps.bounds(rows)[3].max()))
+def _latest(scope: Scope, cycles: Ints) -> Ints:
+    """The latest that each cycle can have been completed: as recorded, unless a step's end is unknown."""
+    steps = scope.steps
+    latest = steps.completed[cycles].copy()
+    for k in np.flatnonzero(steps.incomplete_cycles[cycles]).tolist():
+        rows = np.arange(steps.first[cycles[k]], steps.first[cycles[k] + 1])
+        rows = rows[steps.end[rows] == NAT]
+        if len(rows):
+            latest[k] = max(int(latest[k]), int(steps.bounds(rows)[3].max()))
+    return latest
 
 
-def length(limit: Duration, machine: Machine, begin: int, end: int) -> int:
-    """In-service days (for a limit in days) or seconds between two instants, times out of service left out."""
+def length(limit: Duration, machines: Sequence[Machine], machine: Ints, begin: Ints, end: Ints) -> Ints:
+    """In-service days (for a limit in days) or seconds between pairs of instants, times out of service left out."""
+    away = np.zeros(len(machine), dtype=np.int64)
+    closed = [k for k in np.unique(machine).tolist() if machines[k].closed]
     if not limit.calendar:
-        away = sum(
-            max(0, min(end, machine.clock.midnight(b + 1)) - max(begin, machine.clock.midnight(a)))
-            for a, b in machine.closed
-        )
+        for k in closed:
+            mine, m = np.flatnonzero(machine == k), machines[k]
+            for a, b in m.closed:
+                low, high = np.maximum(begin[mine], m.clock.midnight(a)), np.minimum(end[mine], m.clock.midnight(b + 1))
+                away[mine] += np.maximum(0, high - low)
         # a started second counts: half a second over the limit is over it
-        return -(-max(0, end - begin - away) // MICROSECONDS)
-    first, last = (int(d) for d in machine.clock.to_wall(np.array([begin, end])) // DAY)
-    away = sum(max(0, min(last, b) - max(first + 1, a) + 1) for a, b in machine.closed)
-    return max(0, last - first - away)
+        return -(-np.maximum(0, end - begin - away) // MICROSECONDS)
+    first, last = local_days(machines, machine, begin), local_days(machines, machine, end)
+    for k in closed:
+        mine = np.flatnonzero(machine == k)
+        for a, b in machines[k].closed:
+            away[mine] += np.maximum(0, np.minimum(last[mine], b) - np.maximum(first[mine] + 1, a) + 1)
+    return np.maximum(0, last - first - away)
 
 
-def _shown(params: Params, scope: Scope, line: _Line) -> Shown:
+def local_days(machines: Sequence[Machine], machine: Ints, at: Ints) -> Ints:
+    """The day since 1970 that each instant falls on by the clock of its machine's store."""
+    zones = sorted({m.zone for m in machines})
+    zone_of = np.array([zones.index(m.zone) for m in machines])[machine] if len(machine) else machine
+    clocks = {m.zone: m.clock for m in machines}
+    days = np.zeros(len(at), dtype=np.int64)
+    for code, zone in enumerate(zones):
+        mine = np.flatnonzero(zone_of == code)
+        days[mine] = clocks[zone].to_wall(at[mine]) // DAY
+    return days
+
+
+def _shown(params: Params, scope: Scope, lines: _Lines, i: int, startless: int) -> Shown:
     unit = params.max.unit
     text = f"at most {say(params.max.amount, unit)}"
     text += f" and {say(params.grace.amount, unit)} of grace" if params.grace else ""
     required = Required(None, params.allowed, unit, text)
-    rows = [_last_row(scope.steps, c) for c in (line.begin, line.end) if c >= 0]
     columns = ("cycle_id", "ended_at")
-    machine = scope.machines[line.machine]
-    begun = _day(scope, line.begin, machine) if line.begin >= 0 else ""
-    facts = {"found": say(line.seen, unit), "limit": text, "over": say(line.seen - params.allowed, unit),
-             "since": begun or ("the day it went into service" if machine.in_service_on is not None else "")}  # fmt: skip
-    if line.reason == "no_start":
-        return Shown(None, required, None, (), columns, facts)
-    observed = Quantity(line.seen, unit)
-    margin = Quantity(line.seen - params.allowed, unit) if line.status == OUT else None
-    return Shown(observed if line.status == OUT else None, required, margin, rows, columns, facts)
+    if startless >= 0:
+        return Shown(None, required, None, (), columns, {"limit": text})
+    begin, end, seen = int(lines.begin[i]), int(lines.end[i]), int(lines.seen[i])
+    machine = scope.machines[int(lines.machine[i])]
+    since = _day(scope, begin, machine) if begin >= 0 else "the day it went into service"
+    facts = {"found": say(seen, unit), "limit": text, "since": since}
+    rows = [_last_row(scope.steps, c) for c in (begin, end) if c >= 0]
+    if lines.least[i] <= params.allowed:  # N/O: what was recorded need not be how long it was
+        return Shown(None, required, None, rows, columns, facts)
+    return Shown(Quantity(seen, unit), required, Quantity(seen - params.allowed, unit), rows, columns, facts)
 
 
 def _last_row(steps: Steps, cycle: int) -> int:
-    rows = np.arange(steps.first[cycle], steps.first[cycle + 1])
-    known = np.where(steps.end[rows] == NAT, steps.start[rows], steps.end[rows])
-    last = rows[known == known.max()]
-    return int(min(last, key=lambda k: (steps.records.source[steps.row[k]], steps.records.rows[steps.row[k]])))
+    """The row that completed a cycle; of several the first that its reader sees."""
+    first, last = int(steps.first[cycle]), int(steps.first[cycle + 1])
+    end, start = steps.end[first:last], steps.start[first:last]
+    known = np.where(end == NAT, start, end)
+    at = np.flatnonzero(known == known.max())
+    if len(at) > 1:
+        row = steps.row[first + at]
+        at = at[np.lexsort((steps.records.rows[row], steps.records.source[row]))]
+    return first + int(at[0])
 
 
 def _day(scope: Scope, cycle: int, machine: Machine) -> str:

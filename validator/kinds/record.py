@@ -19,11 +19,11 @@ from validator.documents import Document, Flag, Text
 from validator.findings import Quantity, Required
 from validator.kinds.durations import Either
 from validator.kinds.flush import scope_rows
+from validator.kinds.interval import local_days
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
 from validator.quantities import MICROSECONDS, Duration, say
 from validator.readers.tables import CANONICAL, NAT, NUMBERS, TEXTS, TIMES
-from validator.timing.zones import DAY
 
 NAME = "record"
 TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"recorded_within": "lower", "verified_within": "lower"}
@@ -119,13 +119,9 @@ def _late(scope: Scope, cycle: Ints, base: Ints, later: Ints, within: Duration) 
     """How much later than allowed, in units of `within` (days or microseconds), by the clock of each store."""
     if not within.calendar:
         return later - base - within.microseconds
-    days = np.zeros(len(base), dtype=np.int64)
     machine = scope.steps.machine[cycle]
-    for at in np.unique(machine).tolist():
-        mine = np.flatnonzero(machine == at)
-        zone = scope.machines[at].clock
-        days[mine] = zone.to_wall(later[mine]) // DAY - zone.to_wall(base[mine]) // DAY
-    return days - within.amount
+    late, due = local_days(scope.machines, machine, later), local_days(scope.machines, machine, base)
+    return late - due - within.amount
 
 
 def _recorded(scope: Scope, within: Duration) -> Outcomes:

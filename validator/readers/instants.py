@@ -134,7 +134,9 @@ def _parse_fixed(
     good = np.isin(cells[:, 10], np.frombuffer(b"Tt ", dtype=np.uint8))
     years = (_pair(date_part, 0) * 100 + _pair(date_part, 2)) - FIRST_YEAR
     good &= years.view(np.uint32) <= LAST_YEAR - FIRST_YEAR
-    days = _DAYS[np.where(good, years, 0), _pair(date_part, 5) & 127, _pair(clock_part, 0) & 127]
+    month, day = _pair(date_part, 5), _pair(clock_part, 0)
+    good &= (month <= 15) & (day <= 31)
+    days = _DAYS[np.where(good, years, 0), month & 15, day & 31]
     hour, minute = _pair(clock_part, 3), _pair(clock_part, 6)
     good &= (days >= 0) & (hour <= 23) & (minute <= 59)
     total = days * np.int64(86_400) + (hour * 3600 + minute * 60)
@@ -179,12 +181,12 @@ def _pair(window: _Words, at: int) -> npt.NDArray[np.int32]:
 
 def _day_table() -> npt.NDArray[np.int64]:
     """Days since 1970 by year, month and day of the month; -1 where there is no such day."""
-    table = np.full((LAST_YEAR - FIRST_YEAR + 1, 128, 128), -1, dtype=np.int32)
-    first = date(FIRST_YEAR, 1, 1).toordinal()
-    for ordinal in range(first, date(LAST_YEAR, 12, 31).toordinal() + 1):
-        on = date.fromordinal(ordinal)
-        table[on.year - FIRST_YEAR, on.month, on.day] = ordinal - _EPOCH
-    return table.astype(np.int64)
+    table = np.full((LAST_YEAR - FIRST_YEAR + 1, 16, 32), -1, dtype=np.int64)
+    days = np.arange(f"{FIRST_YEAR}-01-01", f"{LAST_YEAR + 1}-01-01", dtype="datetime64[D]")
+    months = days.astype("datetime64[M]")
+    year = months.astype(np.int64) // 12 + 1970
+    table[year - FIRST_YEAR, months.astype(np.int64) % 12 + 1, (days - months).astype(np.int64) + 1] = days.astype(np.int64)
+    return table
 
 
 _DAYS = _day_table()

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import difflib
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from types import NoneType
 from typing import Any, NoReturn
 
 import numpy as np
@@ -12,9 +13,22 @@ import numpy as np
 from validator.errors import Unreadable
 from validator.readers.columns import Fault, code, excerpt, too_long
 from validator.readers.headers import ONE_TIME, read_header
-from validator.readers.tables import CANONICAL, REQUIRED, Budget, CellDefect, RawTable, TextColumn
+from validator.readers.tables import (
+    CANONICAL,
+    REQUIRED,
+    TIMES,
+    Budget,
+    CellDefect,
+    Column,
+    IntArray,
+    RawTable,
+    StringsColumn,
+    TextColumn,
+)
 
 _ALIKE = 0.6
+_TOGETHER = 8192
+_MOST_LAYOUTS = 1024
 
 
 class Pairs(list[tuple[str, Any]]):
@@ -63,49 +77,65 @@ def kind(value: Any) -> str:
     return "null" if value is None else "a single value"
 
 
+class _Layout:
+    """Records with the same keys in the same order, gathered so that they can be read column by column."""
+
+    def __init__(self, names: list[str | None], drift: list[tuple[str, Fault]]) -> None:
+        self.places: dict[str, int] = {}
+        self.doubled: set[str] = set()
+        self.drift = drift
+        self.at: list[int] = []
+        self.values: list[tuple[Any, ...]] = []
+        for at, name in enumerate(names):
+            if name is not None:
+                if name in self.places:
+                    self.doubled.add(name)
+                self.places[name] = at
+
+
 class Rows:
     """Collects objects as the rows of one table; keys are matched like the names of a header."""
 
     def __init__(self, budget: Budget) -> None:
         self.budget = budget
         self.rows: list[int] = []
-        self.cells: dict[str, list[str]] = {}
         self.defects: list[CellDefect] = []
         self.blank_rows = 0
+        self._words: dict[str, dict[str, int]] = {}
+        self._parts: dict[str, list[tuple[list[int], IntArray]]] = {}
+        self._stamps: dict[str, list[tuple[list[int], list[bytes]]]] = {}
         self._names: dict[str, str | None] = {}
-        self._first: set[str] = set()
+        self._layouts: dict[tuple[str, ...], _Layout] = {}
+        self._first: tuple[str, ...] = ()
 
     def lose(self, row: int, code: str, message: str) -> None:
         self.defects.append(CellDefect(-1, row, "", code, message, True))
 
     def add(self, row: int, record: Pairs) -> None:
         """Append a record; raise `Unreadable` where it nests too deep or has too many keys."""
-        at = len(self.rows)
-        seen: set[str] = set()
-        for key, value in record:
-            name = self._name(key)
-            if name is None:
-                if isinstance(value, list):
-                    self._shallow(value)
-                continue
-            if name in seen:
-                self._flag(at, row, name, ("duplicate_key", "stands twice in this record"))
-                value = None
-            seen.add(name)
-            text = self._text(at, row, name, value)
-            column = self.cells.setdefault(name, [])
-            if len(column) <= at:
-                column.extend([""] * (at - len(column)))
-                column.append(text)
-            else:
-                column[at] = text
-        if at == 0:
-            self._first = {key for key, _ in record}
-        elif len(seen) < len(record):
-            self._drift(at, row, record, seen)
+        keys, values = zip(*record, strict=True) if record else ((), ())
+        layout = self._layouts.get(keys) or self._layout(keys)
+        for value in values:
+            if isinstance(value, list):
+                self._shallow(value)
+        layout.at.append(len(self.rows))
+        layout.values.append(values)
         self.rows.append(row)
+        if len(layout.at) >= _TOGETHER:
+            self._read(layout)
         if len(self.rows) > self.budget.rows:
             raise Unreadable("too_many_rows", f"has more than {self.budget.rows} records, the most that are read")
+
+    def _layout(self, keys: tuple[str, ...]) -> _Layout:
+        names = [self._name(key) for key in keys]
+        if not self.rows:
+            self._first = keys
+        layout = _Layout(names, self._drift(keys, names))
+        if len(self._layouts) >= _MOST_LAYOUTS:  # keys that never repeat: forget what was gathered, read as it comes
+            self._read_all()
+            self._layouts.clear()
+        self._layouts[keys] = layout
+        return layout
 
     def _name(self, key: str) -> str | None:
         if key not in self._names:
@@ -115,47 +145,98 @@ class Rows:
             self._names[key] = folded if folded in CANONICAL else None
         return self._names[key]
 
-    def _text(self, at: int, row: int, name: str, value: Any) -> str:
-        if isinstance(value, str):
-            fault: Fault | None = None
-            if not value.isascii() and any("\ud800" <= c <= "\udfff" for c in value):
-                fault = "bad_encoding", "holds bytes or half a character that are no UTF-8 text"
-            elif len(value) > self.budget.cell_characters:
-                fault = too_long(self.budget)
-            if fault is None:
-                return value
-            self._flag(at, row, name, fault, value)
-            return ""
-        if value is None:
-            return ""
-        if isinstance(value, bool):
-            self._flag(at, row, name, ("bad_type", "is true or false where text or a number is due"))
-            return "TRUE" if value else "FALSE"
-        self._shallow(value)
-        self._flag(at, row, name, ("bad_type", f"is {kind(value)} where text or a number is due"))
-        return ""
+    def _drift(self, keys: tuple[str, ...], names: list[str | None]) -> list[tuple[str, Fault]]:
+        """A needed key is gone and one like it is new: the export changed its names between two records."""
+        new = [key for key, name in zip(keys, names, strict=True) if name is None and key not in self._first]
+        before = {self._names[key] for key in self._first}
+        faults: list[tuple[str, Fault]] = []
+        for name in (*REQUIRED, *ONE_TIME):
+            if new and name in before and name not in names:
+                near = difflib.get_close_matches(name, [key.strip().casefold() for key in new], 1, _ALIKE)
+                if near or name in REQUIRED:
+                    key = near[0] if near else new[0]
+                    why = f"is missing and {key[:60]!r} is new: the export changed its names here"
+                    faults.append((name, ("unknown_key", why)))
+        return faults
 
     def _shallow(self, value: Any) -> None:
         if depth(value) + 2 > self.budget.depth:
             raise Unreadable("too_deep", f"nests lists or objects deeper than {self.budget.depth} levels")
 
-    def _flag(self, at: int, row: int, name: str, fault: Fault, shown: str | None = None) -> None:
-        cell = "" if shown is None else f" {excerpt(shown)}"
-        self.defects.append(CellDefect(at, row, name, fault[0], f"{name}{cell} {fault[1]}"))
+    # --- columns ---------------------------------------------------------------------------------------------------
 
-    def _drift(self, at: int, row: int, record: Pairs, seen: set[str]) -> None:
-        """A needed key is gone and one like it is new: the export changed its names between two records."""
-        new = [key for key, _ in record if self._names[key] is None and key not in self._first]
-        for name in (*REQUIRED, *ONE_TIME):
-            if new and name not in seen and name in {self._names.get(key) for key in self._first}:
-                near = difflib.get_close_matches(name, [key.strip().casefold() for key in new], 1, _ALIKE)
-                if near or name in REQUIRED:
-                    key = near[0] if near else new[0]
-                    fault = "unknown_key", f"is missing and {key[:60]!r} is new: the export changed its names here"
-                    self._flag(at, row, name, fault)
+    def _read_all(self) -> None:
+        for layout in self._layouts.values():
+            self._read(layout)
+
+    def _read(self, layout: _Layout) -> None:
+        """Turn the records gathered under one layout into parts of columns."""
+        if not layout.at:
+            return
+        columns = list(zip(*layout.values, strict=True))
+        for name, place in layout.places.items():
+            cells: Sequence[Any] = columns[place]
+            if name in layout.doubled:
+                self._flag_all(layout, name, ("duplicate_key", "stands twice in this record"))
+                cells = [None] * len(cells)
+            kinds = set(map(type, cells))
+            if not kinds <= {str, NoneType}:
+                cells = [self._plain(at, name, cell) for at, cell in zip(layout.at, cells, strict=True)]
+            self._code(layout, name, cells)
+        for name, fault in layout.drift:
+            self._flag_all(layout, name, fault)
+        layout.at, layout.values = [], []
+
+    def _code(self, layout: _Layout, name: str, cells: Sequence[str | None]) -> None:
+        codes, words = code(cells)
+        if name in TIMES:
+            self._times(layout, name, codes, words)
+            return
+        known = self._words.setdefault(name, {})
+        mapped = np.empty(len(words), dtype=np.int32)
+        for number, word in enumerate(words):
+            sound = word and self._sound(layout, name, codes, number, word)
+            mapped[number] = known.setdefault(word, len(known)) if sound else -1
+        self._parts.setdefault(name, []).append((layout.at, mapped[codes]))
+
+    def _times(self, layout: _Layout, name: str, codes: IntArray, words: Sequence[str | None]) -> None:
+        sound = [
+            (word or "").encode() if not word or self._sound(layout, name, codes, number, word) else b""
+            for number, word in enumerate(words)
+        ]
+        at = layout.at
+        self._stamps.setdefault(name, []).append((at, [sound[c] for c in codes.tolist()]))
+
+    def _sound(self, layout: _Layout, name: str, codes: IntArray, number: int, word: str) -> bool:
+        """Whether a word can be read; where it cannot, every cell that holds it is flagged."""
+        fault = self._fault(word)
+        if fault is not None:
+            for at in np.flatnonzero(codes == number):
+                self._flag(layout.at[at], name, fault, word)
+        return fault is None
+
+    def _fault(self, word: str) -> Fault | None:
+        if not word.isascii() and any("\ud800" <= c <= "\udfff" for c in word):
+            return "bad_encoding", "holds bytes or half a character that are no UTF-8 text"
+        return too_long(self.budget) if len(word) > self.budget.cell_characters else None
+
+    def _plain(self, at: int, name: str, value: Any) -> str | None:
+        if value is None or isinstance(value, str):
+            return value
+        self._flag(at, name, ("bad_type", f"is {kind(value)} where text or a number is due"))
+        return str(value).upper() if isinstance(value, bool) else None
+
+    def _flag_all(self, layout: _Layout, name: str, fault: Fault) -> None:
+        for at in layout.at:
+            self._flag(at, name, fault)
+
+    def _flag(self, at: int, name: str, fault: Fault, shown: str | None = None) -> None:
+        cell = "" if shown is None else f" {excerpt(shown)}"
+        self.defects.append(CellDefect(at, self.rows[at], name, fault[0], f"{name}{cell} {fault[1]}"))
 
     def table(self) -> tuple[list[RawTable], list[str], list[str]]:
         """The table with what its names were taken for; raise `Unreadable` where a needed one is missing."""
+        self._read_all()
         assumptions: list[str] = []
         notices: list[str] = []
         if self.rows:
@@ -164,13 +245,21 @@ class Rows:
                 once.setdefault(name or key, key)
             header = read_header(list(once.values()))
             assumptions, notices = header.assumptions, header.notices
-        columns = {}
-        for name in [n for n in CANONICAL if n in self.cells or n in REQUIRED]:
-            cells = self.cells.get(name, [])
-            cells.extend([""] * (len(self.rows) - len(cells)))
-            codes, words = code(cells)
-            blank = words.index("") if "" in words else -2
-            mapped = np.array([n - (n > blank >= 0) if n != blank else -1 for n in range(len(words))], dtype=np.int32)
-            columns[name] = TextColumn(mapped[codes] if len(words) else codes, [w for w in words if w])
+        columns: dict[str, Column] = {name: self._strings(parts) for name, parts in self._stamps.items()}
+        for name in [n for n in CANONICAL if n in self._words or n in REQUIRED]:
+            codes = np.full(len(self.rows), -1, dtype=np.int32)
+            for at, part in self._parts.get(name, []):
+                codes[at] = part
+            columns[name] = TextColumn(codes, list(self._words.get(name, ())))
+        defects = sorted(self.defects, key=lambda d: d.row)
         rows = np.array(self.rows, dtype=np.int32)
-        return [RawTable("", rows, dict(columns), self.defects, self.blank_rows)], assumptions, notices
+        return [RawTable("", rows, columns, defects, self.blank_rows)], assumptions, notices
+
+    def _strings(self, parts: list[tuple[list[int], list[bytes]]]) -> StringsColumn:
+        cells = [b""] * len(self.rows)
+        for at, stamps in parts:
+            for place, stamp in zip(at, stamps, strict=True):
+                cells[place] = stamp
+        offsets = np.zeros(len(cells) + 1, dtype=np.int64)
+        np.cumsum([len(cell) for cell in cells], out=offsets[1:])
+        return StringsColumn(offsets, np.frombuffer(b"".join(cells), dtype=np.uint8))

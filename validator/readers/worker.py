@@ -24,7 +24,7 @@ from validator.readers.tables import Budget, ParsedTable
 
 MEMORY_PER_BYTE = 24
 """What a file may ask for beside its budget, in bytes of memory for each of its own: text turned into columns."""
-BYTES_PER_SECOND = 5 * 2**20
+BYTES_PER_SECOND = 2**20
 """A large file may take this much longer than its budget."""
 
 

@@ -46,8 +46,10 @@ class Clock:
 
     def midnight(self, day: int) -> int:
         """The first instant of a local day, given as days since 1970: an instant even where midnight was skipped."""
-        first, last = self.to_utc(np.array([day * DAY]))
-        return int(min(first[0], last[0]))
+        first, last = (int(at[0]) for at in self.to_utc(np.array([day * DAY])))
+        if first <= last:
+            return first
+        return int(self.changes[np.searchsorted(self.changes, last, side="right")])
 
 
 @lru_cache(maxsize=None)

@@ -1,0 +1,662 @@
+"""What does the contract say of a log, read as slowly and plainly as it can be?
+
+An independent reading of the rule kinds: no code of the product is used, every missing time is tried out value by
+value, and nothing is fast. `findings` gives every check that is OUT or N/O. Where the contract leaves a choice, a
+comment that begins with CHOICE says which one is read here.
+"""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, time, timedelta
+from decimal import Decimal
+from typing import Any
+from zoneinfo import ZoneInfo
+
+Row = Mapping[str, str]
+Finding = tuple[str, str, str, str, str, str]
+Span = tuple[int, int]
+OUT, IN, NO = "out", "in", "not_observed"
+FULL_GRID = 60
+SIX_HOURS = 6 * 3600
+
+
+@dataclass
+class Step:
+    """One row with its times in seconds; None is a time that the row does not give."""
+
+    row: Row
+    step: str
+    target: str
+    start: int | None
+    end: int | None
+    duration: int | None
+    upper: int
+
+    @property
+    def known(self) -> bool:
+        return self.start is not None and self.end is not None
+
+    @property
+    def broken(self) -> bool:
+        """No completion of this row alone fits the facts."""
+        return not any(True for _ in spans_of(self, [self.upper, *(t for t in (self.start, self.end) if t is not None)]))
+
+
+@dataclass
+class Machine:
+    """What the register says of one machine; `lines` is None where no register speaks of it."""
+
+    store: str
+    equipment: str
+    zone: ZoneInfo
+    lines: list[str] | None = None
+    parts: list[str] | None = None
+    idle_lines: list[str] = field(default_factory=list)
+    capacities: dict[str, int] = field(default_factory=dict)
+    in_service: date | None = None
+    windows: list[tuple[date, date]] = field(default_factory=list)
+    limits: dict[str, dict[str, Any]] = field(default_factory=dict)
+    own_targets: list[str] = field(default_factory=list)
+
+
+@dataclass
+class Cycle:
+    machine: Machine
+    cycle_id: str
+    steps: list[Step]
+
+
+@dataclass
+class World:
+    pack: Mapping[str, Any]
+    machines: list[Machine]
+    cycles: list[Cycle]
+    as_of: int
+
+
+def findings(rows: Sequence[Row], pack: Mapping[str, Any], register: Mapping[str, Any] | None, as_of: str) -> set[Finding]:
+    """Every check that is OUT or N/O: (rule, store_id, equipment_id, cycle_id, target, status)."""
+    return {c for c in checks(rows, pack, register, as_of) if c[5] in (OUT, NO)}
+
+
+def checks(rows: Sequence[Row], pack: Mapping[str, Any], register: Mapping[str, Any] | None, as_of: str) -> set[Finding]:
+    """Every check that has a subject, whatever its status."""
+    world = build(rows, pack, register, as_of)
+    found: set[Finding] = set()
+    for rule in pack["rules"]:
+        if rule["kind"] != "interval":
+            found |= PER_KIND[rule["kind"]](world, rule)
+    # an interval may ask how the other rules fared, and another interval is another rule
+    for rule in sorted((r for r in pack["rules"] if r["kind"] == "interval"), key=lambda r: params(r).get("counts", "") == "conforming"):
+        found |= interval(world, rule, found)
+    return found
+
+
+# ---------------------------------------------------------------- reading values
+
+
+def seconds(text: str) -> int:
+    """Elapsed seconds of PTnHnMnS."""
+    match = re.fullmatch(r"PT(?:(\d+)H)?(?:(\d+)M)?(?:(\d+)S)?", text)
+    assert match, text
+    hours, minutes, secs = (int(g or 0) for g in match.groups())
+    return hours * 3600 + minutes * 60 + secs
+
+
+def instant(text: str, zone: ZoneInfo) -> int | None:
+    """Seconds since 1970; None for a blank, for a local time that came twice and for one that never came."""
+    if not text:
+        return None
+    read = datetime.fromisoformat(text.replace("Z", "+00:00"))
+    if read.tzinfo is None:
+        first, second = (read.replace(tzinfo=zone, fold=f) for f in (0, 1))
+        if first.utcoffset() != second.utcoffset():
+            return None
+        read = first
+    return round((read - datetime(1970, 1, 1, tzinfo=UTC)).total_seconds())
+
+
+def local_date(at: int, zone: ZoneInfo) -> date:
+    return datetime.fromtimestamp(at, zone).date()
+
+
+def midnight(day: date, zone: ZoneInfo) -> int:
+    return round(datetime.combine(day, time(), zone).timestamp())
+
+
+def number(text: str | None) -> Decimal | None:
+    return Decimal(text) if text else None
+
+
+def params(rule: Mapping[str, Any]) -> dict[str, Any]:
+    return dict(rule.get("params") or {})
+
+
+def params_for(rule: Mapping[str, Any], machine: Machine) -> dict[str, Any]:
+    """The rule's parameters, with the maker's own figures for this machine."""
+    return {**params(rule), **machine.limits.get(rule["id"], {})}
+
+
+# ---------------------------------------------------------------- machines, cycles
+
+
+def build(rows: Sequence[Row], pack: Mapping[str, Any], register: Mapping[str, Any] | None, as_of: str) -> World:
+    now = instant(as_of, ZoneInfo("UTC"))
+    assert now is not None
+    machines = {(m.store, m.equipment): m for m in registered(pack, register)}
+    zones = {s["store_id"]: ZoneInfo(s["timezone"]) for s in (register or {}).get("stores", []) if s.get("timezone")}
+    for row in rows:
+        key = (row["store_id"], row["equipment_id"])
+        if key not in machines:
+            machines[key] = Machine(*key, zones.get(key[0], ZoneInfo("UTC")))
+        # CHOICE: "the targets that occur in that equipment's own records": all its records, of any step and procedure
+        if row.get("target") and row["target"] not in machines[key].own_targets:
+            machines[key].own_targets.append(row["target"])
+    cycles = []
+    for machine in machines.values():
+        own = [r for r in rows if (r["store_id"], r["equipment_id"]) == (machine.store, machine.equipment)]
+        own = [r for r in own if r.get("procedure", "") in ("", pack["procedure"])]
+        cycles += cycles_of(machine, own, now)
+    return World(pack, list(machines.values()), cycles, now)
+
+
+def registered(pack: Mapping[str, Any], register: Mapping[str, Any] | None) -> Iterator[Machine]:
+    for store in (register or {}).get("stores", []):
+        for e in store.get("equipment", []):
+            profile = pack.get("profiles", {}).get(e.get("profile"), {})
+            yield Machine(
+                store["store_id"], e["equipment_id"], ZoneInfo(store.get("timezone") or "UTC"),
+                list(e["lines"] if e.get("lines") is not None else profile.get("lines", [])),
+                list(e["parts"] if e.get("parts") is not None else profile.get("parts", [])),
+                list(e.get("lines_out_of_use", [])),
+                # CHOICE: the machine's own capacities replace the profile's one step at a time
+                {**profile.get("capacities", {}), **e.get("capacities", {})},
+                date.fromisoformat(e["in_service_on"]) if e.get("in_service_on") else None,
+                [(date.fromisoformat(w["from"]), date.fromisoformat(w["to"]) if w.get("to") else date.max)
+                 for w in e.get("out_of_service", [])],
+                dict(e.get("limits", {})),
+            )  # fmt: skip
+
+
+def step_of(row: Row, machine: Machine, now: int) -> Step:
+    start, end = (instant(row.get(c, ""), machine.zone) for c in ("started_at", "ended_at"))
+    length = int(row["duration_s"]) if row.get("duration_s") else None
+    if length is not None and start is not None and end is None:
+        end = start + length
+    elif length is not None and end is not None and start is None:
+        start = end - length
+    recorded = instant(row.get("recorded_at", ""), machine.zone)
+    return Step(row, row["step"], row.get("target", ""), start, end, length, now if recorded is None else recorded)
+
+
+def cycles_of(machine: Machine, rows: Sequence[Row], now: int) -> list[Cycle]:
+    named: dict[str, list[Step]] = {}
+    loose: list[Step] = []
+    for row in rows:
+        step = step_of(row, machine, now)
+        if row.get("cycle_id"):
+            named.setdefault(row["cycle_id"], []).append(step)
+        else:
+            loose.append(step)
+    cycles = [Cycle(machine, name, steps) for name, steps in named.items()]
+    # CHOICE: rows are apart by the time from the latest end so far to the next start, and nearness passes on from row to row
+    loose.sort(key=lambda s: first_time(s))
+    group: list[Step] = []
+    for step in loose:
+        if group and first_time(step) - max(last_time(s) for s in group) >= SIX_HOURS:
+            cycles.append(Cycle(machine, blank_name(machine, group), group))
+            group = []
+        group.append(step)
+    if group:
+        cycles.append(Cycle(machine, blank_name(machine, group), group))
+    return cycles
+
+
+def first_time(step: Step) -> int:
+    at = step.start if step.start is not None else step.end
+    assert at is not None, "a row without cycle and times belongs nowhere"
+    return at
+
+
+def last_time(step: Step) -> int:
+    at = step.end if step.end is not None else step.start
+    assert at is not None
+    return at
+
+
+def blank_name(machine: Machine, group: Sequence[Step]) -> str:
+    """The contract gives no name to a cycle without one; the one that the product gives is a matter of wording."""
+    return datetime.fromtimestamp(min(first_time(s) for s in group), machine.zone).isoformat()
+
+
+def expected(machine: Machine, wanted: str | Sequence[str] | None) -> list[str]:
+    """The targets to be checked; a line out of use is N/A and so not among them."""
+    if wanted is None:
+        return [""]
+    if not isinstance(wanted, str):
+        names = list(wanted)
+    elif machine.lines is None or machine.parts is None:
+        names = machine.own_targets
+    else:
+        names = {"lines": machine.lines, "parts": machine.parts, "all": machine.lines + machine.parts}[wanted]
+    return [n for n in dict.fromkeys(names) if n not in machine.idle_lines]
+
+
+def acts_on(step: Step, target: str) -> bool:
+    # CHOICE: a row acts on the target that it names
+    return step.target == target
+
+
+# ---------------------------------------------------------------- missing times
+
+
+def spans_of(step: Step, candidates: Sequence[int]) -> Iterator[Span]:
+    """Every start and end that the row allows, of the candidates."""
+    starts = [step.start] if step.start is not None else candidates
+    for start in starts:
+        if step.end is not None:
+            ends: Sequence[int] = [step.end]
+        elif step.duration is not None:
+            ends = [start + step.duration]
+        else:
+            ends = candidates
+        for end in ends:
+            if start <= end <= step.upper and step.duration in (None, end - start):
+                yield start, end
+
+
+def candidates_for(steps: Sequence[Step], shifts: Sequence[int], now: int) -> list[int]:
+    """Moments worth trying: all seconds where they are few, else whatever lies a limit or a second from a known time."""
+    known = {t for s in steps for t in (s.start, s.end) if t is not None}
+    known |= {s.upper for s in steps} | {now}
+    reach = sum(shifts) + sum(s.duration or 0 for s in steps) + 5
+    low, high = min(known) - reach, max(known)
+    if high - low <= FULL_GRID:
+        return list(range(low, high + 1))
+    moves = {0, *shifts, *(s.duration for s in steps if s.duration is not None)}
+    near = {t + sign * m + e for t in known for m in moves for sign in (-1, 1) for e in (-1, 0, 1)}
+    return sorted({low} | {t for t in near if low <= t <= high})
+
+
+def overlap(a: Span, b: Span) -> bool:
+    return a[0] < b[1] and b[0] < a[1]
+
+
+def too_many(spans: Sequence[Span], capacity: int) -> bool:
+    """More than `capacity` at once."""
+    return any(
+        all(overlap(a, b) for a, b in itertools.combinations(some, 2)) for some in itertools.combinations(spans, capacity + 1)
+    )
+
+
+def fits_capacity(chosen: Sequence[tuple[Step, Span]], capacities: Mapping[str, int]) -> bool:
+    for name, capacity in capacities.items():
+        rows = [(s, span) for s, span in chosen if s.step == name]
+        for some in itertools.combinations(rows, capacity + 1):
+            # CHOICE: a capacity bounds missing times; rows whose times are all recorded stand as they are
+            if all(s.known for s, _ in some):
+                continue
+            if too_many([span for _, span in some], capacity):
+                return False
+    return True
+
+
+def completions(cycle: Cycle, read: Sequence[Step], shifts: Sequence[int], now: int, capacities: bool = True) -> Iterator[dict[int, Span]]:
+    """Every completion of the rows that a check reads (and of those that share a capacity with them), by id of the row."""
+    rows = list(read)
+    limits = cycle.machine.capacities if capacities else {}
+    if any(not s.known for s in read):
+        shared = {s.step for s in read if s.step in limits}
+        rows += [s for s in cycle.steps if s.step in shared and not any(s is r for r in read)]
+    tried = candidates_for(rows, shifts, now) if rows else []
+    for spans in itertools.product(*(list(spans_of(s, tried)) for s in rows)):
+        if fits_capacity(list(zip(rows, spans, strict=True)), limits):
+            yield {id(s): span for s, span in zip(rows, spans, strict=True)}
+
+
+def judge(
+    cycle: Cycle, read: Sequence[Step], shifts: Sequence[int], now: int, verdict: Callable[[dict[int, Span]], str], capacities: bool = True
+) -> str:
+    """OUT when every completion breaks the limit, IN when none does, else N/O (also when none fits)."""
+    seen = {verdict(c) for c in completions(cycle, read, shifts, now, capacities)}
+    return seen.pop() if len(seen) == 1 else NO
+
+
+# ---------------------------------------------------------------- kinds
+
+
+def check(rule: Mapping[str, Any], cycle: Cycle, target: str, status: str) -> Finding:
+    return (rule["id"], cycle.machine.store, cycle.machine.equipment, cycle.cycle_id, target, status)
+
+
+def flush(world: World, rule: Mapping[str, Any]) -> set[Finding]:
+    found = set()
+    for cycle in world.cycles:
+        p = params_for(rule, cycle.machine)
+        least, gap = seconds(p["min"]), seconds(p.get("join_gap", "PT0S"))
+        for line in expected(cycle.machine, p.get("targets")):
+            rows = [s for s in cycle.steps if s.step == p.get("step", "flush") and acts_on(s, line)]
+            if not rows:
+                found.add(check(rule, cycle, line, OUT))
+                continue
+
+            def verdict(times: dict[int, Span], rows: list[Step] = rows, p: dict[str, Any] = p, least: int = least, gap: int = gap) -> str:
+                spans = [times[id(s)] for s in rows]
+                total = p.get("accumulate", "longest") == "total"
+                return IN if (covered(spans) if total else longest(spans, gap)) >= least else OUT
+
+            found.add(check(rule, cycle, line, judge(cycle, rows, [least, gap], world.as_of, verdict)))
+    return found
+
+
+def longest(spans: Sequence[Span], gap: int) -> int:
+    """The longest flush, rows at most `gap` apart being one, from its first start to its last end."""
+    # CHOICE: the gap between two rows that count as one belongs to the one
+    runs: list[list[int]] = []
+    for start, end in sorted(spans):
+        if runs and start - runs[-1][1] <= gap:
+            runs[-1][1] = max(runs[-1][1], end)
+        else:
+            runs.append([start, end])
+    return max(end - start for start, end in runs)
+
+
+def covered(spans: Sequence[Span]) -> int:
+    edges = sorted({t for span in spans for t in span})
+    return sum(b - a for a, b in itertools.pairwise(edges) if any(s <= a and b <= e for s, e in spans))
+
+
+def contact(world: World, rule: Mapping[str, Any]) -> set[Finding]:
+    found = set()
+    for cycle in world.cycles:
+        p = params_for(rule, cycle.machine)
+        table = p["min"] if isinstance(p["min"], list) else [{"at_least": p["min"]}]
+        shifts = [seconds(line["at_least"]) for line in table]
+        for target in expected(cycle.machine, p.get("targets")):
+            rows = [s for s in cycle.steps if s.step in p.get("steps", ["sanitize"]) and acts_on(s, target)]
+            if not rows:
+                found.add(check(rule, cycle, target, OUT))
+                continue
+
+            # CHOICE: of several contacts one that is long enough under its own conditions is enough
+            def verdict(times: dict[int, Span], rows: list[Step] = rows, table: list[dict[str, Any]] = table) -> str:
+                seen = [
+                    met(line, s.row) for s in rows for line in table
+                    if times[id(s)][1] - times[id(s)][0] >= seconds(line["at_least"])
+                ]  # fmt: skip
+                return IN if "yes" in seen else NO if "unknown" in seen else OUT
+
+            found.add(check(rule, cycle, target, judge(cycle, rows, shifts, world.as_of, verdict)))
+    return found
+
+
+def met(line: Mapping[str, Any], row: Row) -> str:
+    """Whether a row meets the conditions of a table's line: yes, no, or unknown where the row lacks one."""
+    answers = []
+    if line.get("agent") is not None:
+        answers.append("unknown" if not row.get("agent") else "yes" if row["agent"] == line["agent"] else "no")
+    for name in ("concentration_ppm", "temperature_c", "ph"):
+        if line.get(name) is not None:
+            value = number(row.get(name))
+            answers.append("unknown" if value is None else "yes" if within(value, line[name]) else "no")
+    return "no" if "no" in answers else "unknown" if "unknown" in answers else "yes"
+
+
+def within(value: Decimal, limits: Mapping[str, Any]) -> bool:
+    low, high = limits.get("min"), limits.get("max")
+    return (low is None or value >= Decimal(str(low))) and (high is None or value <= Decimal(str(high)))
+
+
+def concentration(world: World, rule: Mapping[str, Any]) -> set[Finding]:
+    found = set()
+    for cycle in world.cycles:
+        p = params_for(rule, cycle.machine)
+        table = p.get("table") or [{"min": p.get("min"), "max": p.get("max")}]
+        named = {s.row["agent"] for s in cycle.steps if s.row.get("agent")}
+        if not named:
+            found.add(check(rule, cycle, p["agent"], NO))
+            continue
+        if p["agent"] not in named:
+            continue
+        mine = [s for s in cycle.steps if s.row.get("agent") == p["agent"]]
+        for solution in {s.row.get("solution_id") or p["agent"] for s in mine}:
+            # CHOICE: a row that names the solution and no agent is a row of that solution
+            rows = [s for s in cycle.steps if s.row.get("agent") in (p["agent"], "", None)]
+            rows = [s for s in rows if (s.row.get("solution_id") or s.row.get("agent")) == solution]
+            seen = [reading(table, s.row) for s in rows if s.row.get("concentration_ppm")]
+            found.add(check(rule, cycle, solution, OUT if "no" in seen else NO if not seen or "unknown" in seen else IN))
+    return found
+
+
+def reading(table: Sequence[Mapping[str, Any]], row: Row) -> str:
+    """Whether one reading lies inside one of the lines; unknown where a condition that is lacking would decide."""
+    value = number(row.get("concentration_ppm"))
+    assert value is not None
+    inside = [line for line in table if within(value, line)]
+    answers = [met({"temperature_c": line.get("temperature_c"), "ph": line.get("ph")}, row) for line in inside]
+    return "yes" if "yes" in answers else "unknown" if "unknown" in answers else "no"
+
+
+def order(world: World, rule: Mapping[str, Any]) -> set[Finding]:
+    found = set()
+    for cycle in world.cycles:
+        p = params_for(rule, cycle.machine)
+        for relation in p.get("relations", []):
+            for target, rows in grouped(cycle, relation, (relation["first"], relation["then"])):
+                firsts = [s for s in rows if s.step == relation["first"]]
+                thens = [s for s in rows if s.step == relation["then"]]
+                if not thens:
+                    continue
+                shifts = [seconds(relation[k]) for k in ("min_lag", "max_lag") if relation.get(k)]
+
+                def verdict(times: dict[int, Span], r: Mapping[str, Any] = relation, a: list[Step] = firsts, b: list[Step] = thens) -> str:
+                    return IN if all(any(linked(r, times[id(x)], times[id(y)]) for x in a) for y in b) else OUT
+
+                status = judge(cycle, firsts + thens, shifts, world.as_of, verdict) if firsts else OUT
+                found.add(check(rule, cycle, target, status))
+        for ban in p.get("forbidden", []):
+            for target, rows in grouped(cycle, ban, (ban["step"],)):
+                rows = [s for s in rows if s.step in (ban["step"], ban["after"], ban.get("until"))]
+                if not any(s.step == ban["step"] for s in rows):
+                    continue
+
+                def banned(times: dict[int, Span], ban: Mapping[str, Any] = ban, rows: list[Step] = rows) -> str:
+                    return OUT if breaks(ban, rows, times) else IN
+
+                found.add(check(rule, cycle, target, judge(cycle, rows, [], world.as_of, banned)))
+    return found
+
+
+def grouped(cycle: Cycle, entry: Mapping[str, Any], steps: Sequence[str]) -> Iterator[tuple[str, list[Step]]]:
+    """The rows of a relation, for each target that has some of its steps; or all of the cycle under a blank target."""
+    if entry.get("per", "target") == "cycle":
+        yield "", cycle.steps
+        return
+    # CHOICE: the targets are those that the rows name; a line out of use that was worked on is judged like any other
+    for target in dict.fromkeys(s.target for s in cycle.steps if s.step in steps):
+        yield target, [s for s in cycle.steps if s.target == target]
+
+
+def linked(relation: Mapping[str, Any], first: Span, then: Span) -> bool:
+    link = relation.get("link", "FS")
+    lag = then[0 if link[1] == "S" else 1] - first[0 if link[0] == "S" else 1]
+    least = seconds(relation["min_lag"]) if relation.get("min_lag") else 0
+    return lag >= least and (not relation.get("max_lag") or lag <= seconds(relation["max_lag"]))
+
+
+def breaks(ban: Mapping[str, Any], rows: Sequence[Step], times: Mapping[int, Span]) -> bool:
+    for after in (times[id(s)] for s in rows if s.step == ban["after"]):
+        # CHOICE: the next `until` row is the first that begins when the `after` row begins, or later
+        untils = [times[id(s)][0] for s in rows if s.step == ban.get("until") and times[id(s)][0] >= after[0]]
+        for end in (times[id(s)][1] for s in rows if s.step == ban["step"]):
+            if end > after[0] and (not untils or end < min(untils)):
+                return True
+    return False
+
+
+def coverage(world: World, rule: Mapping[str, Any]) -> set[Finding]:
+    found = set()
+    for cycle in world.cycles:
+        for need in params_for(rule, cycle.machine)["required"]:
+            for target in expected(cycle.machine, need.get("targets")):
+                done = any(s.step == need["step"] and acts_on(s, target) for s in cycle.steps)
+                found.add(check(rule, cycle, target, IN if done else OUT))
+    return found
+
+
+def concurrency(world: World, rule: Mapping[str, Any]) -> set[Finding]:
+    found = set()
+    for cycle in world.cycles:
+        p = params_for(rule, cycle.machine)
+        mine = [s for s in cycle.steps if s.step in p["steps"]]
+        if p.get("resource", "equipment") == "performed_by":
+            found |= two_places(world, rule, cycle, mine)
+            continue
+        capacity = p.get("capacity")
+        if capacity is None:
+            # CHOICE: with several steps the smallest of their capacities; no capacity known: no subject
+            capacity = min((cycle.machine.capacities[s] for s in p["steps"] if s in cycle.machine.capacities), default=None)
+        if capacity is None or not mine:
+            continue
+
+        def verdict(times: dict[int, Span], mine: list[Step] = mine, capacity: int = capacity) -> str:
+            return OUT if too_many([times[id(s)] for s in mine], capacity) else IN
+
+        # the capacity is on trial here, so it is no fact
+        found.add(check(rule, cycle, "", judge(cycle, mine, [], world.as_of, verdict, capacities=False)))
+    return found
+
+
+def two_places(world: World, rule: Mapping[str, Any], cycle: Cycle, mine: Sequence[Step]) -> set[Finding]:
+    # CHOICE: one check a cycle and person, the person being the target
+    found = set()
+    for person in {s.row["performed_by"] for s in mine if s.row.get("performed_by")}:
+        here = [s for s in mine if s.row.get("performed_by") == person]
+        there = [
+            s for c in world.cycles if c.machine.store != cycle.machine.store for s in c.steps
+            if s.step in params(rule)["steps"] and s.row.get("performed_by") == person
+        ]  # fmt: skip
+
+        def verdict(times: dict[int, Span], here: list[Step] = here, there: list[Step] = there) -> str:
+            return OUT if any(overlap(times[id(a)], times[id(b)]) for a in here for b in there) else IN
+
+        found.add(check(rule, cycle, person, judge(cycle, here + there, [], world.as_of, verdict, capacities=False)))
+    return found
+
+
+def record(world: World, rule: Mapping[str, Any]) -> set[Finding]:
+    found = set()
+    for cycle in world.cycles:
+        p = params_for(rule, cycle.machine)
+        for name in p.get("required_fields", []):
+            # CHOICE: every row of the cycle must give the field
+            found.add(check(rule, cycle, name, IN if all(s.row.get(name) for s in cycle.steps) else OUT))
+        for name, key in (("recorded_at", "recorded_within"), ("verified_at", "verified_within")):
+            if p.get(key):
+                found.add(check(rule, cycle, name, noted_within(cycle, name, seconds(p[key]), world.as_of)))
+        if p.get("distinct"):
+            # CHOICE: the people named in one row must differ; the target is the last of the fields
+            same = [len(given) > len(set(given)) for s in cycle.steps for given in [[s.row[f] for f in p["distinct"] if s.row.get(f)]]]
+            whole = any(all(s.row.get(f) for f in p["distinct"]) for s in cycle.steps)
+            found.add(check(rule, cycle, p["distinct"][-1], OUT if any(same) else IN if whole else NO))
+        if p.get("not_future"):
+            for name in ("started_at", "ended_at", "recorded_at", "verified_at"):
+                given = [t for s in cycle.steps for t in [instant(s.row.get(name, ""), cycle.machine.zone)] if t is not None]
+                if given:
+                    found.add(check(rule, cycle, name, OUT if any(t > world.as_of for t in given) else IN))
+    return found
+
+
+def noted_within(cycle: Cycle, name: str, limit: int, now: int) -> str:
+    """Whether every note of the kind came at most `limit` after the end of its row."""
+    given = [(s, t) for s in cycle.steps for t in [instant(s.row.get(name, ""), cycle.machine.zone)] if t is not None]
+    if not given:
+        return NO
+
+    def verdict(times: dict[int, Span]) -> str:
+        return OUT if any(t - times[id(s)][1] > limit for s, t in given) else IN
+
+    return judge(cycle, [s for s, _ in given], [limit], now, verdict)
+
+
+def interval(world: World, rule: Mapping[str, Any], others: set[Finding]) -> set[Finding]:
+    found = set()
+    for machine in world.machines:
+        p = params_for(rule, machine)
+        mine = [c for c in world.cycles if c.machine is machine and counts(world, p, rule, c, others)]
+        results: dict[tuple[str, str], set[str]] = {}
+        for ends in itertools.product(*(ends_of(world, c, p) for c in mine)):
+            for key, status in intervals(machine, p, sorted(zip(ends, (c.cycle_id for c in mine), strict=True)), world.as_of):
+                results.setdefault(key, set()).add(status)
+        for (cycle_id, target), seen in results.items():
+            status = seen.pop() if len(seen) == 1 else NO
+            found.add((rule["id"], machine.store, machine.equipment, cycle_id, target, status))
+    return found
+
+
+def counts(world: World, p: Mapping[str, Any], rule: Mapping[str, Any], cycle: Cycle, others: set[Finding]) -> bool:
+    how = p.get("counts", "complete")
+    about = [f for f in others if f[1:4] == (cycle.machine.store, cycle.machine.equipment, cycle.cycle_id)]
+    rules = {r["id"]: r for r in world.pack["rules"]}
+    if how == "complete":
+        return all(f[5] == IN for f in about if rules[f[0]]["kind"] == "coverage")
+    if how == "conforming":
+        return not any(f[5] == OUT and rules[f[0]].get("grade", "major") in ("critical", "major") for f in about)
+    return True
+
+
+def ends_of(world: World, cycle: Cycle, p: Mapping[str, Any]) -> list[int]:
+    """The moments at which the cycle may have been completed."""
+    seen = sorted({max(e for _, e in c.values()) for c in completions(cycle, cycle.steps, [], world.as_of)})
+    if not seen:
+        return []
+    low, high = seen[0], seen[-1]
+    tried = {low, high}
+    day = local_date(low, cycle.machine.zone)
+    while midnight(day, cycle.machine.zone) <= high and len(tried) < 200:
+        tried |= {midnight(day, cycle.machine.zone) + e for e in (-1, 0, 1)}
+        day += timedelta(days=1)
+    return sorted(t for t in tried if low <= t <= high)
+
+
+def intervals(machine: Machine, p: Mapping[str, Any], done: Sequence[tuple[int, str]], now: int) -> list[tuple[tuple[str, str], str]]:
+    """(cycle, target) and status of every interval, the completions being as given."""
+    begun = None if machine.in_service is None else midnight(machine.in_service, machine.zone)
+    if not done and begun is None:
+        return [(("", "open"), NO)]
+    found = []
+    last, last_id = begun, ""
+    for at, cycle_id in done:
+        if last is not None:
+            found.append(((cycle_id, ""), OUT if too_long(machine, p, last, at) else IN))
+        last, last_id = at, cycle_id
+    assert last is not None
+    return [*found, ((last_id, "open"), OUT if too_long(machine, p, last, now) else IN)]
+
+
+def too_long(machine: Machine, p: Mapping[str, Any], since: int, until: int) -> bool:
+    if "T" in p["max"]:
+        limit = seconds(p["max"]) + (seconds(p["grace"]) if p.get("grace") else 0)
+        idle = 0
+        for first, last in machine.windows:
+            start, stop = midnight(first, machine.zone), midnight(last + timedelta(days=1), machine.zone) if last < date.max else until
+            idle += max(0, min(stop, until) - max(start, since))
+        return until - since - idle > limit
+    limit = sum(int(p[k][1:-1]) for k in ("max", "grace") if p.get(k))
+    # CHOICE: the days between two completions are those after the day of the first, up to the day of the second
+    day, days = local_date(since, machine.zone), 0
+    last_day = local_date(until, machine.zone)
+    while day < last_day:
+        day += timedelta(days=1)
+        days += not any(a <= day <= b for a, b in machine.windows)
+    return days > limit
+
+
+PER_KIND: dict[str, Callable[[World, Mapping[str, Any]], set[Finding]]] = {
+    "flush": flush, "contact": contact, "concentration": concentration, "order": order, "coverage": coverage,
+    "concurrency": concurrency, "record": record,
+}  # fmt: skip
