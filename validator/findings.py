@@ -32,7 +32,10 @@ class Grade(StrEnum):
     @property
     def rank(self) -> int:
         """0 for the gravest."""
-        return list(Grade).index(self)
+        return _RANKS[self]
+
+
+_RANKS = {grade: rank for rank, grade in enumerate(Grade)}
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from validator.findings import Counts, Grade, Score, Verdict
 from validator.packs.model import Grading
 
 NOT_JUDGED = "not judged"
+_NAMES = tuple((grade, grade.value) for grade in Grade)
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Tally = tuple[float, int, int, int]
@@ -63,7 +64,7 @@ def verdict(
     asked = shown + counts.not_observed
     result, reason = _result(grading, shown, out, not_observed)
     return Verdict(
-        result, reason, score, counts, {g.value: out.get(g, 0) for g in Grade},
+        result, reason, score, counts, {name: out.get(g, 0) for g, name in _NAMES},
         round(shown / asked, 4) if asked else None,
     )  # fmt: skip
 
@@ -75,16 +76,17 @@ def _result(
     if judged == 0:
         return NOT_JUDGED, "no check could be judged IN or OUT"
     for step in grading.results:
-        needs = [(out, g, n, "OUT") for g, n in step.out.items()]
-        needs += [(not_observed, g, n, "N/O") for g, n in step.not_observed.items()]
-        if all(found.get(grade, 0) >= least for found, grade, least, _ in needs):
-            reason = ", ".join(f"{found.get(g, 0)} {g.value} {word}" for found, g, _, word in needs)
+        sides = (out, step.out, "OUT"), (not_observed, step.not_observed, "N/O")
+        if all(found.get(grade, 0) >= least for found, needs, _ in sides for grade, least in needs.items()):
+            reason = ", ".join(f"{found.get(g, 0)} {g.value} {word}" for found, needs, word in sides for g in needs)
             return step.result, reason or "nothing that weighs against it"
     return NOT_JUDGED, "the pack's grading has no result for this"
 
 
 def moved(grading: Grading, grade: Grade, marks: Sequence[str]) -> tuple[Grade, str]:
     """The grade after its marks, and why it moved ('' where it did not)."""
+    if not marks:
+        return grade, ""
     ladder = list(Grade)
     at, reasons = ladder.index(grade), []
     if "cos" in marks and grading.cos == "lower" and at < len(ladder) - 1:

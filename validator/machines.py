@@ -28,8 +28,8 @@ class ProfileLike(Protocol):
 class Machine:
     """One equipment. `lines` and `parts` are None where nothing but the records tells them.
 
-    Days are counted since 1970 in the store's time zone; `as_of` is microseconds UTC. `closed` are merged pairs of
-    days out of service, both inclusive.
+    Days are counted since 1970 in the store's time zone; `as_of` is microseconds UTC and `today` its day. `closed` are
+    merged pairs of days out of service, both inclusive.
     """
 
     store_id: str
@@ -38,6 +38,7 @@ class Machine:
     zone: str
     clock: Clock
     as_of: int
+    today: int
     registered: bool
     profile: str = ""
     lines: tuple[str, ...] | None = None
@@ -47,11 +48,6 @@ class Machine:
     in_service_on: int | None = None
     closed: tuple[tuple[int, int], ...] = ()
     limits: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
-
-    @property
-    def today(self) -> int:
-        """The local day of `as_of`."""
-        return int(self.clock.to_wall(np.array([self.as_of]))[0] // DAY)
 
     def with_profile(self, profiles: Mapping[str, ProfileLike]) -> Machine:
         """The machine with what its profile says where the register is silent."""
@@ -92,17 +88,32 @@ class AsOf:
         return int(max(first[0], last[0]))
 
 
+class _Moments:
+    """The clock of a zone, and the moment of the audit by it, once for each zone."""
+
+    def __init__(self, as_of: AsOf) -> None:
+        self.as_of = as_of
+        self.known: dict[str, tuple[Clock, int, int]] = {}
+
+    def of(self, zone: str) -> tuple[Clock, int, int]:
+        if zone not in self.known:
+            here = clock(zone)
+            now = self.as_of.at(here)
+            self.known[zone] = here, now, int(here.to_wall(np.array([now]))[0] // DAY)
+        return self.known[zone]
+
+
 def machines(register: Register | None, recorded: Iterable[tuple[str, str]], as_of: AsOf) -> list[Machine]:
     """The register's machines and those that only the records name, in order of store and equipment."""
     found: dict[tuple[str, str], Machine] = {}
     stores = {s.store_id: s for s in register.stores} if register else {}
+    moments = _Moments(as_of)
     for store in stores.values():
-        zone = clock(store.timezone or "UTC")
+        zone, now, today = moments.of(store.timezone or "UTC")
         for e in store.equipment:
-            now = as_of.at(zone)
-            until = date.fromordinal(EPOCH + int(zone.to_wall(np.array([now]))[0] // DAY))
+            until = date.fromordinal(EPOCH + today)
             found[store.store_id, e.equipment_id] = Machine(
-                store.store_id, e.equipment_id, store.name or "", store.timezone or "UTC", zone, now, True,
+                store.store_id, e.equipment_id, store.name or "", store.timezone or "UTC", zone, now, today, True,
                 e.profile or "", e.lines, e.parts, frozenset(e.lines_out_of_use), dict(e.capacities),
                 e.in_service_on.toordinal() - EPOCH if e.in_service_on else None,
                 tuple((a - EPOCH, b - EPOCH) for a, b in days_in(e.out_of_service, until)), e.limits,
@@ -112,7 +123,6 @@ def machines(register: Register | None, recorded: Iterable[tuple[str, str]], as_
             known = stores.get(store_id)
             name = (known.timezone if known else None) or "UTC"
             found[store_id, equipment_id] = Machine(
-                store_id, equipment_id, (known.name if known else None) or "", name, clock(name),
-                as_of.at(clock(name)), False,
-            )  # fmt: skip
+                store_id, equipment_id, (known.name if known else None) or "", name, *moments.of(name), False
+            )
     return [found[key] for key in sorted(found)]

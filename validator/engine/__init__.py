@@ -124,7 +124,8 @@ class _Standings:
         self.table = np.stack(list(tally.values())) if tally else np.zeros((0, fleet, 4), dtype=np.int64)
         self.grades: dict[tuple[str, str], tuple[dict[Grade, int], dict[Grade, int]]] = {}
         for f in found:
-            for key in {("", ""), (f.store_id, ""), (f.store_id, f.equipment_id)}:
+            keys = (("", ""), (f.store_id, ""), (f.store_id, f.equipment_id)) if f.store_id else (("", ""),)
+            for key in keys:
                 side = self.grades.setdefault(key, ({}, {}))[f.status is Status.NOT_OBSERVED]
                 side[f.grade] = side.get(f.grade, 0) + 1
 

@@ -2,48 +2,52 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 
 import numpy as np
 
 from validator.engine.apply import Applied
 from validator.findings import Due
+from validator.kinds.interval import OPEN, local_days
 from validator.kinds.outcome import Outcomes
 from validator.machines import EPOCH, Machine
-from validator.timing.zones import DAY
+from validator.quantities import Duration
 
 OVERDUE, SOON, LATER = "overdue", "due soon", "later"
 
 
 def upcoming(applied: Sequence[Applied]) -> list[Due]:
     """The next due date of every machine and interval rule, the earliest first."""
-    found = []
-    for a in applied:
-        if a.rule.rule.kind != "interval":
+    found = [due for a in applied if a.rule.rule.kind == "interval" for o in a.outcomes for due in _dues(a, o)]
+    return sorted(found, key=lambda d: (d.due_on, d.store_id, d.equipment_id, d.rule))
+
+
+def _dues(a: Applied, outcomes: Outcomes) -> Iterable[Due]:
+    running = [i for i, target in enumerate(outcomes.target) if target == OPEN]
+    machine = outcomes.machine[running]
+    cycle = outcomes.cycle[running]
+    begun = local_days(a.machines, machine, np.where(cycle >= 0, a.steps.completed[cycle], 0) if a.steps.cycles else cycle)
+    warn = _days(a.params.warn_before) if a.params.warn_before else 0
+    for at, c, day in zip(machine.tolist(), cycle.tolist(), begun.tolist(), strict=True):
+        m = a.machines[at]
+        if c < 0 and m.in_service_on is None:
             continue
-        for outcomes in a.outcomes:
-            found.extend(_due(a, outcomes, int(i)) for i in np.flatnonzero([t == "open" for t in outcomes.target]))
-    return sorted((d for d in found if d is not None), key=lambda d: (d.due_on, d.store_id, d.equipment_id, d.rule))
+        begin = day if c >= 0 else m.in_service_on or 0
+        due = due_day(m, begin, _days(a.params.max))
+        left = due - m.today
+        state = OVERDUE if left < 0 else SOON if left <= warn else LATER
+        yield Due(m.store_id, m.equipment_id, a.rule.rule.id, _date(due), left, state,
+                  a.steps.cycle_ids[c] if c >= 0 else "", _date(begin) if c >= 0 else "")  # fmt: skip
 
 
-def _due(a: Applied, outcomes: Outcomes, i: int) -> Due | None:
-    machine = a.machines[int(outcomes.machine[i])]
-    cycle = int(outcomes.cycle[i])
-    if cycle < 0 and machine.in_service_on is None:
-        return None
-    completed = int(a.steps.completed[cycle]) if cycle >= 0 else machine.clock.midnight(machine.in_service_on or 0)
-    begun = int(machine.clock.to_wall(np.array([completed]))[0] // DAY)
-    limit = a.params.max
-    days = limit.amount if limit.calendar else limit.amount // 86_400
-    due = due_day(machine, begun, days)
-    left = due - machine.today
-    warn = a.params.warn_before
-    near = (warn.amount if warn.calendar else warn.amount // 86_400) if warn else 0
-    state = OVERDUE if left < 0 else SOON if left <= near else LATER
-    day = lambda n: date.fromordinal(EPOCH + n).isoformat()  # noqa: E731
-    return Due(machine.store_id, machine.equipment_id, a.rule.rule.id, day(due), left, state,
-               a.steps.cycle_ids[cycle] if cycle >= 0 else "", day(begun) if cycle >= 0 else "")  # fmt: skip
+def _days(length: Duration) -> int:
+    """Whole days, which is what a due date can show of an elapsed time."""
+    return length.amount if length.calendar else length.amount // 86_400
+
+
+def _date(day: int) -> str:
+    return date.fromordinal(EPOCH + day).isoformat()
 
 
 def due_day(machine: Machine, begun: int, days: int) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,14 +37,15 @@ def findings(applied: Sequence[Applied]) -> list[Finding]:
         for i in np.flatnonzero((o.status == OUT) | (o.status == NOT_OBSERVED))
     ]  # fmt: skip
     repeated = _repeated(open_)
-    started: dict[int, list[str]] = {}
     cited = {id(a): citations(a.pack, a.rule.rule) for a in applied}
-    found = []
-    for n, check in enumerate(open_):
-        steps = check.applied.steps
-        if id(steps) not in started:
-            started[id(steps)] = local_starts(steps)
-        found.append(_finding(check, n in repeated, started[id(steps)], cited[id(check.applied)]))
+    started = {id(a.steps): dict[int, str]() for a in applied}
+    for steps in {id(a.steps): a.steps for a in applied}.values():
+        mine = {int(c.outcomes.cycle[c.at]) for c in open_ if c.applied.steps is steps}
+        started[id(steps)] = local_starts(steps, sorted(mine - {-1}))
+    found = [
+        _finding(check, n in repeated, started[id(check.applied.steps)], cited[id(check.applied)])
+        for n, check in enumerate(open_)
+    ]
     return sorted(found, key=order_key)
 
 
@@ -75,23 +76,24 @@ def _repeated(open_: Sequence[_Open]) -> set[int]:
     return repeated
 
 
-def local_starts(steps: Steps) -> list[str]:
-    """When each cycle began, by its store's clock, as RFC 3339; '' where no time is known."""
-    texts = [""] * steps.cycles
+def local_starts(steps: Steps, cycles: Sequence[int]) -> dict[int, str]:
+    """When each of these cycles began, by its store's clock, as RFC 3339; '' where no time is known."""
+    texts = dict.fromkeys(cycles, "")
+    by_zone: dict[str, list[int]] = {}
     began = steps.began
-    machine_zone = np.array([m.zone for m in steps.machines], dtype=object)
-    zones = machine_zone[steps.machine] if steps.cycles else machine_zone[:0]
-    for zone in sorted(set(zones.tolist())):
-        at = np.flatnonzero((zones == zone) & (began != NAT))
-        clock = next(m.clock for m in steps.machines if m.zone == zone)
-        offset = clock.offset_at(began[at])
-        wall = np.datetime_as_string((began[at] + offset).view("datetime64[us]"), unit="s")
-        for k, text, o in zip(at.tolist(), wall.tolist(), (offset // 60_000_000).tolist(), strict=True):
-            texts[k] = f"{text}{'-' if o < 0 else '+'}{abs(o) // 60:02d}:{abs(o) % 60:02d}"
+    for cycle in cycles:
+        if began[cycle] != NAT:
+            by_zone.setdefault(steps.machines[int(steps.machine[cycle])].zone, []).append(cycle)
+    for mine in by_zone.values():
+        clock = steps.machines[int(steps.machine[mine[0]])].clock
+        offset = clock.offset_at(began[mine])
+        wall = np.datetime_as_string((began[mine] + offset).view("datetime64[us]"), unit="s")
+        for cycle, text, o in zip(mine, wall.tolist(), (offset // 60_000_000).tolist(), strict=True):
+            texts[cycle] = f"{text}{'-' if o < 0 else '+'}{abs(o) // 60:02d}:{abs(o) % 60:02d}"
     return texts
 
 
-def _finding(check: _Open, repeat: bool, started: Sequence[str], cited: tuple[Citation, ...]) -> Finding:
+def _finding(check: _Open, repeat: bool, started: Mapping[int, str], cited: tuple[Citation, ...]) -> Finding:
     applied, o, i = check.applied, check.outcomes, check.at
     rule, pack, steps = applied.rule.rule, applied.pack, applied.steps
     machine = applied.machines[int(o.machine[i])]
@@ -111,7 +113,7 @@ def _finding(check: _Open, repeat: bool, started: Sequence[str], cited: tuple[Ci
         id=finding_id(rule.id, machine.store_id, machine.equipment_id, cycle_id, target, o.part), rule=rule.id,
         title=rule.title, kind=rule.kind, pack=pack.id, grade=grade, status=Status(STATUS_WORDS[int(o.status[i])]),
         reason=o.reason[i], marks=marks, grade_reason=grade_reason, store_id=machine.store_id,
-        equipment_id=machine.equipment_id, cycle_id=cycle_id, cycle_started=started[cycle] if cycle >= 0 else "",
+        equipment_id=machine.equipment_id, cycle_id=cycle_id, cycle_started=started.get(cycle, ""),
         target=target, observed=shown.observed, required=shown.required, margin=shown.margin, message=message,
         evidence=_evidence(steps, rows, shown.columns), citations=cited, hazard=rule.hazard or "",
         corrective_action=rule.corrective_action or "", deviation=None,
@@ -119,8 +121,8 @@ def _finding(check: _Open, repeat: bool, started: Sequence[str], cited: tuple[Ci
 
 
 def _evidence(steps: Steps, rows: Sequence[int], columns: tuple[str, ...]) -> tuple[Evidence, ...]:
-    records = steps.records
-    at = sorted({(int(records.source[r]), int(records.rows[r])) for r in (int(steps.row[k]) for k in rows)})
+    records, row = steps.records, steps.row[list(rows)]
+    at = sorted(set(zip(records.source[row].tolist(), records.rows[row].tolist(), strict=True)))
     return tuple(Evidence(*records.sources[source], row, columns) for source, row in at[:MOST_ROWS])
 
 

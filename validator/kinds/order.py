@@ -119,6 +119,11 @@ def _groups(scope: Scope, side: _Side, per: Per) -> tuple[Ints, Ints, Names, Int
     return keys, keys // width, Names(vocabulary, target), check_of
 
 
+def _rows_of(check_of: Ints, check: int) -> Index:
+    """The rows of one check; a side's rows are in order of their checks."""
+    return np.arange(*np.searchsorted(check_of, [check, check + 1]))
+
+
 def _relation(relation: Relation, scope: Scope) -> Outcomes:
     steps = scope.steps
     first = _side(scope, relation.first, relation.link[0] == "F", relation.per)
@@ -141,9 +146,9 @@ def _relation(relation: Relation, scope: Scope) -> Outcomes:
     machine = steps.machine[cycle]
 
     def show(i: int) -> Shown:
-        mine = np.flatnonzero(check_of == i)
+        mine = _rows_of(check_of, i)
         k = int(mine[np.flatnonzero(bad_row[mine] == reason[i])[0]])
-        firsts = np.flatnonzero(first.group == then.group[k])
+        firsts = np.arange(*np.searchsorted(first.group, [then.group[k], then.group[k] + 1]))
         near = _nearest(first, firsts, then, k, least, most)
         rows = [int(then.rows[k])] + ([int(first.rows[near])] if near is not None else [])
         seen = None
@@ -237,9 +242,10 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
     status[~some] = NOT_APPLICABLE
 
     def show(i: int) -> Shown:
-        mine = np.flatnonzero(check_of == i)
+        mine = _rows_of(check_of, i)
         k = int(mine[np.flatnonzero(bad_row[mine] == reason[i])[0]])
-        near = np.flatnonzero((after.group == rows.group[k]) & (after.low < rows.high[k]))
+        near = np.arange(*np.searchsorted(after.group, [rows.group[k], rows.group[k] + 1]))
+        near = near[after.low[near] < rows.high[k]]
         shown = [int(rows.rows[k])] + [int(after.rows[near[-1]])] * bool(len(near))
         seen = None
         if len(near) and not rows.vague[k] and not after.vague[near[-1]]:
