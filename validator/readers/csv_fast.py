@@ -45,7 +45,7 @@ def add_block(
         column = table.columns[name]
         for chunk in found.column(name).chunks:
             if isinstance(column, Texts):
-                column.add(chunk.indices.to_numpy(), chunk.dictionary.to_pylist(), lines + ahead)
+                column.add(_codes(chunk), chunk.dictionary.to_pylist(), lines + ahead)
             else:
                 column.add(*_laid_out(chunk), lines + ahead)
     table.add_rows(np.arange(line, line + lines, dtype=np.int32), ahead)
@@ -129,6 +129,12 @@ def _split(data: Bytes, start: int, stop: int, layout: Layout, quoted: bool) -> 
     return found.rename_columns([name for name in layout.columns])
 
 
+def _codes(chunk: Any) -> npt.NDArray[np.int32]:
+    """The codes of a coded column, out of Arrow's own buffer: `to_numpy` would import pandas for it."""
+    indices = chunk.indices
+    return np.frombuffer(indices.buffers()[1], dtype=np.int32)[indices.offset : indices.offset + len(indices)]
+
+
 def _laid_out(chunk: Any) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.uint8]]:
     """Where every cell ends and their bytes one after the other, out of Arrow's own buffers."""
     _, offsets_buffer, data_buffer = chunk.buffers()
@@ -160,6 +166,6 @@ def _blank_row(*columns: Any) -> bool:
         empty = [number for number, word in enumerate(column.dictionary.to_pylist()) if not word.strip(" \t")]
         if not empty:
             return False
-        here = np.isin(column.indices.to_numpy(), empty)
+        here = np.isin(_codes(column), empty)
         blank = here if blank is None else blank & here
     return blank is not None and bool(blank.any())
