@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Callable
+from copy import deepcopy
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -55,7 +56,7 @@ def see(path: Path, budget: Budget) -> Seen:
     data = path.read_bytes()
     format_ = formats.decide(path.name, data[: formats.HEAD], len(data), lambda n: data[-n:])
     tables, assumptions, notices = importlib.import_module(READERS[format_]).read(path, budget)
-    return Seen(format_, tables, [parse(table) for table in tables], assumptions, notices)
+    return Seen(format_, tables, [parse(deepcopy(table)) for table in tables], assumptions, notices)
 
 
 @pytest.fixture

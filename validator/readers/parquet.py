@@ -46,7 +46,7 @@ def read(path: Path, budget: Budget) -> tuple[list[RawTable], list[str], list[st
         _check_types(file.schema_arrow, wanted)
         _check_footer(file.metadata, wanted, size, budget)
         table = _columns(file, list(wanted.values()))
-    except (pa.ArrowException, OSError, EOFError) as error:
+    except (pa.ArrowException, OSError, EOFError, ValueError, KeyError, OverflowError) as error:
         if isinstance(error, MemoryError):  # the footer promised that it would fit
             raise Unreadable("corrupt_container", "asks for far more memory than its footer declares") from None
         if isinstance(error, OSError) and error.errno is not None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator
 from dataclasses import dataclass, field
 from typing import Any
 from xml.parsers import expat
@@ -57,7 +57,7 @@ class SheetCells:
     budget: Budget
     merged: list[Range] = field(default_factory=list)
 
-    def rows(self) -> Iterator[tuple[int, list[Cell]]]:
+    def rows(self) -> Generator[tuple[int, list[Cell]], None, None]:
         """Rows with at least one cell that is not blank, in the sheet's order; raise `Unreadable`."""
         handler = _Handler(self)
         parser = expat.ParserCreate(namespace_separator="}")

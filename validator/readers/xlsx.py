@@ -6,6 +6,7 @@ import bisect
 import math
 import re
 from collections.abc import Iterator
+from contextlib import closing
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -85,7 +86,10 @@ class _SheetReading:
 
     def table(self) -> RawTable | None:
         """The sheet's records; None where it has no header."""
-        rows = self.source.rows()
+        with closing(self.source.rows()) as rows:  # a refusal half way must not keep the package open
+            return self._table(rows)
+
+    def _table(self, rows: Iterator[tuple[int, list[Cell]]]) -> RawTable | None:
         top = self._find_header(rows)
         if top is None or self.header is None:
             return None

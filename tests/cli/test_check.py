@@ -1,0 +1,208 @@
+"""`cip-audit check` as its users meet it: exit statuses, streams, sentences, and the same bytes every time."""
+
+from __future__ import annotations
+
+import json
+import random
+from pathlib import Path
+
+import pytest
+
+from validator.cli import run
+
+PACK = """\
+pack: two-rules
+version: 1.0.0
+title: Two rules
+procedure: cip
+rules:
+  - {id: T-FLUSH, title: Flush too short, kind: flush, grade: major, params: {targets: lines, min: PT15M}}
+  - {id: T-WHO, title: Nobody named, kind: record, grade: minor, params: {required_fields: [performed_by]}}
+"""
+REGISTER = """\
+stores:
+  - store_id: S1
+    timezone: America/Chicago
+    equipment: [{equipment_id: E1, lines: [line-1, line-2]}]
+"""
+HEADER = "store_id,equipment_id,cycle_id,procedure,step,target,started_at,ended_at,performed_by\n"
+
+
+def rows(minutes: int = 15, who: str = "AB", store: str = "S1", cycle: str = "c1") -> str:
+    return "".join(
+        f"{store},E1,{cycle},cip,flush,line-{n},2026-01-05T2{n}:00,2026-01-05T2{n}:{minutes:02d},{who}\n" for n in (1, 2)
+    )
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "pack.yaml").write_text(PACK, "utf-8")
+    (tmp_path / "register.yaml").write_text(REGISTER, "utf-8")
+    return tmp_path
+
+
+def check(folder: Path, capfdbinary, *arguments: str, log: str | None = None) -> tuple[int, bytes, str]:
+    """Exit status, standard output, standard error."""
+    if log is not None:
+        (folder / "log.csv").write_text(log, "utf-8")
+        arguments = (str(folder / "log.csv"), *arguments)
+    status = run(["check", *arguments, "--rules", str(folder / "pack.yaml"), "--as-of", "2026-01-31"])
+    out, err = capfdbinary.readouterr()
+    return status, out, err.decode()
+
+
+def register(folder: Path) -> tuple[str, str]:
+    return "--register", str(folder / "register.yaml")
+
+
+def test_a_clean_log_ends_in_0(folder, capfdbinary) -> None:
+    """Judged, nothing at or above --fail-on."""
+    assert check(folder, capfdbinary, *register(folder), log=HEADER + rows())[0] == 0
+
+
+def test_a_major_finding_ends_in_1(folder, capfdbinary) -> None:
+    """A flush a minute short is OUT at major, the default of --fail-on."""
+    assert check(folder, capfdbinary, *register(folder), log=HEADER + rows(14))[0] == 1
+
+
+@pytest.mark.parametrize(("fail_on", "status"), [("critical", 0), ("major", 0), ("minor", 1), ("observation", 1), ("never", 0)])
+def test_fail_on_says_which_grade_fails(folder, capfdbinary, fail_on, status) -> None:
+    """A minor finding fails a run that is told to fail on minor ones or lesser."""
+    assert check(folder, capfdbinary, *register(folder), "--fail-on", fail_on, log=HEADER + rows(who=""))[0] == status
+
+
+def test_an_empty_export_is_never_clean(folder, capfdbinary) -> None:
+    """No row: nothing could be judged, and the report holds a finding that says so."""
+    status, out, _ = check(folder, capfdbinary, *register(folder), "--format", "json", log=HEADER)
+    report = json.loads(out)
+
+    assert status == 3
+    assert report["summary"]["result"] != "met"
+    assert [f["rule"] for f in report["findings"]] == ["empty-export"]
+
+
+def test_rows_of_another_procedure_are_not_judged(folder, capfdbinary) -> None:
+    """No applicable rule ends in 3, with a notice about the rows."""
+    status, out, _ = check(folder, capfdbinary, "--format", "json", log=HEADER + rows().replace(",cip,", ",other,"))
+
+    assert status == 3
+    assert "other_procedure" in {n["code"] for n in json.loads(out)["notices"]}
+
+
+def test_a_file_that_cannot_be_read_leaves_the_others_audited(folder, capfdbinary) -> None:
+    """Judged in part wins over clean: exit 4, and the report names the file and why."""
+    (folder / "broken.csv").write_bytes(b"\x00\x01\x02")
+    status, out, _ = check(folder, capfdbinary, str(folder / "broken.csv"), *register(folder), "--format", "json",
+                           log=HEADER + rows())  # fmt: skip
+    inputs = {Path(i["file"]).name: i for i in json.loads(out)["inputs"]}
+
+    assert status == 4
+    assert inputs["broken.csv"]["status"] == "refused"
+    assert inputs["broken.csv"]["reason"]
+    assert inputs["log.csv"]["rows_used"] == 2
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (["nothing-here.csv"], "nothing-here.csv: there is no such file"),
+        (["log.csv", "--as-of", "03/04/2026"], "--as-of 03/04/2026: could be more than one date"),
+        (["log.csv", "--output", "report.html"], "--output report.html: write it as FORMAT=PATH"),
+        (["log.csv", "--rules", "syrup-line-cpi"], "did you mean 'syrup-line-cip'?"),
+        (["log.csv", "--register", "absent.yaml"], "absent.yaml: cannot be read: no such file or directory"),
+        (["log.csv", "--format", "docx"], "docx"),
+        (["log.csv", "--regster", "x"], "--regster"),
+    ],
+)
+def test_wrong_usage_ends_in_2_with_a_sentence(folder, capfdbinary, monkeypatch, arguments, sentence) -> None:
+    """The sentence names what was found and what is allowed; nothing is on standard output."""
+    monkeypatch.chdir(folder)
+    (folder / "log.csv").write_text(HEADER + rows(), "utf-8")
+    rules = [] if "--rules" in arguments else ["--rules", "pack.yaml"]
+    status = run(["check", *arguments, *rules])
+    out, err = capfdbinary.readouterr()
+
+    assert (status, out) == (2, b"")
+    assert sentence in err.decode()
+    assert "Traceback" not in err.decode()
+
+
+def test_without_rules_the_procedure_chooses_the_pack(folder, capfdbinary) -> None:
+    """Records that name the procedure of a bundled pack need no --rules; others are told what there is."""
+    (folder / "log.csv").write_text(HEADER + rows().replace(",cip,", ",periodic-cip,"), "utf-8")
+    assert run(["check", str(folder / "log.csv"), "--format", "json"]) in (0, 1)
+    assert json.loads(capfdbinary.readouterr()[0])["packs"][0]["id"] == "syrup-line-cip"
+
+    (folder / "log.csv").write_text(HEADER + rows(), "utf-8")
+    assert run(["check", str(folder / "log.csv")]) == 2
+    assert "choose one with --rules: syrup-line-cip" in capfdbinary.readouterr()[1].decode()
+
+
+def test_standard_input_is_read(folder, capfdbinary, monkeypatch) -> None:
+    """`-` stands for standard input."""
+    import io
+    import sys
+
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO((HEADER + rows()).encode())))
+    status, out, _ = check(folder, capfdbinary, "-", *register(folder), "--format", "json")
+
+    assert status == 0
+    assert json.loads(out)["inputs"][0]["rows_used"] == 2
+
+
+def stable(out: bytes) -> dict:
+    report = json.loads(out)
+    report.pop("generated_at")
+    return report
+
+
+def test_the_order_of_the_files_changes_no_byte(folder, capfdbinary) -> None:
+    """Two logs named in either order give the same report, `generated_at` aside."""
+    (folder / "a.csv").write_text(HEADER + rows(14), "utf-8")
+    (folder / "b.csv").write_text(HEADER + rows(13, cycle="c2"), "utf-8")
+    both = [str(folder / "a.csv"), str(folder / "b.csv")]
+    first = check(folder, capfdbinary, *both, "--format", "json")[1]
+    second = check(folder, capfdbinary, *both[::-1], "--format", "json")[1]
+
+    assert stable(first) == stable(second)
+    assert json.dumps(stable(first)) == json.dumps(stable(second))
+
+
+def test_shuffling_rows_and_columns_changes_no_finding(folder, capfdbinary) -> None:
+    """Only row numbers and the file's hash differ."""
+    lines = (HEADER + rows(14) + rows(12, cycle="c2") + rows(15, who="", cycle="c3")).splitlines()
+    body = [line.split(",") for line in lines]
+    shuffled = body[1:]
+    random.Random(3).shuffle(shuffled)
+    order = random.Random(4).sample(range(9), 9)
+    mixed = "\n".join(",".join(row[k] for k in order) for row in [body[0], *shuffled]) + "\n"
+    plain = stable(check(folder, capfdbinary, "--format", "json", log="\n".join(lines) + "\n")[1])
+    other = stable(check(folder, capfdbinary, "--format", "json", log=mixed)[1])
+    for report in (plain, other):
+        report["inputs"][0].pop("sha256")
+        for finding in report["findings"]:
+            finding.pop("evidence")
+
+    assert plain == other
+
+
+def test_files_beside_the_document(folder, capfdbinary) -> None:
+    """--output writes further formats; standard output holds one document only."""
+    status, out, err = check(folder, capfdbinary, *register(folder), "--format", "json", "--output",
+                             f"html={folder / 'r.html'}", "--output", f"json={folder / 'r.json'}", log=HEADER + rows())  # fmt: skip
+
+    assert status == 0
+    assert (folder / "r.json").read_bytes() == out
+    assert (folder / "r.html").read_text("utf-8").startswith("<!DOCTYPE html>")
+    assert err == ""
+    assert sorted(p.name for p in folder.iterdir()) == ["log.csv", "pack.yaml", "r.html", "r.json", "register.yaml"]
+
+
+def test_two_packs_must_not_share_a_rule(folder, capfdbinary) -> None:
+    """The same rule id in two packs would make findings ambiguous."""
+    (folder / "second.yaml").write_text(PACK.replace("two-rules", "second"), "utf-8")
+    (folder / "log.csv").write_text(HEADER + rows(), "utf-8")
+    status = run(["check", str(folder / "log.csv"), "--rules", str(folder / "pack.yaml"), "--rules", str(folder / "second.yaml")])
+
+    assert status == 2
+    assert "T-FLUSH stands in both" in capfdbinary.readouterr()[1].decode()
