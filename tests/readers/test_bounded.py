@@ -111,7 +111,8 @@ def test_processor_time_is_bounded(fatal, write):
 
 def test_waiting_is_bounded(fatal, write, monkeypatch):
     """A reader that waits for ever is stopped by the clock."""
-    monkeypatch.setattr(bounded, "_PATIENCE", 0.02)
+    monkeypatch.setattr(bounded, "_PATIENCE", 0)
+    monkeypatch.setattr(bounded, "_TO_START", 0.5)
     found = read_files([write("a.csv", HEADER + "HANG")])
     assert codes(found) == ["parser_limit"]
 

@@ -5,6 +5,7 @@ A child that dies takes one file with it: that file is refused with one sentence
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
@@ -31,6 +32,8 @@ MOST_CHILDREN = 4
 _BYTES_WORTH_A_CHILD = 16 * 2**20
 _MOST_MAPPED = 64  # each mapping keeps a file descriptor
 _PATIENCE = 3  # a machine that is busy with other work gives a child a third of its time
+_TO_START = 10
+"""Seconds on the clock for a child to start, on top of what its file may take."""
 Outcome = FileRead | FileRefused
 
 
@@ -112,8 +115,8 @@ class Reading:
 
     def _read(self, child: _Child, at: int) -> Outcome:
         name, path = self._names[at], self._paths[at]
-        seconds = _PATIENCE * allowed_seconds(self._budget, _size(path))
-        answer = child.ask({"path": path, "name": name, "budget": asdict(self._budget)}, seconds)
+        processor = allowed_seconds(self._budget, _size(path))
+        answer = child.ask({"path": path, "name": name, "budget": asdict(self._budget)}, processor)
         if isinstance(answer, Unreadable):
             return FileRefused(name, _sha256(path, self._budget), answer.code, answer.sentence)
         if not answer["read"]:
@@ -154,25 +157,27 @@ class _Child:
             self._lines = queue.SimpleQueue()
             threading.Thread(target=_forward, args=(self._process.stdout, self._lines), daemon=True).start()
 
-    def ask(self, request: dict[str, object], seconds: int) -> dict[str, str] | Unreadable:
-        """The child's answer, or how it died."""
+    def ask(self, request: dict[str, object], processor: int) -> dict[str, str] | Unreadable:
+        """The child's answer, or how it died; `processor` is the processor time in seconds that it may use."""
         if self._process is None or self._process.poll() is not None:
             self._start()
         process = self._process
         if process is None or process.stdin is None:
             return Unreadable("parser_crash", "was not read: reading was stopped")
         self.result.unlink(missing_ok=True)
+        seconds = _PATIENCE * processor + _TO_START
         try:
             process.stdin.write(json.dumps({**request, "result": str(self.result)}).encode("ascii") + b"\n")
             process.stdin.flush()
             line = self._lines.get(timeout=seconds)
         except queue.Empty:
             self._end(process)
-            return Unreadable("parser_limit", f"took longer than {seconds} s to read")
+            return Unreadable("parser_limit", f"took longer than {seconds:g} s to read")
         except OSError:
             line = b""
         if not line:
-            return _death(process.wait(), seconds // _PATIENCE)
+            self._end(process)
+            return _death(process.returncode, processor)
         answer: dict[str, str] = json.loads(line)
         if answer.get("last"):
             self._end(process)
@@ -186,23 +191,20 @@ class _Child:
 
     @staticmethod
     def _end(process: subprocess.Popen[bytes]) -> None:
+        """Make sure that it is dead; its output is closed by the thread that reads it."""
         process.kill()
         process.wait()
-        for pipe in (process.stdin, process.stdout):
-            if pipe is not None:
-                try:
-                    pipe.close()
-                except OSError:
-                    pass
+        if process.stdin is not None:
+            with contextlib.suppress(OSError):
+                process.stdin.close()
 
 
 def _forward(pipe: IO[bytes] | None, lines: queue.SimpleQueue[bytes]) -> None:
     """Hand a child's lines on as they come, then one empty line for its end."""
-    try:
-        for line in pipe or ():
-            lines.put(line)
-    except ValueError:  # the pipe was closed while it was waited for
-        pass
+    if pipe is not None:
+        with pipe:
+            for line in pipe:
+                lines.put(line)
     lines.put(b"")
 
 
@@ -220,7 +222,7 @@ def _death(status: int, seconds: int) -> Unreadable:
 
 def _size(path: str) -> int:
     try:
-        status = os.stat(path)
+        status = Path(path).stat()
     except (OSError, ValueError):
         return 0
     return status.st_size if stat.S_ISREG(status.st_mode) else 0
@@ -231,7 +233,7 @@ def _sha256(path: str, budget: Budget) -> str:
     if not 0 < _size(path) <= budget.file_bytes:
         return ""
     try:
-        with open(path, "rb") as file:
+        with Path(path).open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError:
         return ""

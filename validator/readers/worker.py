@@ -100,6 +100,8 @@ def _at(file: IO[bytes], start: int, length: int) -> bytes:
 
 def _open_regular(path: Path, budget: Budget) -> IO[bytes]:
     """Open without waiting for a writer at the other end of a pipe, and only what is a regular file."""
+    if "\0" in str(path):
+        raise Unreadable("not_found", "is no name that a file can have")
     number = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     status = os.fstat(number)
     if not stat.S_ISREG(status.st_mode):
