@@ -11,7 +11,7 @@ import pytest
 from validator.cycles import form_cycles
 from validator.demo import PACK, Planted
 from validator.demo.cycle import store_rows
-from validator.demo.logs import COLUMNS, _text
+from validator.demo.logs import COLUMNS, cell_text
 from validator.demo.scenario import Scenario
 from validator.engine.apply import apply
 from validator.engine.stamp import findings
@@ -34,7 +34,7 @@ def found() -> Found:
         writer.writerow(COLUMNS)
         for store in plan.stores:
             for row in store_rows(plan, store, pack.profiles):
-                writer.writerow([_text(row.get(name), store.log.stamps) for name in COLUMNS])
+                writer.writerow([cell_text(row.get(name), store.log.stamps) for name in COLUMNS])
         stores = tuple(
             Store(store_id=s.store_id, timezone=s.timezone, equipment=tuple(m.equipment for m in s.machines))
             for s in plan.stores

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zipfile
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,8 @@ from validator.demo import PACK, DemoFiles, Planted, scenario, truth, truth_text
 from validator.demo.scenario import Fault, Scenario
 from validator.findings import Report
 from validator.places import bundled
+
+Found = Callable[[Scenario], set[Planted]]
 
 PLAN = scenario()
 FAULTS = [(store.store_id, fault) for store in PLAN.stores for fault in store.faults]
@@ -39,14 +42,14 @@ def report(demo: DemoFiles) -> Report:
         return audit_files([str(p) for p in demo.logs], [PACK], str(demo.register), demo.as_of, "simple", waiting)
 
 
-def test_audit_of_the_files_finds_exactly_what_is_planted(demo: DemoFiles, report: Report):
+def test_audit_of_the_files_finds_exactly_what_is_planted(demo: DemoFiles, report: Report) -> None:
     """From the files as written, through every reader, come the planted findings and no other."""
     found = [Planted(f.store_id, f.equipment_id, f.cycle_id, f.rule, f.target, f.status.value) for f in report.findings]
 
     assert sorted(found) == list(demo.truth)
 
 
-def test_the_clean_store_stays_silent(report: Report):
+def test_the_clean_store_stays_silent(report: Report) -> None:
     """The store without a planted fault has checks, and not one of them is a finding."""
     clean = next(s for s in report.stores if s.store_id == "TL-01")
 
@@ -56,8 +59,8 @@ def test_the_clean_store_stays_silent(report: Report):
     assert [d for d in report.record_defects if "TL-01" in d.file] == []
 
 
-def test_every_damaged_row_is_told(report: Report):
-    """Each row that the scenario spoils is listed once for each value that cannot be read, in the one store that does so."""
+def test_every_damaged_row_is_told(report: Report) -> None:
+    """Each row that the scenario spoils is listed, once for each value that cannot be read."""
     told = [(Path(d.file).name, d.column, d.code) for d in report.record_defects]
 
     assert told == [
@@ -73,14 +76,14 @@ def test_every_damaged_row_is_told(report: Report):
     assert sum(f.rows_duplicate for f in report.inputs) == 1
 
 
-def test_a_reading_put_right_before_use_is_marked(report: Report):
+def test_a_reading_put_right_before_use_is_marked(report: Report) -> None:
     """Of the weak solutions only the one that was made stronger before its use bears the mark `cos`."""
     marked = [(f.rule, f.target) for f in report.findings if "cos" in f.marks]
 
     assert marked == [("SYR-CHLORINE-WEAK", "batch-5")]
 
 
-def test_stored_truth_follows_from_the_scenario():
+def test_stored_truth_follows_from_the_scenario() -> None:
     """`truth.yaml` holds what the scenario's faults and dates must cause."""
     stored = (bundled("fixtures") / "demo" / "truth.yaml").read_text("utf-8")
 
@@ -88,7 +91,7 @@ def test_stored_truth_follows_from_the_scenario():
 
 
 @pytest.mark.parametrize(("store", "fault"), FAULTS, ids=[f"{f.machine} {f.cycle} {f.says}" for _, f in FAULTS])
-def test_each_fault_alone_causes_what_it_says(store: str, fault: Fault, found):
+def test_each_fault_alone_causes_what_it_says(store: str, fault: Fault, found: Found) -> None:
     """A fault by itself causes its own findings (and a late interval, where it leaves a cycle incomplete), no more."""
     plan = _with_faults(PLAN, (fault,))
 
@@ -97,7 +100,7 @@ def test_each_fault_alone_causes_what_it_says(store: str, fault: Fault, found):
 
 @settings(max_examples=12, deadline=None)
 @given(seed=st.integers(0, 10**9))
-def test_a_cycle_without_a_fault_keeps_every_rule(seed: int, found):
+def test_a_cycle_without_a_fault_keeps_every_rule(seed: int, found: Found) -> None:
     """However the dice fall, a cleaning by these habits gives no finding but the two dates that are late."""
     plan = _with_faults(PLAN.model_copy(update={"seed": seed}), ())
 
@@ -107,7 +110,7 @@ def test_a_cycle_without_a_fault_keeps_every_rule(seed: int, found):
     }
 
 
-def test_written_twice_the_bytes_are_the_same(tmp_path: Path):
+def test_written_twice_the_bytes_are_the_same(tmp_path: Path) -> None:
     """Two runs give the same files, byte for byte."""
     for name in ("one", "two"):
         write_demo(tmp_path / name)
@@ -123,7 +126,7 @@ def test_written_twice_the_bytes_are_the_same(tmp_path: Path):
     ]  # fmt: skip
 
 
-def test_the_workbook_holds_no_clock(demo: DemoFiles):
+def test_the_workbook_holds_no_clock(demo: DemoFiles) -> None:
     """No part of the workbook bears the hour at which it was saved, so a run on another day gives the same bytes."""
     with zipfile.ZipFile(next(p for p in demo.logs if p.suffix == ".xlsx")) as book:
         dates = {info.date_time for info in book.infolist()}
@@ -133,7 +136,7 @@ def test_the_workbook_holds_no_clock(demo: DemoFiles):
     assert core.count("2026-07-01T00:00:00Z") == core.count("<dcterms:") == 2
 
 
-def test_the_readme_has_three_lines(demo: DemoFiles):
+def test_the_readme_has_three_lines(demo: DemoFiles) -> None:
     """The folder explains itself in three lines, one of them the command."""
     lines = (demo.register.parent / "README.txt").read_text("utf-8").splitlines()
 

@@ -8,19 +8,20 @@ from validator.demo import PACK, scenario, truth
 from validator.packs.cases import try_case, try_cases
 from validator.packs.lint import lint
 from validator.packs.loading import load_pack
+from validator.packs.model import Case
 
 LOADED = load_pack(PACK)
 RULES = [bound.rule.id for bound in LOADED.rules]
 CASES = [(rule, case) for rule, file in LOADED.cases.items() for case in file.cases]
 
 
-def test_the_pack_has_no_fault():
+def test_the_pack_has_no_fault() -> None:
     """Every rule names its fault, source, clause, remedy and cases."""
     assert lint(LOADED) == []
 
 
 @pytest.mark.parametrize(("rule", "case"), CASES, ids=[f"{rule}: {case.name}" for rule, case in CASES])
-def test_case_gives_exactly_its_checks(rule, case):
+def test_case_gives_exactly_its_checks(rule: str, case: Case) -> None:
     """The records of a case give the checks it names and no other."""
     tried = try_case(LOADED, rule, case, LOADED.cases[rule])
 
@@ -28,13 +29,13 @@ def test_case_gives_exactly_its_checks(rule, case):
 
 
 @pytest.mark.parametrize("rule", RULES)
-def test_rule_fires(rule):
+def test_rule_fires(rule: str) -> None:
     """A rule that can never be broken checks nothing: each is OUT in a case of its own."""
     assert any(check.status == "out" for tried in try_cases(LOADED, rule) for check in tried.found)
 
 
 @pytest.mark.parametrize("rule", RULES)
-def test_rule_has_more_near_misses_than_plain_failures(rule):
+def test_rule_has_more_near_misses_than_plain_failures(rule: str) -> None:
     """A case that is wholly OUT is outnumbered by those that are IN, mixed, N/O, N/A or at the limit."""
     cases = LOADED.cases[rule].cases
     plain = [c for c in cases if not c.boundary and {e.status.value for e in c.expect} == {"out"}]
@@ -42,7 +43,7 @@ def test_rule_has_more_near_misses_than_plain_failures(rule):
     assert len(plain) < len(cases) - len(plain)
 
 
-def test_the_demo_shows_most_rules():
+def test_the_demo_shows_most_rules() -> None:
     """The demo breaks at least four rules in five, and none that the pack does not have."""
     shown = {p.rule for p in truth(scenario())}
 
@@ -50,7 +51,7 @@ def test_the_demo_shows_most_rules():
     assert len(shown) >= 0.8 * len(RULES)
 
 
-def test_unpublished_figures_are_marked():
+def test_unpublished_figures_are_marked() -> None:
     """Every rule that rests on common practice cites it as unpublished, and every authority fits its sources."""
     for bound in LOADED.rules:
         published = {LOADED.sources[cite.source].published for cite in bound.rule.cites}

@@ -8,6 +8,7 @@ comment that begins with CHOICE says which one is read here.
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -22,6 +23,11 @@ Span = tuple[int, int]
 OUT, IN, NO = "out", "in", "not_observed"
 FULL_GRID = 60
 SIX_HOURS = 6 * 3600
+MOST_TRIED = 20_000
+
+
+class TooMany(Exception):
+    """The missing times of a case allow more completions than can be tried one by one."""
 
 
 @dataclass
@@ -247,8 +253,8 @@ def expected(machine: Machine, wanted: str | Sequence[str] | None) -> list[str]:
 
 
 def acts_on(step: Step, target: str) -> bool:
-    # CHOICE: a row acts on the target that it names
-    return step.target == target
+    # CHOICE: a row acts on the target that it names, and whatever acts on a part of the equipment acts on the equipment
+    return target in ("", step.target)
 
 
 # ---------------------------------------------------------------- missing times
@@ -313,7 +319,10 @@ def completions(cycle: Cycle, read: Sequence[Step], shifts: Sequence[int], now: 
         shared = {s.step for s in read if s.step in limits}
         rows += [s for s in cycle.steps if s.step in shared and not any(s is r for r in read)]
     tried = candidates_for(rows, shifts, now) if rows else []
-    for spans in itertools.product(*(list(spans_of(s, tried)) for s in rows)):
+    choices = [list(spans_of(s, tried)) for s in rows]
+    if math.prod(len(c) for c in choices) > MOST_TRIED:
+        raise TooMany
+    for spans in itertools.product(*choices):
         if fits_capacity(list(zip(rows, spans, strict=True)), limits):
             yield {id(s): span for s, span in zip(rows, spans, strict=True)}
 
@@ -424,9 +433,8 @@ def concentration(world: World, rule: Mapping[str, Any]) -> set[Finding]:
             continue
         mine = [s for s in cycle.steps if s.row.get("agent") == p["agent"]]
         for solution in {s.row.get("solution_id") or p["agent"] for s in mine}:
-            # CHOICE: a row that names the solution and no agent is a row of that solution
-            rows = [s for s in cycle.steps if s.row.get("agent") in (p["agent"], "", None)]
-            rows = [s for s in rows if (s.row.get("solution_id") or s.row.get("agent")) == solution]
+            # CHOICE: whatever names the solution is a row of it, whether it names the agent or even another one
+            rows = [s for s in cycle.steps if (s.row.get("solution_id") or s.row.get("agent")) == solution]
             seen = [reading(table, s.row) for s in rows if s.row.get("concentration_ppm")]
             found.add(check(rule, cycle, solution, OUT if "no" in seen else NO if not seen or "unknown" in seen else IN))
     return found
@@ -544,7 +552,7 @@ def two_places(world: World, rule: Mapping[str, Any], cycle: Cycle, mine: Sequen
         def verdict(times: dict[int, Span], here: list[Step] = here, there: list[Step] = there) -> str:
             return OUT if any(overlap(times[id(a)], times[id(b)]) for a in here for b in there) else IN
 
-        found.add(check(rule, cycle, person, judge(cycle, here + there, [], world.as_of, verdict, capacities=False)))
+        found.add(check(rule, cycle, '', judge(cycle, here + there, [], world.as_of, verdict, capacities=False)))
     return found
 
 

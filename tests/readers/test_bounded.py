@@ -62,9 +62,7 @@ def fatal(tmp_path, monkeypatch):
     folder = tmp_path / "readers"
     folder.mkdir()
     (folder / "fatal_reader.py").write_text(FATAL)
-    (folder / "sitecustomize.py").write_text(
-        "from validator.readers import READERS\nREADERS['csv'] = 'fatal_reader'\n"
-    )
+    (folder / "sitecustomize.py").write_text("from validator.readers import READERS\nREADERS['csv'] = 'fatal_reader'\n")
     monkeypatch.setenv("PYTHONPATH", str(folder))
 
 
@@ -183,7 +181,13 @@ def test_what_is_no_file(tmp_path):
     """Folders, pipes, devices and missing files are refused at once, without waiting for anyone."""
     os.mkfifo(tmp_path / "pipe.csv")
     (tmp_path / "loop.csv").symlink_to(tmp_path / "loop.csv")
-    paths = [str(tmp_path), str(tmp_path / "pipe.csv"), "/dev/zero", str(tmp_path / "none.csv"), str(tmp_path / "loop.csv")]
+    paths = [
+        str(tmp_path),
+        str(tmp_path / "pipe.csv"),
+        "/dev/zero",
+        str(tmp_path / "none.csv"),
+        str(tmp_path / "loop.csv"),
+    ]
     assert codes(read_files(paths)) == ["not_a_file", "not_a_file", "not_a_file", "not_found", "not_readable"]
 
 

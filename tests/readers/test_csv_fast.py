@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from validator.readers import csv_, csv_fast
 from validator.readers.cells import as_text
-from validator.readers.dialect import find_layout
 from validator.readers.columns import TableBuilder
+from validator.readers.dialect import find_layout
 from validator.readers.tables import Budget, RawTable
 
 HEADER = ["store_id", "equipment_id", "step", "started_at", "ph", "other"]
@@ -42,7 +42,9 @@ def plain(data: bytes) -> bool:
 
 
 cell = st.one_of(
-    st.sampled_from(["", "flush", " ", "TL-01", "2026-03-01T21:40:00", "step", "a b", "é", "工", "NA", "null", "\t", "1e5"]),
+    st.sampled_from(
+        ["", "flush", " ", "TL-01", "2026-03-01T21:40:00", "step", "a b", "é", "工", "NA", "null", "\t", "1e5"]
+    ),
     st.text(st.characters(codec="utf-8", exclude_characters="\0"), max_size=6),
 )
 rows = st.lists(st.lists(cell, min_size=len(HEADER), max_size=len(HEADER)), max_size=12)

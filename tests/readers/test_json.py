@@ -109,7 +109,9 @@ def test_a_bad_byte_costs_its_cell(reading):
 
 def test_cell_length_both_sides_of_the_limit(reading_records):
     """A cell of exactly the limit is read; one character more is a defect of that cell."""
-    seen = reading_records(record(performed_by="é" * 50), record(performed_by="é" * 51), budget=Budget(cell_characters=50))
+    seen = reading_records(
+        record(performed_by="é" * 50), record(performed_by="é" * 51), budget=Budget(cell_characters=50)
+    )
     assert seen.faults == {(2, "performed_by", "cell_too_long")}
 
 
@@ -227,7 +229,9 @@ def test_blank_lines_crlf_and_mark(reading):
 
 def test_deep_nesting_costs_its_line(reading):
     """One line of brackets does not refuse the others."""
-    seen = reading("\n".join([record(), "[" * 100_000, record()[:-1] + ', "ph": ' + "[" * 70 + "]" * 70 + "}"]), "log.jsonl")
+    seen = reading(
+        "\n".join([record(), "[" * 100_000, record()[:-1] + ', "ph": ' + "[" * 70 + "]" * 70 + "}"]), "log.jsonl"
+    )
     assert (seen.rows, seen.faults) == ([1], {(2, "", "too_deep"), (3, "", "too_deep")})
 
 

@@ -36,7 +36,10 @@ defects = st.lists(
 )  # fmt: skip
 
 
-@given(st.lists(st.tuples(st.integers(0, 20), st.lists(st.text(), max_size=5, unique=True), defects), max_size=3), st.booleans())
+@given(
+    st.lists(st.tuples(st.integers(0, 20), st.lists(st.text(), max_size=5, unique=True), defects), max_size=3),
+    st.booleans(),
+)
 def test_nothing_is_changed(tmp_path_factory, parts, mapped):
     """Sizes that are no multiple of eight, empty tables, any text: all come back as they were."""
     path = tmp_path_factory.mktemp("t") / "tables"

@@ -50,15 +50,19 @@ def package(sheets, *, shared=None, styles=None, flags="", states=(), extra=(), 
         f'<sheet name="S{n + 1}" sheetId="{n + 1}" r:id="r{n}" state="{states[n]}"/>' for n in range(len(sheets))
     )
     related = "".join(
-        f'<Relationship Id="r{n}" Type="{REL}/worksheet" Target="worksheets/sheet{n + 1}.xml"/>' for n in range(len(sheets))
+        f'<Relationship Id="r{n}" Type="{REL}/worksheet" Target="worksheets/sheet{n + 1}.xml"/>'
+        for n in range(len(sheets))
     )
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as packed:
         packed.writestr("[Content_Types].xml", "<Types/>")
         packed.writestr(
-            "_rels/.rels", f'<Relationships><Relationship Id="b" Type="{REL}/officeDocument" Target="xl/workbook.xml"/></Relationships>'
+            "_rels/.rels",
+            f'<Relationships><Relationship Id="b" Type="{REL}/officeDocument" Target="xl/workbook.xml"/></Relationships>',
         )
-        packed.writestr("xl/workbook.xml", f'<workbook xmlns="{main}" xmlns:r="{REL}">{flags}<sheets>{listed}</sheets></workbook>')
+        packed.writestr(
+            "xl/workbook.xml", f'<workbook xmlns="{main}" xmlns:r="{REL}">{flags}<sheets>{listed}</sheets></workbook>'
+        )
         if shared is not None:
             packed.writestr("xl/sharedStrings.xml", shared)
             related += f'<Relationship Id="t" Type="{REL}/sharedStrings" Target="/xl/sharedStrings.xml"/>'
@@ -115,7 +119,9 @@ def test_dates_count_from_the_declared_year(workbook):
     """The same number is another day when the workbook counts from 1904."""
     page = sheet(HEAD, row(2, D=cell("D2", "<v>46082.902777777781</v>", "n", "1")))
     assert workbook([page], styles=STYLES).cells("started_at") == ["2026-03-01T21:40:00"]
-    assert workbook([page], styles=STYLES, flags='<workbookPr date1904="1"/>').cells("started_at") == ["2030-03-02T21:40:00"]
+    assert workbook([page], styles=STYLES, flags='<workbookPr date1904="1"/>').cells("started_at") == [
+        "2030-03-02T21:40:00"
+    ]
 
 
 def test_a_date_a_hair_short_of_the_minute(workbook):

@@ -33,7 +33,7 @@ class _Cycle:
 
     def __init__(self, plan: Scenario, store: StorePlan, machine: MachinePlan, number: int, day: date) -> None:
         self.plan, self.store, self.machine, self.number = plan, store, machine, number
-        self.draw = Random(f"{plan.seed} {machine.equipment.equipment_id} {number}")
+        self.draw = Random(f"{plan.seed} {machine.equipment.equipment_id} {number}")  # noqa: S311 - dice for a demo, no secret
         self.at = datetime.combine(day, time.fromisoformat(machine.starts_at))
         self.made: list[Row] = []
 

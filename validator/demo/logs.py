@@ -24,7 +24,8 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def _text(value: Any, stamps: str) -> str:
+def cell_text(value: Any, stamps: str) -> str:
+    """A cell of a text log: times as fine as the store writes them, nothing for a blank."""
     if isinstance(value, datetime):
         return value.strftime("%Y-%m-%d %H:%M:%S" if stamps == "seconds" else "%Y-%m-%d %H:%M")
     return "" if value is None else str(value)
@@ -34,7 +35,7 @@ def _csv(rows: Sequence[Row], store: StorePlan) -> bytes:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)
-    writer.writerows([_text(row.get(name), store.log.stamps) for name in COLUMNS] for row in rows)
+    writer.writerows([cell_text(row.get(name), store.log.stamps) for name in COLUMNS] for row in rows)
     return text.getvalue().encode()
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import mmap
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -135,7 +135,8 @@ class _Reading:
     def _keep(self, block: _Block, cells: list[bytes], end: int, after: int, lines: int) -> None:
         if end == after and _cut_in_a_character(cells[-1]):
             column = self._column(len(cells) - 1)
-            self._lose("truncated_record", f"{column} ends in the middle of a character: the file was cut off", after, column)
+            why = f"{column} ends in the middle of a character: the file was cut off"
+            self._lose("truncated_record", why, after, column)
             return
         block.records.append(cells)
         block.lines.append(self.line)
@@ -230,8 +231,8 @@ class _Reading:
 
     def _hand_over(self, block: _Block) -> None:
         if block.records:
-            columns = list(zip(*block.records, strict=True))
-            cells = {name: columns[at] for name, at in self.layout.columns.items()}
+            columns: list[tuple[bytes, ...]] = list(zip(*block.records, strict=True))
+            cells: dict[str, Sequence[bytes]] = {name: columns[at] for name, at in self.layout.columns.items()}
             self.table.add(np.array(block.lines, dtype=np.int32), cells)
 
 

@@ -1,13 +1,12 @@
 """Is a block of CSV lines plain, and what stands in it? Where it is proved plain, Arrow splits it on every core.
 
-Plain means: quotation marks only around whole cells of one line, line ends all LF or all CRLF, no blank line, one number
-of fields, nothing too long.
+Plain means: quotation marks only around whole cells of one line, line ends all LF or all CRLF, no blank line, one
+number of fields, nothing too long.
 Whatever is not proved is left to `csv_`, which gives the same table for the same bytes.
 """
 
 from __future__ import annotations
 
-import mmap
 from typing import Any
 
 import numpy as np
@@ -60,12 +59,12 @@ def _count_plain_lines(view: npt.NDArray[np.uint8], budget: Budget) -> int | Non
     crlf = False
     for at in range(0, len(view), _LOOK):
         part = view[at : at + _LOOK]
-        ends = np.count_nonzero(part == _LF)
+        ends = int(np.count_nonzero(part == _LF))
         if ends == 0 and len(part) == _LOOK:
             return None
         if at == 0 or crlf:
             cr = part == _CR
-            returns += np.count_nonzero(cr)
+            returns += int(np.count_nonzero(cr))
             crlf = returns > 0
             if crlf and not _followed_by_line_feed(view, at, np.flatnonzero(cr)):
                 return None
@@ -74,7 +73,7 @@ def _count_plain_lines(view: npt.NDArray[np.uint8], budget: Budget) -> int | Non
         lines += ends
     if returns not in (0, lines):
         return None
-    return int(lines) + int(len(view) > 0 and view[-1] != _LF)
+    return lines + int(len(view) > 0 and view[-1] != _LF)
 
 
 def _followed_by_line_feed(view: npt.NDArray[np.uint8], at: int, returns: npt.NDArray[np.intp]) -> bool:
@@ -83,7 +82,7 @@ def _followed_by_line_feed(view: npt.NDArray[np.uint8], at: int, returns: npt.ND
 
 
 def _quotes_are_plain(view: npt.NDArray[np.uint8], quotes: npt.NDArray[np.intp], delimiter: int) -> bool:
-    """Quotation marks come in pairs around whole cells, and no pair spans a line end; two in a row inside count as text."""
+    """Whether the marks come in pairs around whole cells within a line; two in a row inside a cell are text."""
     if len(quotes) % 2:
         return False
     opening, closing = quotes[0::2], quotes[1::2]
@@ -126,7 +125,7 @@ def _split(data: Bytes, start: int, stop: int, layout: Layout, quoted: bool) -> 
         )
     except pa.ArrowInvalid:
         return None
-    return found.rename_columns([name for name in layout.columns])
+    return found.rename_columns(list(layout.columns))
 
 
 def _codes(chunk: Any) -> npt.NDArray[np.int32]:

@@ -1,4 +1,4 @@
-"""How is a CSV file laid out? Encoding, delimiter and header line, decided by the needed names and never by statistics."""
+"""How is a CSV file laid out? Encoding, delimiter and header line: the needed names decide, never statistics."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ class Layout:
 
 
 def decoded(data: Bytes, assumptions: list[str]) -> tuple[Bytes, int]:
-    """The file as UTF-8 bytes and where its text begins; UTF-16 and UTF-32 only where a byte order mark declares them."""
+    """The file as UTF-8 bytes and where its text begins; UTF-16 and UTF-32 only where a mark declares them."""
     head = data[:4096]
     for mark, encoding in _ENCODINGS:
         if head.startswith(mark):
@@ -50,7 +50,8 @@ def decoded(data: Bytes, assumptions: list[str]) -> tuple[Bytes, int]:
             assumptions.append(f"read as {encoding.upper()} text, as its first bytes say")
             return text.encode("utf-8"), 0
     zeros = head.count(b"\0")
-    if len(head) >= 8 and zeros * 3 >= len(head) and max(head[::2].count(b"\0"), head[1::2].count(b"\0")) * 3 >= zeros * 2:
+    on_one_side = max(head[::2].count(b"\0"), head[1::2].count(b"\0"))
+    if len(head) >= 8 and zeros * 3 >= len(head) and on_one_side * 3 >= zeros * 2:
         raise Unreadable(
             "encoding_undeclared_utf16", "looks like UTF-16 text without its mark; export it as UTF-8", "byte 0"
         )

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import codecs
 import json
-import os
 import re
 from collections.abc import Callable
 from pathlib import PurePath
@@ -39,9 +38,9 @@ _JSON_OBJECT = re.compile(rb'\{[ \t\r\n]*["}]')
 def decide(name: str, head: bytes, size: int, tail: Callable[[int], bytes]) -> str:
     """The format's name (a key of `READERS`); raise `Unreadable` for a file that is none or is named for another.
 
-    `head` is the first `HEAD` bytes, `tail(n)` the last n; `name` may be `-` for standard input, which has no extension.
+    `head` is the first `HEAD` bytes, `tail(n)` the last n; the name `-`, standard input, has no extension.
     """
-    extension = os.path.splitext(PurePath(name).name)[1].lower() if name != "-" else ""
+    extension = PurePath(name).suffix.lower()
     if size == 0:
         raise Unreadable("empty_file", "is empty: it has no bytes")
     for magic, spoken in _FOREIGN.items():
@@ -61,7 +60,7 @@ def decide(name: str, head: bytes, size: int, tail: Callable[[int], bytes]) -> s
 def _container(extension: str, head: bytes, tail: Callable[[int], bytes]) -> str:
     """The format of a file that is not text, by its magic bytes; the empty text for anything else."""
     if head.startswith(b"PK"):
-        named = BY_EXTENSION.get(extension) == "xlsx"  # its directory may be cut off: still a workbook, but a damaged one
+        named = BY_EXTENSION.get(extension) == "xlsx"  # its directory may be cut off: a workbook all the same
         if named or b"[Content_Types].xml" in head or b"[Content_Types].xml" in tail(HEAD):
             return "xlsx"
         raise Unreadable("type_not_allowed", f"is a ZIP archive, not a workbook; {_ALLOWED}")

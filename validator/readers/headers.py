@@ -64,10 +64,8 @@ def no_header(best: Sequence[str] | None, place: str = "") -> Unreadable:
             read_header(best, place)
         except Unreadable as refusal:
             return refusal
-    needed = ", ".join(REQUIRED)
-    return Unreadable(
-        "missing_column", f"has no line within the first {HEADER_WITHIN} that names the columns {needed}", place + REQUIRED[0]
-    )
+    why = f"has no line within the first {HEADER_WITHIN} that names the columns {', '.join(REQUIRED)}"
+    return Unreadable("missing_column", why, place + REQUIRED[0])
 
 
 def _refuse_lookalikes(others: Iterable[str], found: set[str], place: str) -> None:

@@ -13,7 +13,9 @@ from validator.readers.tables import Budget
 _PIECE = 256 * 1024
 _STEPS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _XML = (".xml", ".rels", ".vml")
-_DOCTYPE = [text.encode(encoding) for text in ("<!DOCTYPE", "<!ENTITY") for encoding in ("ascii", "utf-16-le", "utf-16-be")]
+_DOCTYPE = [
+    text.encode(encoding) for text in ("<!DOCTYPE", "<!ENTITY") for encoding in ("ascii", "utf-16-le", "utf-16-be")
+]
 _ENCODING = re.compile(rb"""<\?xml[^>]*?\bencoding\s*=\s*["']([^"']+)["']""")
 _ENCODINGS = {"utf-8", "utf8", "utf-16", "us-ascii", "ascii"}
 _XML_BEGINS = (b"<", b"\xef\xbb\xbf<", b"\xff\xfe<", b"\xfe\xff\0<", b"<\0", b"\0<")
@@ -71,7 +73,8 @@ def _check_name(member: zipfile.ZipInfo) -> None:
     parts = name.replace("\\", "/").split("/")
     unsafe = "\\" in name or name.startswith("/") or ".." in parts or "\0" in name or re.match(r"[A-Za-z]:", name)
     if unsafe or not name.isprintable():
-        raise Unreadable("unsafe_member_name", "holds a part whose name would lead out of the package", ascii(name)[1:-1])
+        why = "holds a part whose name would lead out of the package"
+        raise Unreadable("unsafe_member_name", why, ascii(name)[1:-1])
 
 
 def _too_much(found: int, allowed: int, name: str) -> Unreadable:
@@ -92,7 +95,8 @@ def _check_member(package: zipfile.ZipFile, member: zipfile.ZipInfo, budget: Bud
                 if count > budget.member_bytes or before + count > budget.expanded_bytes:
                     raise _too_much(before + count, budget.expanded_bytes, member.filename)
                 if is_xml and any(word in tail + piece for word in _DOCTYPE):
-                    raise Unreadable("dtd_forbidden", "declares a document type, which no workbook needs", member.filename)
+                    why = "declares a document type, which no workbook needs"
+                    raise Unreadable("dtd_forbidden", why, member.filename)
                 tail = piece[-32:]
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as error:
         raise _damaged(str(error), member.filename) from None

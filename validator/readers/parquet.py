@@ -1,4 +1,4 @@
-"""What stands in a Parquet file? Its footer is judged before a page is read; the number of a row is its position, from 1."""
+"""What stands in a Parquet file? Its footer is judged before a page is read; a row's number is its position, from 1."""
 
 from __future__ import annotations
 
@@ -223,7 +223,7 @@ class _Table:
     def _microseconds(self, name: str, values: Any) -> npt.NDArray[np.int64]:
         unit = values.type.unit
         counts = pc.cast(values, pa.int64())
-        numbers = pc.fill_null(counts, 0).to_numpy().astype(np.int64, copy=True)
+        numbers: npt.NDArray[np.int64] = pc.fill_null(counts, 0).to_numpy().astype(np.int64, copy=True)
         missing = counts.is_null().to_numpy()
         if unit == "ns":
             numbers //= 1_000
@@ -240,10 +240,11 @@ class _Table:
 
     def _finite(self, name: str, values: Any) -> npt.NDArray[np.float64]:
         """The values as floats; an infinite one is a defect and blank, as not-a-number and null are."""
-        numbers = pc.fill_null(values, float("nan")).to_numpy().astype(np.float64, copy=True)
+        numbers: npt.NDArray[np.float64] = pc.fill_null(values, np.nan).to_numpy().astype(np.float64, copy=True)
         infinite = np.isinf(numbers)
         for at in np.flatnonzero(infinite):
-            self._flag(int(at), name, ("bad_number", f"{numbers[at]} is no plain decimal number; write it as 100 or 7.2"))
+            why = f"{numbers[at]} is no plain decimal number; write it as 100 or 7.2"
+            self._flag(int(at), name, ("bad_number", why))
         numbers[infinite] = np.nan
         return numbers
 

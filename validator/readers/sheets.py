@@ -168,7 +168,7 @@ class _Handler:
         self.columns[word] = number(found[1])
 
     def _refuse_far(self, column: int, row: int, area: int) -> None:
-        """Refuse a cell beyond the rows and columns that are read, where the sheet up to it has more than `area` cells."""
+        """Refuse a cell beyond the rows and columns that are read, where more than `area` cells lie up to it."""
         outside = column > self.budget.columns or row > self.budget.sheet_rows
         if outside and column * row > area:
             most = f"at most {self.budget.sheet_rows} rows and {self.budget.columns} columns are read"

@@ -1,4 +1,4 @@
-"""Which sheets does a workbook have, and how are its numbers shown? The parts of a package beside the sheets themselves."""
+"""Which sheets does a workbook have, and how are its numbers shown? The parts of a package beside the sheets."""
 
 from __future__ import annotations
 

@@ -14,7 +14,6 @@ import stat
 import sys
 import threading
 import time
-from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
 
@@ -66,7 +65,8 @@ def answer_to(request: dict[str, Any]) -> dict[str, Any]:
             except Unreadable as refusal:
                 refused = _refused(refusal)
             if _stamp(os.fstat(file.fileno())) != before or _stamp(path.stat()) != before:
-                raise Unreadable("changed_while_read", "changed while it was being read; give it again when it is whole")
+                why = "changed while it was being read; give it again when it is whole"
+                raise Unreadable("changed_while_read", why)
     except Unreadable as refusal:
         return {**_refused(refusal), "sha256": digest.value()}
     except OSError as error:
@@ -84,7 +84,9 @@ def answer_to(request: dict[str, Any]) -> dict[str, Any]:
     return {"read": True}
 
 
-def _read(path: Path, name: str, file: IO[bytes], size: int, budget: Budget) -> tuple[list[ParsedTable], dict[str, Any]]:
+def _read(
+    path: Path, name: str, file: IO[bytes], size: int, budget: Budget
+) -> tuple[list[ParsedTable], dict[str, Any]]:
     from validator.readers.cells import parse
 
     format_ = formats.decide(name, _at(file, 0, formats.HEAD), size, lambda n: _at(file, max(0, size - n), n))
@@ -160,7 +162,7 @@ def allowed_seconds(budget: Budget, size: int) -> int:
 
 
 def _limit(budget: Budget, size: int) -> None:
-    """Bound memory and processor time for this file; where the system has no such limits, the parent's clock remains."""
+    """Bound memory and processor time for this file; without such limits in the system, the parent's clock remains."""
     try:
         import resource
     except ImportError:

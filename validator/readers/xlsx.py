@@ -173,8 +173,8 @@ class _SheetReading:
                     if (column, row) != (block.left, block.top) and not self.cells[name][at]:
                         reference = f"{letters(column)}{row}"
                         origin = f"{letters(block.left)}{block.top}"
-                        fault = "merged_blank", f"is blank because it is merged with {origin}; write the value in every row"
-                        self._flag(at, row, name, fault, reference)
+                        why = f"is blank because it is merged with {origin}; write the value in every row"
+                        self._flag(at, row, name, ("merged_blank", why), reference)
 
     # --- cells -----------------------------------------------------------------------------------------------------
 
@@ -191,7 +191,8 @@ class _SheetReading:
         if cell.type == "str":
             return self._bounded(unescape(cell.value))
         if cell.type == "b":
-            return ("TRUE" if cell.value == "1" else "FALSE"), ("bad_type", "is true or false where text or a number is due")
+            why = "is true or false where text or a number is due"
+            return ("TRUE" if cell.value == "1" else "FALSE"), ("bad_type", why)
         if cell.type == "e":
             return "", ("cell_error", f"holds the error {cell.value[:20]}")
         if cell.type == "d":
@@ -226,7 +227,7 @@ class _SheetReading:
         """A date's number, days since the workbook's epoch, as an instant rounded to the millisecond."""
         first = 0 if self.book.from_1904 else 61
         if not first <= serial < _LAST_SERIAL:
-            return "", ("implausible_datetime", f"is the date number {serial:g}, which names no day after 28 February 1900")
+            return "", ("implausible_datetime", f"is the date number {serial:g}, no day after 28 February 1900")
         epoch = _EPOCH_1904 if self.book.from_1904 else _EPOCH_1900
         moment = epoch + timedelta(milliseconds=round(serial * _DAY_MS))
         return moment.isoformat(timespec="milliseconds" if moment.microsecond else "seconds"), None
