@@ -289,7 +289,8 @@ def candidates_for(steps: Sequence[Step], shifts: Sequence[int], now: int) -> li
 
 
 def overlap(a: Span, b: Span) -> bool:
-    return a[0] < b[1] and b[0] < a[1]
+    # CHOICE: a row that takes no time is never at once with another
+    return a[0] < a[1] and b[0] < b[1] and a[0] < b[1] and b[0] < a[1]
 
 
 def too_many(spans: Sequence[Span], capacity: int) -> bool:
@@ -585,8 +586,10 @@ def noted_within(cycle: Cycle, name: str, limit: int, now: int) -> str:
     if not given:
         return NO
 
+    # CHOICE: a row without the note leaves the cycle N/O
     def verdict(times: dict[int, Span]) -> str:
-        return OUT if any(t - times[id(s)][1] > limit for s, t in given) else IN
+        late = any(t - times[id(s)][1] > limit for s, t in given)
+        return OUT if late else IN if len(given) == len(cycle.steps) else NO
 
     return judge(cycle, [s for s, _ in given], [limit], now, verdict)
 
@@ -639,6 +642,9 @@ def intervals(machine: Machine, p: Mapping[str, Any], done: Sequence[tuple[int, 
     found = []
     last, last_id = begun, ""
     for at, cycle_id in done:
+        # CHOICE: the first interval starts at in_service_on, so a completion before it begins no interval and ends none
+        if begun is not None and at < begun:
+            continue
         if last is not None:
             found.append(((cycle_id, ""), OUT if too_long(machine, p, last, at) else IN))
         last, last_id = at, cycle_id

@@ -57,7 +57,7 @@ def test_typographic_quotes_do_not_quote(reading, header, line):
 
 
 def test_legal_quoting(reading, header, line):
-    """A quoted delimiter, a doubled quote and a line end inside a cell are RFC 4180; a row is named by its first line."""
+    """A quoted delimiter, a doubled quote and a line end in a cell are RFC 4180; a row is named by its first line."""
     seen = reading(lines(header, line(performed_by='"Ana, B"'), line(performed_by='"a ""b"" c"'),
                          line(performed_by='"a\r\nb"'), line()))  # fmt: skip
     assert seen.rows == [2, 3, 4, 6]
@@ -80,7 +80,7 @@ def test_an_unclosed_quote_before_quoted_rows(reading, header, line):
 
 
 def test_two_stray_quotes_around_whole_records(reading, header, line):
-    """Two stray quotes could be one long cell; since whole records stand between them, none of the lines is believed."""
+    """Two stray quotes could be one long cell; as whole records stand between them, no line is believed."""
     seen = reading(lines(header, line(), line(performed_by='"Ana'), line(), line(performed_by='Ben"'), line()))
     assert seen.rows == [2, 6]
     assert seen.faults == {(row, "", "unbalanced_quote") for row in (3, 4, 5)}

@@ -88,11 +88,11 @@ def test_ordinary_files_are_plain(end, quote):
 
 @pytest.mark.parametrize(
     "spoil",
-    [b"\n\n", b',,,,,\n', b'" ",,,,,\n', b"a\n", b"\r", b'TL,A,flush,"a\nb",,\n', b'TL,A,flush,a"b",,\n', b"TL,A,step,,,\n",
-     b"\xff,A,flush,,,\n", b"TL,A,flush,,," + b"x" * 40_000 + b",\n"],
+    [b"\n\n", b',,,,,\n', b'" ",,,,,\n', b"a\n", b"\r", b'TL,A,flush,"a\nb",,\n', b'TL,A,flush,a"b",,\n',
+     b"TL,A,step,,,\n",     b"\xff,A,flush,,,\n", b"TL,A,flush,,," + b"x" * 40_000 + b",\n"],
 )  # fmt: skip
 def test_what_is_not_plain_is_left_alone(spoil):
-    """A blank line, a ragged row, a stray quote or return, a bad byte, a repeated header or a long cell is not plain."""
+    """Blank lines, ragged rows, stray quotes or returns, bad bytes, repeated headers and long cells are not plain."""
     line = ",".join(GOOD).encode() + b"\n"
     assert plain(",".join(HEADER).encode() + b"\n" + line + line)
     assert not plain(",".join(HEADER).encode() + b"\n" + line + spoil + line)

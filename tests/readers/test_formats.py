@@ -64,9 +64,11 @@ def test_content_and_name_agree(names, data, expected):
 @pytest.mark.parametrize(
     ("name", "data", "holds"),
     [
-        ("a.xlsx", CSV, "CSV text"), ("a.xls", CSV, "CSV text"), ("a.parquet", CSV, "CSV text"), ("a.csv", XLSX, "a workbook"),
+        ("a.xlsx", CSV, "CSV text"), ("a.xls", CSV, "CSV text"), ("a.parquet", CSV, "CSV text"),
+        ("a.csv", XLSX, "a workbook"),
         ("a.csv", PARQUET, "a Parquet file"), ("a.csv", JSON, "a JSON array"), ("a.csv", JSONL, "JSON Lines"),
-        ("a.xls", b"<html><table><tr><td>store_id", "an HTML or XML page"), ("a.csv", b"\n<!DOCTYPE html>", "an HTML or XML page"),
+        ("a.xls", b"<html><table><tr><td>store_id", "an HTML or XML page"),
+        ("a.csv", b"\n<!DOCTYPE html>", "an HTML or XML page"),
         ("a.json", XLSX, "a workbook"), ("a.jsonl", JSON, "a JSON array"), ("a.xlsx", PARQUET, "a Parquet file"),
         ("a.xlsx", JSON, "a JSON array"),
     ],
@@ -81,8 +83,10 @@ def test_a_name_that_says_otherwise(name, data, holds):
 @pytest.mark.parametrize(
     ("name", "data"),
     [
-        ("a.csv.exe", b"MZ\x90\0"), ("a.csv", b"MZ\x90\0"), ("a.exe", CSV), ("a.pdf", b"%PDF-1.7"), ("a.csv", b"%PDF-1.7"),
-        ("a.csv.gz", b"\x1f\x8b\x08\0"), ("a.zip", packed("a.csv")), ("a", packed("a.csv")), ("a.xls", OLE), ("a.xlsx", OLE),
+        ("a.csv.exe", b"MZ\x90\0"), ("a.csv", b"MZ\x90\0"), ("a.exe", CSV), ("a.pdf", b"%PDF-1.7"),
+        ("a.csv", b"%PDF-1.7"),
+        ("a.csv.gz", b"\x1f\x8b\x08\0"), ("a.zip", packed("a.csv")), ("a", packed("a.csv")), ("a.xls", OLE),
+        ("a.xlsx", OLE),
         ("a.ods", packed("mimetype")), ("a.log", CSV),
     ],
 )  # fmt: skip

@@ -238,7 +238,7 @@ def _varint(value):
 
 
 def _with_other_count(data, column, old, new):
-    """The file with the number of values of one column changed in its footer (a zigzag number after the column's name)."""
+    """The file with one column's number of values changed in its footer (a zigzag number after its name)."""
     start = len(data) - 8 - int.from_bytes(data[-8:-4], "little")
     at = data.rindex(column.encode(), start)
     count = data.index(bytes([0x16, old * 2]), at)

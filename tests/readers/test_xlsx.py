@@ -58,7 +58,8 @@ def package(sheets, *, shared=None, styles=None, flags="", states=(), extra=(), 
         packed.writestr("[Content_Types].xml", "<Types/>")
         packed.writestr(
             "_rels/.rels",
-            f'<Relationships><Relationship Id="b" Type="{REL}/officeDocument" Target="xl/workbook.xml"/></Relationships>',
+            f'<Relationships><Relationship Id="b" Type="{REL}/officeDocument" Target="xl/workbook.xml"/>'
+            "</Relationships>",
         )
         packed.writestr(
             "xl/workbook.xml", f'<workbook xmlns="{main}" xmlns:r="{REL}">{flags}<sheets>{listed}</sheets></workbook>'
@@ -79,7 +80,8 @@ def package(sheets, *, shared=None, styles=None, flags="", states=(), extra=(), 
 
 
 STYLES = (
-    f'<styleSheet xmlns="{MAIN}"><numFmts count="1"><numFmt numFmtId="164" formatCode="yyyy\\-mm\\-dd\\ hh:mm"/></numFmts>'
+    f'<styleSheet xmlns="{MAIN}"><numFmts count="1">'
+    '<numFmt numFmtId="164" formatCode="yyyy\\-mm\\-dd\\ hh:mm"/></numFmts>'
     '<cellXfs><xf numFmtId="0"/><xf numFmtId="164"/><xf numFmtId="10"/><xf numFmtId="46"/></cellXfs></styleSheet>'
 )
 HEAD = row(1, NAMES)
@@ -409,8 +411,8 @@ def test_no_sheet_has_the_header(refused):
 @pytest.mark.parametrize(
     ("code", "shown"),
     [("General", "number"), ("0.00", "number"), ("0.0%", "percent"), ("yyyy-mm-dd", "date"), ("[h]:mm:ss", "length"),
-     ('0.0" ppm day"', "number"), ("#,##0.00_);[Red](#,##0.00)", "number"), ("[$-409]d-mmm-yy;@", "date"), ("@", "number"),
-     ("0\\d", "number"), ("hh:mm", "date")],
+     ('0.0" ppm day"', "number"), ("#,##0.00_);[Red](#,##0.00)", "number"), ("[$-409]d-mmm-yy;@", "date"),
+     ("@", "number"),     ("0\\d", "number"), ("hh:mm", "date")],
 )  # fmt: skip
 def test_how_a_format_shows_a_number(code, shown):
     """Letters in quotes, escapes and brackets are no part of a date."""

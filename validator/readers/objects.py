@@ -48,7 +48,7 @@ DECODER = json.JSONDecoder(object_pairs_hook=Pairs, parse_float=str, parse_int=s
 
 
 def decode(data: bytes) -> str:
-    """UTF-8 text without its mark; bytes that are not UTF-8 become half characters, a fault of the cell they stand in."""
+    """UTF-8 text without its mark; bytes that are not UTF-8 become half characters, a fault of their cell."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")) or b"\0" in data[:4]:
         raise Unreadable("encoding_not_utf8", "is UTF-16 or UTF-32 text; JSON is UTF-8", "byte 0")
     return data.decode("utf-8", "surrogateescape").removeprefix("\ufeff")
