@@ -142,7 +142,7 @@ def form_cycles(records: RecordSet, machines: Sequence[Machine], procedure: str 
     """
     row, procedures = _rows_of(records, procedure)
     machine = _machine_of(records, machines)[row]
-    cycle_code = _cycle_codes(records, row, machine, procedures)
+    cycle_code = _cycle_codes(records, machines, row, machine, procedures)
     dense, heads = _dense(machine, cycle_code.codes, procedures)
     start, end = records.started[row], records.ended[row]
     step, target = records.texts["step"].codes[row], records.texts["target"].codes[row]
@@ -190,8 +190,10 @@ def _machine_of(records: RecordSet, machines: Sequence[Machine]) -> Ints:
     return np.array(table, dtype=np.int64)[inverse]
 
 
-def _cycle_codes(records: RecordSet, row: Index, machine: Ints, procedures: Codes) -> _CycleCodes:
-    """The cycle of each row: its id, or for rows without one an id made of the time their cycle began."""
+def _cycle_codes(
+    records: RecordSet, machines: Sequence[Machine], row: Index, machine: Ints, procedures: Codes
+) -> _CycleCodes:
+    """The cycle of each row: its id, or for rows without one the store's time at which their cycle began."""
     coded = records.texts["cycle_id"]
     codes = coded.codes[row]
     blank = np.flatnonzero(codes < 0)
@@ -205,11 +207,16 @@ def _cycle_codes(records: RecordSet, row: Index, machine: Ints, procedures: Code
     group = machine[blank] * (int(procedures.max()) + 2) + procedures[blank] + 1
     order = np.lexsort((end, start, group))
     found = runs(group[order], start[order], end[order], APART - 1)
-    names = np.datetime_as_string(found.start.view("datetime64[us]"), unit="s")
+    wall = found.start.copy()
+    owner = machine[blank][order][found.first]
+    for at in np.unique(owner).tolist():
+        mine = owner == at
+        wall[mine] = machines[at].clock.to_wall(wall[mine])
+    names = np.datetime_as_string(wall.view("datetime64[us]"), unit="s")
     position = {name: code for code, name in enumerate(vocabulary)}
     own = set(coded.vocabulary)
     of_run = []
-    for name in (f"{n}Z" for n in names.tolist()):
+    for name in names.tolist():
         if name in own:
             name += " (by time)"  # an id of the file's own reads the same
         if name not in position:

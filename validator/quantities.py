@@ -116,6 +116,9 @@ def say_seconds(seconds: float) -> str:
     whole = int(seconds)
     h, rest = divmod(whole, 3600)
     m, s = divmod(rest, 60)
+    if h >= 48:
+        d, h = divmod(h, 24)
+        return sign + f"{d} days" + f" {h} h" * (h > 0)  # minutes do not matter any more
     parts = [f"{h} h"] * (h > 0) + [f"{m} min"] * (m > 0) + [f"{s} s"] * (s > 0)
     return sign + " ".join(parts)
 

@@ -36,8 +36,8 @@ _MINUTE = 60 * _SECOND
 class RecordSet:
     """Every row that can be placed, as columns of one length; instants are microseconds UTC, `NAT` where unknown.
 
-    `torn` marks rows whose own times contradict each other: they show that a step was done, not when.
-    `incomplete` marks rows whose start or end is unknown.
+    `torn` marks rows whose own times contradict each other: they show that a step was done, not when. `given` says
+    for `started_at` and `ended_at` in which rows a time stands there or follows from the duration, torn or not.
     """
 
     texts: dict[str, TextColumn]
@@ -48,6 +48,7 @@ class RecordSet:
     rows: npt.NDArray[np.int32]
     sources: list[tuple[str, str]]
     resolution: dict[str, int] = field(default_factory=dict)
+    given: dict[str, Mask] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -131,6 +132,7 @@ class _Columns:
             if any(name in t.numbers for t in tables)
         }
         self.torn = np.zeros(self.size, dtype=bool)
+        self.given: dict[str, Mask] = {}
 
     def source(self) -> npt.NDArray[np.int32]:
         return np.repeat(np.arange(len(self.sizes), dtype=np.int32), self.sizes)
@@ -144,7 +146,7 @@ class _Columns:
             times={n: pick(a) for n, a in self.times.items()},
             numbers={n: pick(a) for n, a in self.numbers.items()},
             torn=pick(self.torn), source=pick(self.source()), rows=pick(self.rows), sources=sources,
-            resolution=resolution,
+            resolution=resolution, given={n: pick(a) for n, a in self.given.items()},
         )  # fmt: skip
 
 
@@ -262,6 +264,7 @@ def _keep_placeable(columns: _Columns, defects: _Defects) -> Mask:
 def _check_times(columns: _Columns, defects: _Defects, kept: Mask) -> None:
     """Fill a missing end or start from the duration; a row whose times contradict each other keeps neither."""
     start, end = columns.times["started_at"], columns.times["ended_at"]
+    columns.given = {name: columns.times[name] != NAT for name in ("started_at", "ended_at")}
     backward = (end < start) & (end != NAT) & kept
     torn = backward
     if backward.any():
@@ -279,6 +282,8 @@ def _check_times(columns: _Columns, defects: _Defects, kept: Mask) -> None:
             torn = torn | apart
         columns.times["ended_at"] = end = np.where(timed & (end == NAT) & (start != NAT), start + length, end)
         columns.times["started_at"] = start = np.where(timed & (start == NAT) & (end != NAT), end - length, start)
+        for name in ("started_at", "ended_at"):
+            columns.given[name] = columns.given[name] | (columns.times[name] != NAT)
     if torn.any():
         columns.times["started_at"], columns.times["ended_at"] = np.where(torn, NAT, start), np.where(torn, NAT, end)
         columns.torn = torn

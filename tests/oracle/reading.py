@@ -236,7 +236,7 @@ def last_time(step: Step) -> int:
 
 def blank_name(machine: Machine, group: Sequence[Step]) -> str:
     """The contract gives no name to a cycle without one; the one that the product gives is a matter of wording."""
-    return datetime.fromtimestamp(min(first_time(s) for s in group), machine.zone).isoformat()
+    return datetime.fromtimestamp(min(first_time(s) for s in group), machine.zone).strftime("%Y-%m-%dT%H:%M:%S")
 
 
 def expected(machine: Machine, wanted: str | Sequence[str] | None) -> list[str]:
@@ -285,7 +285,7 @@ def candidates_for(steps: Sequence[Step], shifts: Sequence[int], now: int) -> li
         return list(range(low, high + 1))
     moves = {0, *shifts, *(s.duration for s in steps if s.duration is not None)}
     near = {t + sign * m + e for t in known for m in moves for sign in (-1, 1) for e in (-1, 0, 1)}
-    return sorted({low} | {t for t in near if low <= t <= high})
+    return sorted({low, low - 400 * 86400} | {t for t in near if low <= t <= high})
 
 
 def overlap(a: Span, b: Span) -> bool:
@@ -562,16 +562,18 @@ def record(world: World, rule: Mapping[str, Any]) -> set[Finding]:
     for cycle in world.cycles:
         p = params_for(rule, cycle.machine)
         for name in p.get("required_fields", []):
-            # CHOICE: every row of the cycle must give the field
-            found.add(check(rule, cycle, name, IN if all(s.row.get(name) for s in cycle.steps) else OUT))
+            # CHOICE: every row of the cycle must give the field; a cycle is verified once
+            given = [bool(s.row.get(name)) for s in cycle.steps]
+            enough = any(given) if name in ("verified_by", "verified_at") else all(given)
+            found.add(check(rule, cycle, name, IN if enough else OUT))
         for name, key in (("recorded_at", "recorded_within"), ("verified_at", "verified_within")):
             if p.get(key):
                 found.add(check(rule, cycle, name, noted_within(cycle, name, seconds(p[key]), world.as_of)))
         if p.get("distinct"):
-            # CHOICE: the people named in one row must differ; the target is the last of the fields
-            same = [len(given) > len(set(given)) for s in cycle.steps for given in [[s.row[f] for f in p["distinct"] if s.row.get(f)]]]
-            whole = any(all(s.row.get(f) for f in p["distinct"]) for s in cycle.steps)
-            found.add(check(rule, cycle, p["distinct"][-1], OUT if any(same) else IN if whole else NO))
+            # CHOICE: nobody stands under two of the fields anywhere in the cycle; the target is the last of the fields
+            people = [{s.row[f] for s in cycle.steps if s.row.get(f)} for f in p["distinct"]]
+            twice = any(one & other for one, other in itertools.combinations(people, 2))
+            found.add(check(rule, cycle, p["distinct"][-1], OUT if twice else IN if all(people) else NO))
         if p.get("not_future"):
             for name in ("started_at", "ended_at", "recorded_at", "verified_at"):
                 given = [t for s in cycle.steps for t in [instant(s.row.get(name, ""), cycle.machine.zone)] if t is not None]
@@ -581,17 +583,20 @@ def record(world: World, rule: Mapping[str, Any]) -> set[Finding]:
 
 
 def noted_within(cycle: Cycle, name: str, limit: int, now: int) -> str:
-    """Whether every note of the kind came at most `limit` after the end of its row."""
-    given = [(s, t) for s in cycle.steps for t in [instant(s.row.get(name, ""), cycle.machine.zone)] if t is not None]
+    """Whether the notes came at most `limit` after the end of what they are about."""
+    noted = [(s, instant(s.row.get(name, ""), cycle.machine.zone)) for s in cycle.steps]
+    given = [(s, t) for s, t in noted if t is not None]
     if not given:
         return NO
 
-    # CHOICE: a row without the note leaves the cycle N/O
+    # CHOICE: a row is recorded, and a row without a note leaves the cycle N/O; a cycle is verified, after its last step
     def verdict(times: dict[int, Span]) -> str:
+        if name == "verified_at":
+            return OUT if any(t - max(e for _, e in times.values()) > limit for _, t in given) else IN
         late = any(t - times[id(s)][1] > limit for s, t in given)
         return OUT if late else IN if len(given) == len(cycle.steps) else NO
 
-    return judge(cycle, [s for s, _ in given], [limit], now, verdict)
+    return judge(cycle, cycle.steps, [limit], now, verdict)
 
 
 def interval(world: World, rule: Mapping[str, Any], others: set[Finding]) -> set[Finding]:
@@ -626,6 +631,8 @@ def ends_of(world: World, cycle: Cycle, p: Mapping[str, Any]) -> list[int]:
     if not seen:
         return []
     low, high = seen[0], seen[-1]
+    if all(s.start is None and s.end is None for s in cycle.steps):
+        low -= 100 * 86400
     tried = {low, high}
     day = local_date(low, cycle.machine.zone)
     while midnight(day, cycle.machine.zone) <= high and len(tried) < 200:

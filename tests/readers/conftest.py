@@ -54,7 +54,7 @@ class Seen:
 
 def see(path: Path, budget: Budget) -> Seen:
     data = path.read_bytes()
-    format_ = formats.decide(path.name, data[: formats.HEAD], len(data), lambda n: data[-n:])
+    format_ = formats.decide(path.name, data[: formats.HEAD], len(data), lambda start, n: data[start : start + n])
     tables, assumptions, notices = importlib.import_module(READERS[format_]).read(path, budget)
     return Seen(format_, tables, [parse(deepcopy(table)) for table in tables], assumptions, notices)
 

@@ -98,6 +98,14 @@ def test_what_is_not_plain_is_left_alone(spoil):
     assert not plain(",".join(HEADER).encode() + b"\n" + line + spoil + line)
 
 
+def test_a_mark_at_the_head_of_a_block_is_text():
+    """Files pasted together put a byte order mark inside the data: it is part of its cell for both readings."""
+    data = (",".join(HEADER) + "\n\ufeff" + ",".join(GOOD) + "\n").encode()
+    fast, slow = both(data)
+    assert fast == slow
+    assert fast[1]["store_id"] == ["\ufeffTL-01"]
+
+
 def test_one_damaged_row_costs_only_its_piece(monkeypatch):
     """In a long file the blocks around a damaged row are still read fast, and every row keeps its line."""
     monkeypatch.setattr(csv_, "BLOCK", 4096)

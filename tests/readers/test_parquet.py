@@ -172,6 +172,16 @@ def test_columns_both_sides_of_the_limit(parquet, refused):
     assert refused(budget=Budget(columns=3)).code == "too_many_columns"
 
 
+def test_expansion_both_sides_of_the_limit(parquet, refused):
+    """The needed columns may expand to the budget, or to twenty times the file where that is more."""
+    values = {"performed_by": ["x" * 30_000, "x" * 30_000, None]}
+    assert parquet(values, compression="zstd", use_dictionary=False).rows == [1, 2, 3]
+    tight = Budget(expanded_bytes=10_000)
+    assert parquet(values, tight, compression="none", use_dictionary=False).rows == [1, 2, 3]
+    refusal = refused(values, tight, compression="zstd", use_dictionary=False, write_statistics=False)
+    assert refusal.code == "expands_too_much"
+
+
 # --- damage ---------------------------------------------------------------------------------------------------------
 
 

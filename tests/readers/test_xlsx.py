@@ -214,6 +214,14 @@ def test_hidden_rows_are_data_and_hidden_sheets_are_named(workbook):
     assert any("'S2'" in notice and "3 rows" in notice for notice in seen.notices)
 
 
+def test_a_damaged_hidden_sheet(workbook):
+    """A hidden sheet is not read, so its damage refuses nothing; the notice tells of it."""
+    far = f'<row r="1048576">{cell("XFD1048576", "x")}</row>'
+    seen = workbook([sheet(HEAD, row(2)), sheet(far)], states=["visible", "hidden"])
+    assert seen.rows == [2]
+    assert any("XFD1048576" in notice for notice in seen.notices)
+
+
 def test_several_sheets(workbook):
     """Every visible sheet with the header is read, with its name; one without is listed."""
     other = sheet(f'<row r="1">{cell("A1", "nothing here")}</row>')

@@ -70,8 +70,9 @@ def about_machines(machines: Sequence[Machine], steps: Steps | None, has_registe
         yield Notice("after_as_of", f"{m.equipment_id}: cycle {steps.cycle_ids[cycle]} is dated after the moment of this "
                      f"audit and resets no clock", "", m.store_id, m.equipment_id)  # fmt: skip
     if len(steps.duplicates):
-        yield Notice("duplicate_rows", f"{len(steps.duplicates)} row{'s' * (len(steps.duplicates) > 1)} say the same as "
-                     f"another row in every column and were used once", count=len(steps.duplicates))  # fmt: skip
+        many = len(steps.duplicates) > 1
+        yield Notice("duplicate_rows", f"{len(steps.duplicates)} row{'s say' if many else ' says'} the same as another row "
+                     f"in every column; each was used once", count=len(steps.duplicates))  # fmt: skip
 
 
 def about_limits(machines: Sequence[Machine], packs: Sequence[Pack]) -> Iterable[Notice]:

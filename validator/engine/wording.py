@@ -14,7 +14,7 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("interval", "no_start"): "no cleaning that counts and no in-service date, so there is no day to count from",
     ("flush", "missing"): "no {step} is recorded for {target}",
     ("flush", "too_short"): "{target}: {step} for {found}, {required}",
-    ("flush", "missing_time"): "{target}: a start or an end of {step} is missing, so {required} cannot be shown",
+    ("flush", "missing_time"): "{target}: a start or an end of {step} is missing{possible}, so {required} cannot be shown",
     ("flush", "contradiction"): "{target}: the times of {step} contradict each other, so {required} cannot be shown",
     ("contact", "missing"): "no {steps} is recorded for {target}",
     ("contact", "too_short"): "{target}: {found} of contact, {required}",
@@ -22,10 +22,10 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("contact", "contradiction"): "{target}: the times of the contact contradict each other, so it cannot be shown",
     ("contact", "missing_condition"): "{target}: {found} of contact, but what it depends on (agent, strength, temperature or pH) is not recorded",
     ("contact", "no_limit"): "{target}: no contact time is given for what was used, so the contact cannot be judged",
-    ("concentration", "outside"): "{target}: {found}{conditions}, {required}",
+    ("concentration", "outside"): "{target}: {found}{conditions}{asked}",
     ("concentration", "not_measured"): "{target}: no reading is recorded{calculated}",
     ("concentration", "missing_condition"): "{target}: {found}{conditions}, but the temperature or pH that decides is not recorded",
-    ("order", "wrong_order"): "{target}{order_found}",
+    ("order", "wrong_order"): "{target}{order_found}{asked}",
     ("order", "missing_first"): "{target}{then} is recorded, but no {first} at all",
     ("order", "missing_time"): "{target}a time is missing, so it cannot be shown that {required}",
     ("order", "contradiction"): "{target}times contradict each other, so it cannot be shown that {required}",
@@ -34,7 +34,7 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("concurrency", "missing_time"): "a time is missing, so it cannot be shown that {steps} ran {required}",
     ("concurrency", "contradiction"): "times contradict each other, so it cannot be shown that {steps} ran {required}",
     ("concurrency", "two_places"): "{person} is recorded at {store} and at {other} at the same time",
-    ("record", "blank"): "{field} is blank on {count} of {rows} rows",
+    ("record", "blank"): "{field} is blank {blank_on}",
     ("record", "too_late"): "{field} is {found} after the work, {required}",
     ("record", "missing_time"): "{field}: a time is missing, so it cannot be shown that it was {required}",
     ("record", "not_recorded"): "{field} is not recorded",
@@ -60,17 +60,31 @@ def _finish(kind: str, words: dict[str, str], target: str) -> None:
     """Phrases that stand or fall with a fact."""
     if kind == "order":
         words["target"] = f"{target}: " if target else ""
-        if "step" in words:  # a step that was forbidden
-            lag = f" by {words['lag']}" if words.get("lag") else ""
-            words["order_found"] = f"{words['step']} ends after {words['after']} has begun{lag}"
-        elif words.get("lag") and words.get("early"):
-            words["order_found"] = f"the nearest {words['first']} comes {words['lag']} too near or after; {words['required']}"
-        else:
-            lag = f" (the nearest {words.get('first', '')} lies {words['lag']} before)" if words.get("lag") else ""
-            words["order_found"] = f"{words['required']}, which no {words.get('first', 'step')} satisfies{lag}"
-    if kind == "coverage":
+        words["order_found"], words["asked"] = _order(words)
+    elif kind == "coverage":
         words["on_target"] = f" for {target}" if target else ""
-    if kind == "interval":
+    elif kind == "interval":
         words["since"] = f" (since {words['since']})" if words.get("since") else ""
-    if kind == "concentration" and words.get("calculated"):
-        words["calculated"] = f"; {words['calculated']}"
+    elif kind == "concentration":
+        words["calculated"] = f"; {words['calculated']}" if words.get("calculated") else ""
+        words["asked"] = " fits no row of the limits" if words.get("table") else f", {words['required']}"
+    elif kind == "record":
+        cycle = words.get("once") == "yes"
+        words["blank_on"] = "in the whole cycle" if cycle else f"on {words.get('count')} of {words.get('rows')} rows"
+    elif kind == "flush":
+        words["possible"] = f" (it can have been {words['found']})" if " to " in words.get("found", "") else ""
+
+
+def _order(words: Mapping[str, str]) -> tuple[str, str]:
+    """How the steps lay to each other, and what was asked where that does not follow from it."""
+    lag = words.get("lag", "")
+    if "step" in words:  # a step that was forbidden
+        return f"{words['step']} ends {lag or 'some time'} after {words['after']} has begun", ""
+    first, then = words.get("first", ""), words.get("then", "")
+    does = {"S": "starts", "F": "ends"}
+    link = words.get("link", "FS")
+    if not lag:
+        return words["required"], ", which is not so"
+    how = "before" if words.get("before") else "after"
+    found = f"{then} {does[link[1]]} {lag} {how} {first} {does[link[0]]}"
+    return found, "" if words.get("before") else f"; asked: {words['required']}"

@@ -112,6 +112,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         facts["found"] = f"{plain_number(value)} ppm"
         columns = COLUMNS
         if params.table is not None:
+            facts["table"] = "yes"
             facts["conditions"], columns = found.conditions(worst), (*COLUMNS, "temperature_c", "ph")
         return Shown(Quantity(_number(value), "ppm"), _required(params), margin, rows, columns, facts)
 

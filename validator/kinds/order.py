@@ -7,7 +7,7 @@ that satisfies it. `forbidden` names a step that must not end after another has 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import model_validator
 
-from validator.cycles import FAR
+from validator.cycles import FAR, Steps
 from validator.documents import Document, Text
 from validator.findings import Quantity, Required
 from validator.kinds.durations import Elapsed
@@ -139,8 +139,7 @@ def _relation(relation: Relation, scope: Scope) -> Outcomes:
     bad_row[~np.isin(then.group, first.group)] = 2
     for k in np.flatnonzero(np.isin(then.group, vague_groups) & (bad_row != 2)).tolist():
         bad_row[k] = _vague_row(first, then, k, least, most)
-        torn = steps.records.torn[steps.row[then.rows[k]]]
-        bad_row[k] = 4 if bad_row[k] == 3 and torn else bad_row[k]
+        bad_row[k] = 4 if bad_row[k] == 3 and _torn(steps, (then, first), then.group[k]) else bad_row[k]
     reason = _worst(bad_row, check_of, len(keys))
     status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
     machine = steps.machine[cycle]
@@ -156,7 +155,7 @@ def _relation(relation: Relation, scope: Scope) -> Outcomes:
             seen = (int(then.low[k]) - int(first.low[near])) / MICROSECONDS
         facts = {"first": relation.first, "then": relation.then, "link": relation.link,
                  "lag": say_seconds(abs(seen)) if seen is not None else "", "count": str(len(firsts)),
-                 "early": "yes" if seen is not None and seen < least / MICROSECONDS else ""}  # fmt: skip
+                 "before": "yes" if seen is not None and seen < 0 else ""}  # fmt: skip
         observed = Quantity(_plain(seen), "s") if seen is not None else None
         return Shown(observed, _required(relation), _margin(seen, least, most), rows, COLUMNS, facts)
 
@@ -165,6 +164,13 @@ def _relation(relation: Relation, scope: Scope) -> Outcomes:
         Outcomes(machine, cycle, names, status, Reasons(_REASONS, reason.astype(np.int8)), show,
                  part=f"{relation.first} {relation.link} {relation.then}"), others, scope,
     )  # fmt: skip
+
+
+def _torn(steps: Steps, sides: Sequence[_Side], group: int) -> bool:
+    """Whether the times of a row of the group contradict each other."""
+    spans = [slice(*np.searchsorted(side.group, [group, group + 1])) for side in sides]
+    rows = np.concatenate([side.rows[span] for side, span in zip(sides, spans, strict=True)])
+    return bool(steps.records.torn[steps.row[rows]].any())
 
 
 def _vague_row(first: _Side, then: _Side, k: int, least: int, most: int | None) -> int:
@@ -235,6 +241,8 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
                             until.group[until.vague] if until is not None else np.empty(0, np.int64)])  # fmt: skip
     for k in np.flatnonzero(np.isin(rows.group, vague) & applies).tolist():
         bad_row[k] = _vague_ban(rows, after, until, k)
+        sides = (rows, after) if until is None else (rows, after, until)
+        bad_row[k] = 4 if bad_row[k] == 3 and _torn(steps, sides, rows.group[k]) else bad_row[k]
     reason = _worst(bad_row, check_of, len(keys))
     some = np.zeros(len(keys), dtype=bool)
     some[check_of[applies]] = True

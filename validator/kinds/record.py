@@ -81,8 +81,10 @@ def _outcomes(
 
 
 def _blank(scope: Scope, field: str) -> Mask:
-    """Rows in which the file gives no value; a time counts as given where it was filled in from a duration."""
+    """Rows in which the file gives no value that can be read, and none follows from the duration."""
     steps = scope.steps
+    if field in steps.records.given:
+        return ~steps.records.given[field][steps.row]
     if field in TEXTS:
         return steps.column(field) < 0
     if field in NUMBERS:
@@ -103,7 +105,8 @@ def _filled(scope: Scope, field: str) -> Outcomes:
         mine = _rows(scope, cycle)
         empty = [k for k in mine if blank[k]]
         rows = scope_rows(scope, cycle) if len(empty) == len(mine) else empty
-        facts = {"field": field, "count": str(len(empty)), "rows": str(len(mine))}
+        facts = {"field": field, "count": str(len(empty)), "rows": str(len(mine)),
+                 "once": "yes" if field in _OF_THE_CYCLE else ""}  # fmt: skip
         return Shown(Quantity(len(mine) - len(empty), "1"), Required(len(mine), None, "1", f"{field} on every row")
                      if field not in _OF_THE_CYCLE else Required(1, None, "1", f"{field} once a cycle"), None, rows,
                      (field,), facts)  # fmt: skip

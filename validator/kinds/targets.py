@@ -59,7 +59,10 @@ def expected(scope: Scope, targets: Any, steps: Sequence[str]) -> Expected:
     for at in np.flatnonzero(scope.machine_in):
         machine = scope.machines[at]
         wanted = _wanted(machine, targets, [vocabulary[c] for c in recorded.get(int(at), ())])
-        counts[at] = len(wanted)
+        counts[at] = len(wanted) or 1
+        if not wanted:  # nothing to judge is said, not passed over
+            flat.append(-1)
+            idle.append(True)
         for name in wanted:
             if name not in code:
                 code[name] = len(names)

@@ -62,6 +62,12 @@ class Reading:
             self._children.append(child)
             threading.Thread(target=self._serve, args=(child,), daemon=True).start()
 
+    def __enter__(self) -> Reading:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
     def result(self, on_progress: Callable[[int, int], None] | None = None) -> list[Outcome]:
         """Every file's outcome, in the order named; `on_progress(done, all)` is called after each."""
         found: dict[int, Outcome] = {}

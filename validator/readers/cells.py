@@ -251,7 +251,8 @@ def _parse_numbers(
 
 
 def _has_unit(text: str) -> bool:
-    return bool(_UNIT_IN_CELL.fullmatch(text)) and bool(re.search(r"\d", text)) and not re.fullmatch(r"[\d.,]+", text)
+    bare = re.fullmatch(r"[+-]?[\d.,]+([eE][+-]?\d+)?", text)
+    return bool(_UNIT_IN_CELL.fullmatch(text)) and bare is None
 
 
 def _defect(

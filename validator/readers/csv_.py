@@ -81,8 +81,8 @@ class _Reading:
         """The end of the line that the block's last byte stands in."""
         if start + length >= self.size:
             return self.size
-        found = self.data.find(b"\n", start + length)
-        return found + 1 if found >= 0 else self.size
+        found = LINE_END.search(self.data, start + length)
+        return found.end() if found else self.size
 
     def _within_budget(self) -> None:
         if self.table.size > self.budget.rows:

@@ -7,6 +7,7 @@ Whatever is not proved is left to `csv_`, which gives the same table for the sam
 
 from __future__ import annotations
 
+import codecs
 from typing import Any
 
 import numpy as np
@@ -27,6 +28,8 @@ def add_block(
 
     The block begins with a record, on physical line `line`, and ends with a line end or the file.
     """
+    if data[start : start + len(codecs.BOM_UTF8)] == codecs.BOM_UTF8:
+        return None  # Arrow would take the first cell's first character for the mark of a file
     view = np.frombuffer(data, dtype=np.uint8, count=stop - start, offset=start)
     lines = _count_plain_lines(view, budget)
     if lines is None:

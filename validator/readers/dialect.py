@@ -16,7 +16,7 @@ Bytes = bytes | mmap.mmap
 DELIMITERS = (b",", b";", b"\t", b"|")
 LINE_END = re.compile(rb"\r\n?|\n")
 _SPOKEN = {b",": "a comma", b";": "a semicolon", b"\t": "a tab", b"|": "a vertical bar"}
-_SEP_LINE = re.compile(rb'"?sep=([\x21-\x7e\t])"?')
+_SEP_LINE = re.compile(rb'"?sep=([\t!#-/:-@\[-^`{-~])"?')
 _ENCODINGS = (
     (codecs.BOM_UTF32_LE, "utf-32-le"), (codecs.BOM_UTF32_BE, "utf-32-be"),
     (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"),

@@ -35,10 +35,10 @@ _JSON_ARRAY = re.compile(rb"\[[ \t\r\n]*[\[{\]]")
 _JSON_OBJECT = re.compile(rb'\{[ \t\r\n]*["}]')
 
 
-def decide(name: str, head: bytes, size: int, tail: Callable[[int], bytes]) -> str:
+def decide(name: str, head: bytes, size: int, at: Callable[[int, int], bytes]) -> str:
     """The format's name (a key of `READERS`); raise `Unreadable` for a file that is none or is named for another.
 
-    `head` is the first `HEAD` bytes, `tail(n)` the last n; the name `-`, standard input, has no extension.
+    `head` is the first `HEAD` bytes, `at(start, n)` gives n others; the name `-`, standard input, has no extension.
     """
     extension = PurePath(name).suffix.lower()
     if size == 0:
@@ -48,7 +48,7 @@ def decide(name: str, head: bytes, size: int, tail: Callable[[int], bytes]) -> s
             raise Unreadable("type_not_allowed", f"is {spoken}, not an export of records; {_ALLOWED}")
     if extension and extension not in BY_EXTENSION and extension != ".xls":
         raise Unreadable("type_not_allowed", f"has the extension {extension!r}; {_ALLOWED}")
-    found = _container(extension, head, tail) or _text(extension, head, size)
+    found = _container(extension, head, size, at) or _text(extension, head, size)
     expected = BY_EXTENSION.get(extension, "xlsx" if extension == ".xls" else found)
     if found == "ole":
         raise Unreadable("type_not_allowed", "is a workbook of the old .xls kind; save it as .xlsx")
@@ -57,11 +57,11 @@ def decide(name: str, head: bytes, size: int, tail: Callable[[int], bytes]) -> s
     return found
 
 
-def _container(extension: str, head: bytes, tail: Callable[[int], bytes]) -> str:
+def _container(extension: str, head: bytes, size: int, at: Callable[[int, int], bytes]) -> str:
     """The format of a file that is not text, by its magic bytes; the empty text for anything else."""
     if head.startswith(b"PK"):
         named = BY_EXTENSION.get(extension) == "xlsx"  # its directory may be cut off: a workbook all the same
-        if named or b"[Content_Types].xml" in head or b"[Content_Types].xml" in tail(HEAD):
+        if named or b"[Content_Types].xml" in head or b"[Content_Types].xml" in at(max(0, size - HEAD), HEAD):
             return "xlsx"
         raise Unreadable("type_not_allowed", f"is a ZIP archive, not a workbook; {_ALLOWED}")
     if head.startswith(b"PAR1"):
@@ -69,7 +69,9 @@ def _container(extension: str, head: bytes, tail: Callable[[int], bytes]) -> str
     if head.startswith(b"PARE"):
         raise Unreadable("password_protected", "is an encrypted Parquet file; export it without encryption")
     if head.startswith(_OLE):
-        if _ENCRYPTION_STREAM in head or _ENCRYPTION_STREAM in tail(HEAD):
+        sector = 1 << min(int.from_bytes(head[30:32], "little"), 16)
+        directory = (int.from_bytes(head[48:52], "little") + 1) * sector
+        if _ENCRYPTION_STREAM in at(directory, 16 * sector):
             raise Unreadable("password_protected", "is a workbook protected by a password; save it without one")
         return "ole"
     return ""

@@ -31,6 +31,8 @@ from validator.readers.tables import (
 _MAGIC = b"PAR1"
 _TO_MICROSECONDS = {"s": 1_000_000, "ms": 1_000, "us": 1}
 _PER_SECOND = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
+_EXPANDS = 20
+"""A large file may expand to this many times its size, whatever the budget."""
 _ROWS_PER_BYTE = 100_000
 """More rows than this for each byte of the file cannot be true: even a column of one value needs some bytes a page."""
 
@@ -132,7 +134,7 @@ def _check_footer(footer: Any, wanted: dict[str, str], size: int, budget: Budget
             expanded += max(chunk.total_uncompressed_size, 0)
     if rows != footer.num_rows:
         raise Unreadable("corrupt_container", f"claims {footer.num_rows} rows, but its parts have {rows}")
-    if expanded > max(budget.expanded_bytes, budget.ratio_from_bytes) and expanded > 20 * size:
+    if expanded > max(budget.expanded_bytes, _EXPANDS * size):
         raise Unreadable("expands_too_much", f"expands to {expanded} bytes; at most {budget.expanded_bytes} are read")
 
 

@@ -89,7 +89,7 @@ def _read(
 ) -> tuple[list[ParsedTable], dict[str, Any]]:
     from validator.readers.cells import parse
 
-    format_ = formats.decide(name, _at(file, 0, formats.HEAD), size, lambda n: _at(file, max(0, size - n), n))
+    format_ = formats.decide(name, _at(file, 0, formats.HEAD), size, lambda start, length: _at(file, start, length))
     raw, assumptions, notices = importlib.import_module(READERS[format_]).read(path, budget)
     tables = [parse(table) for table in raw]
     return tables, {"format": format_, "assumptions": assumptions, "notices": notices}

@@ -40,7 +40,7 @@ def read(path: Path, budget: Budget) -> tuple[list[RawTable], list[str], list[st
         for sheet in book.sheets:
             reading = _SheetReading(sheet, SheetCells(package, sheet.part, budget), book, budget)
             if sheet.hidden:
-                notices.append(f"the hidden sheet {sheet.name!r} is not read; it has {reading.count()} rows")
+                notices.append(f"the hidden sheet {sheet.name!r} is not read; it has {reading.count()}")
                 continue
             table = reading.table()
             if table is not None and reading.header is not None:
@@ -81,8 +81,13 @@ class _SheetReading:
         self.defects: list[CellDefect] = []
         self.blank_rows = 0
 
-    def count(self) -> int:
-        return sum(1 for _ in self.source.rows())
+    def count(self) -> str:
+        """How many rows a sheet has that is not read: its damage is no reason to refuse the others."""
+        try:
+            with closing(self.source.rows()) as rows:
+                return f"{sum(1 for _ in rows)} rows"
+        except Unreadable as refusal:
+            return f"rows that could not be counted: {refusal.sentence}"
 
     def table(self) -> RawTable | None:
         """The sheet's records; None where it has no header."""

@@ -151,6 +151,7 @@ def _finding(finding: Finding) -> FindingShown:
         measures=tuple((label, said) for label, said in measures if said),
         rows=words.places(finding.evidence),
         sources=_sources(finding),
+        cited=tuple(words.cited(cited) for cited in finding.citations),
         hazard=sentence(finding.hazard),
         action=words.stopped(finding.corrective_action),
         action_when=_when(finding),

@@ -157,7 +157,7 @@ def _finding(finding: FindingShown) -> RenderableType:
     about = (finding.target, finding.reason, *finding.marks)
     head = Text(finding.title, style="bold") + Text("".join(f"; {part}" for part in about if part))
     measures = "; ".join(said if label == "margin" else f"{label} {said}" for label, said in finding.measures)
-    sources = "; ".join(short for short, _ in finding.sources)
+    sources = "; ".join(finding.cited)
     lines = (finding.message, measures, *finding.rows, *finding.remarks)
     rule = Text(f"{finding.rule}, {finding.id}" + (f": {sources}" if sources else ""), style="dim")
     return _hang(

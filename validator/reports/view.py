@@ -36,6 +36,7 @@ class FindingShown:
     measures: tuple[tuple[str, str], ...]
     rows: tuple[str, ...]
     sources: tuple[tuple[str, str], ...]
+    cited: tuple[str, ...]
     """Each source in short, and what it asks in our own words."""
     hazard: str
     action: str

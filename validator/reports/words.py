@@ -139,6 +139,11 @@ def citation(source: Citation) -> str:
     return said if source.published else f"{said} (not published)"
 
 
+def cited(source: Citation) -> str:
+    """A source by its name in the pack and its section, for a place where its title stands elsewhere."""
+    return " ".join(part for part in (name(source.source), sentence(source.section)) if part)
+
+
 def percent(value: float | None) -> str:
     """A share in percent as a whole number; never 100 for less than all, nor 0 for more than none."""
     return "not judged" if value is None else f"{_whole(value)} %"
