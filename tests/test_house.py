@@ -103,7 +103,7 @@ def test_registries_miss_nothing(folder: str) -> None:
     needed = {"kinds": "TIGHTER", "readers": "def read(", "reports": "def render("}[folder]
     found = {
         p.stem for p in (PACKAGE / folder).glob("*.py")
-        if re.search(rf"^{re.escape(needed)}", p.read_text("utf-8"), re.M) and "budget: Budget" in p.read_text("utf-8") * 1
+        if (re.search(rf"^{re.escape(needed)}", p.read_text("utf-8"), re.M) and "budget: Budget" in p.read_text("utf-8") * 1)
         or (folder != "readers" and re.search(rf"^{re.escape(needed)}", p.read_text("utf-8"), re.M))
     }  # fmt: skip
 
@@ -136,7 +136,10 @@ def test_schemas_accept_what_the_models_accept(path: Path) -> None:
     ("name", "data"),
     [
         ("register", {"stores": [{"store_id": "S", "equipmnt": []}]}),
-        ("register", {"stores": [{"store_id": "S", "equipment": [{"equipment_id": "E", "in_service_on": "2026-02-30"}]}]}),
+        (
+            "register",
+            {"stores": [{"store_id": "S", "equipment": [{"equipment_id": "E", "in_service_on": "2026-02-30"}]}]},
+        ),
         ("rule", {"id": "T-A", "title": "t", "kind": "flush", "params": {"min": "15:00"}}),
         ("rule", {"id": "T-A", "title": "t", "kind": "flush", "params": {"min": "P1M"}}),
         ("rule", {"id": "T-A", "title": "t", "kind": "flush", "params": {"min": "PT15M", "maxx": 3}}),

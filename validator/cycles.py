@@ -56,7 +56,8 @@ class Steps:
     @cached_property
     def incomplete(self) -> Mask:
         """Rows whose start or end is unknown."""
-        return (self.start == NAT) | (self.end == NAT)
+        unknown: Mask = (self.start == NAT) | (self.end == NAT)
+        return unknown
 
     @cached_property
     def incomplete_cycles(self) -> Mask:
@@ -113,7 +114,7 @@ class Steps:
         end_low = np.where(end == NAT, np.where(start == NAT, -FAR, start), end)
         end_high = np.where(end == NAT, np.maximum(latest, end_low), end)
         start_high = np.where(start == NAT, end_high, start)
-        for at in np.flatnonzero(((start == NAT) ^ (end == NAT))):
+        for at in np.flatnonzero((start == NAT) ^ (end == NAT)):
             before, after = self._neighbours(int(rows[at]))
             if end[at] == NAT:
                 end_high[at] = min(int(end_high[at]), after)
@@ -180,8 +181,11 @@ def _machine_of(records: RecordSet, machines: Sequence[Machine]) -> Ints:
     position = {(m.store_id, m.equipment_id): i for i, m in enumerate(machines)}
     pair = stores.codes.astype(np.int64) * len(equipment.vocabulary) + equipment.codes
     heads = np.flatnonzero(np.diff(pair, prepend=-1)) if len(pair) else np.empty(0, dtype=np.intp)
-    of_head = [position[stores.vocabulary[stores.codes[i]], equipment.vocabulary[equipment.codes[i]]] for i in heads] \
-        if len(heads) * 4 < len(pair) else None
+    of_head = (
+        [position[stores.vocabulary[stores.codes[i]], equipment.vocabulary[equipment.codes[i]]] for i in heads]
+        if len(heads) * 4 < len(pair)
+        else None
+    )
     if of_head is not None:
         return np.repeat(np.array(of_head, dtype=np.int64), np.diff(np.append(heads, len(pair))))
     present, inverse = np.unique(pair, return_inverse=True)
@@ -234,7 +238,7 @@ def _dense(machine: Ints, cycle: Codes, procedures: Codes) -> tuple[Ints, Index]
     width, kinds = int(cycle.max()) + 2, int(procedures.max()) + 2
     key = (machine * width + cycle) * kinds + procedures + 1
     heads = np.flatnonzero(np.diff(key, prepend=-1))
-    present, at, inverse = np.unique(key[heads], return_index=True, return_inverse=True)
+    _, at, inverse = np.unique(key[heads], return_index=True, return_inverse=True)
     return np.repeat(inverse, np.diff(np.append(heads, len(key)))), heads[at]
 
 

@@ -120,7 +120,9 @@ DurationText = Annotated[
 class Document(BaseModel):
     """A model of something a person writes: unknown keys are faults, values do not change afterwards."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, populate_by_name=True, defer_build=True)
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, arbitrary_types_allowed=True, populate_by_name=True, defer_build=True
+    )
     aliases_shown: ClassVar[Mapping[str, str]] = {}
 
 
@@ -205,7 +207,8 @@ class _Builder:
             raise self.fault(event, f"the tag {tag} is not allowed; tags are not used here")
         if len(path) > MAX_DEPTH:
             raise self.fault(event, f"is nested deeper than {MAX_DEPTH} levels")
-        self.places[path] = (event.start_mark.line + 1, event.start_mark.column + 1)
+        mark: Any = event.start_mark
+        self.places[path] = (mark.line + 1, mark.column + 1)
         if isinstance(event, yaml.ScalarEvent):
             return self.scalar(event)
         if isinstance(event, yaml.SequenceStartEvent):
@@ -273,10 +276,11 @@ def _existing(data: Any, loc: Sequence[str | int]) -> Path_:
     """The part of a validation path that stands in the file: pydantic puts names of union members into it."""
     path: list[str | int] = []
     for step in loc:
-        if isinstance(data, Mapping) and step in data:
-            data = data[step]
-        elif isinstance(data, (list, tuple)) and isinstance(step, int) and step < len(data):
-            data = data[step]
+        here: Any = data
+        named = isinstance(here, Mapping) and step in here
+        counted = isinstance(here, (list, tuple)) and isinstance(step, int) and step < len(here)
+        if named or counted:
+            data = here[step]
         else:
             continue
         path.append(step)

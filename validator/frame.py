@@ -56,6 +56,7 @@ def refused_rows(column: str, rows: Sequence[int] | npt.NDArray[np.intp], values
 
 def from_records(records: RecordSet) -> pd.DataFrame:
     """The records as a frame in the order they were read, checked against `CANONICAL`."""
+
     def text(name: str) -> pd.Series[str]:
         coded = records.texts[name]
         return pd.Series(np.array([*coded.vocabulary, None], dtype=object)[coded.codes], dtype="str")

@@ -19,9 +19,12 @@ EPOCH = date(1970, 1, 1).toordinal()
 class ProfileLike(Protocol):
     """What a pack says of a type of equipment."""
 
-    lines: tuple[str, ...]
-    parts: tuple[str, ...]
-    capacities: Mapping[str, int]
+    @property
+    def lines(self) -> tuple[str, ...]: ...
+    @property
+    def parts(self) -> tuple[str, ...]: ...
+    @property
+    def capacities(self) -> Mapping[str, int]: ...
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -139,7 +139,10 @@ class _Columns:
 
     def records(self, kept: Mask, sources: list[tuple[str, str]]) -> RecordSet:
         everything = bool(kept.all())
-        pick = (lambda a: a) if everything else (lambda a: a[kept])
+
+        def pick(column: Any) -> Any:
+            return column if everything else column[kept]
+
         resolution = {name: _resolution(self.times[name]) for name in TIMES}
         return RecordSet(
             texts={n: TextColumn(pick(c.codes), c.vocabulary) for n, c in self.texts.items()},

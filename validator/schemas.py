@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -87,7 +87,7 @@ def text_of(name: str) -> str:
     return json.dumps(schema(name), indent=2, ensure_ascii=False) + "\n"
 
 
-@lru_cache(maxsize=None)
+@cache
 def _validator(name: str) -> Any:
     import jsonschema
 

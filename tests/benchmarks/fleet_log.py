@@ -17,7 +17,18 @@ HEADER = (
     "solution_id", "concentration_ppm", "temperature_c", "performed_by",
 )  # fmt: skip
 LINES = [f"line-{n}" for n in range(1, 9)]
-PARTS = ["nozzle", "manifold", "spout", "drip-tray", "gasket", "connector", "flavour-head", "cover", "valve", "tube-end"]
+PARTS = [
+    "nozzle",
+    "manifold",
+    "spout",
+    "drip-tray",
+    "gasket",
+    "connector",
+    "flavour-head",
+    "cover",
+    "valve",
+    "tube-end",
+]
 PACK = """\
 pack: fleet-benchmark
 version: 1.0.0
@@ -74,7 +85,12 @@ def cycle_rows(rng: random.Random, store: str, number: int, start: datetime) -> 
         add("rinse", part, 30, "water")
     for part in PARTS:
         if rng.random() > 0.002:
-            add("sanitize", part, rng.randrange(200, 300) if rng.random() < 0.004 else rng.randrange(300, 360), "chlorine")
+            add(
+                "sanitize",
+                part,
+                rng.randrange(200, 300) if rng.random() < 0.004 else rng.randrange(300, 360),
+                "chlorine",
+            )
     for part in PARTS[:4]:
         add("air_dry", part, 300)
     add("reassemble", "", 600)
@@ -87,7 +103,7 @@ def cycle_rows(rng: random.Random, store: str, number: int, start: datetime) -> 
 
 def write(folder: Path, stores: int, seed: int = 7) -> int:
     """Write log.csv, pack.yaml and register.yaml; the number of rows."""
-    rng = random.Random(seed)  # noqa: S311
+    rng = random.Random(seed)
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "pack.yaml").write_text(PACK, "utf-8")
     count = 0

@@ -30,7 +30,8 @@ HEADER = "store_id,equipment_id,cycle_id,procedure,step,target,started_at,ended_
 
 def rows(minutes: int = 15, who: str = "AB", store: str = "S1", cycle: str = "c1") -> str:
     return "".join(
-        f"{store},E1,{cycle},cip,flush,line-{n},2026-01-05T2{n}:00,2026-01-05T2{n}:{minutes:02d},{who}\n" for n in (1, 2)
+        f"{store},E1,{cycle},cip,flush,line-{n},2026-01-05T2{n}:00,2026-01-05T2{n}:{minutes:02d},{who}\n"
+        for n in (1, 2)
     )
 
 
@@ -65,7 +66,9 @@ def test_a_major_finding_ends_in_1(folder, capfdbinary) -> None:
     assert check(folder, capfdbinary, *register(folder), log=HEADER + rows(14))[0] == 1
 
 
-@pytest.mark.parametrize(("fail_on", "status"), [("critical", 0), ("major", 0), ("minor", 1), ("observation", 1), ("never", 0)])
+@pytest.mark.parametrize(
+    ("fail_on", "status"), [("critical", 0), ("major", 0), ("minor", 1), ("observation", 1), ("never", 0)]
+)
 def test_fail_on_says_which_grade_fails(folder, capfdbinary, fail_on, status) -> None:
     """A minor finding fails a run that is told to fail on minor ones or lesser."""
     assert check(folder, capfdbinary, *register(folder), "--fail-on", fail_on, log=HEADER + rows(who=""))[0] == status
@@ -202,7 +205,9 @@ def test_two_packs_must_not_share_a_rule(folder, capfdbinary) -> None:
     """The same rule id in two packs would make findings ambiguous."""
     (folder / "second.yaml").write_text(PACK.replace("two-rules", "second"), "utf-8")
     (folder / "log.csv").write_text(HEADER + rows(), "utf-8")
-    status = run(["check", str(folder / "log.csv"), "--rules", str(folder / "pack.yaml"), "--rules", str(folder / "second.yaml")])
+    status = run(
+        ["check", str(folder / "log.csv"), "--rules", str(folder / "pack.yaml"), "--rules", str(folder / "second.yaml")]
+    )
 
     assert status == 2
     assert "T-FLUSH stands in both" in capfdbinary.readouterr()[1].decode()

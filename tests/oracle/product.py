@@ -35,7 +35,9 @@ def pack_at(folder: Path, pack: dict[str, Any]) -> Path:
     return path
 
 
-def findings(rows: list[dict[str, str]], pack: Pack | Path, register: dict[str, Any] | None, as_of: str) -> set[Finding]:
+def findings(
+    rows: list[dict[str, str]], pack: Pack | Path, register: dict[str, Any] | None, as_of: str
+) -> set[Finding]:
     if isinstance(pack, Path):
         pack = load_pack(pack)
     known = Register.model_validate(register) if register else None

@@ -49,7 +49,9 @@ class Step:
     @property
     def broken(self) -> bool:
         """No completion of this row alone fits the facts."""
-        return not any(True for _ in spans_of(self, [self.upper, *(t for t in (self.start, self.end) if t is not None)]))
+        return not any(
+            True for _ in spans_of(self, [self.upper, *(t for t in (self.start, self.end) if t is not None)])
+        )
 
 
 @dataclass
@@ -84,12 +86,16 @@ class World:
     as_of: int
 
 
-def findings(rows: Sequence[Row], pack: Mapping[str, Any], register: Mapping[str, Any] | None, as_of: str) -> set[Finding]:
+def findings(
+    rows: Sequence[Row], pack: Mapping[str, Any], register: Mapping[str, Any] | None, as_of: str
+) -> set[Finding]:
     """Every check that is OUT or N/O: (rule, store_id, equipment_id, cycle_id, target, status)."""
     return {c for c in checks(rows, pack, register, as_of) if c[5] in (OUT, NO)}
 
 
-def checks(rows: Sequence[Row], pack: Mapping[str, Any], register: Mapping[str, Any] | None, as_of: str) -> set[Finding]:
+def checks(
+    rows: Sequence[Row], pack: Mapping[str, Any], register: Mapping[str, Any] | None, as_of: str
+) -> set[Finding]:
     """Every check that has a subject, whatever its status."""
     world = build(rows, pack, register, as_of)
     found: set[Finding] = set()
@@ -97,7 +103,9 @@ def checks(rows: Sequence[Row], pack: Mapping[str, Any], register: Mapping[str, 
         if rule["kind"] != "interval":
             found |= PER_KIND[rule["kind"]](world, rule)
     # an interval may ask how the other rules fared, and another interval is another rule
-    for rule in sorted((r for r in pack["rules"] if r["kind"] == "interval"), key=lambda r: params(r).get("counts", "") == "conforming"):
+    for rule in sorted(
+        (r for r in pack["rules"] if r["kind"] == "interval"), key=lambda r: params(r).get("counts", "") == "conforming"
+    ):
         found |= interval(world, rule, found)
     return found
 
@@ -296,7 +304,8 @@ def overlap(a: Span, b: Span) -> bool:
 def too_many(spans: Sequence[Span], capacity: int) -> bool:
     """More than `capacity` at once."""
     return any(
-        all(overlap(a, b) for a, b in itertools.combinations(some, 2)) for some in itertools.combinations(spans, capacity + 1)
+        all(overlap(a, b) for a, b in itertools.combinations(some, 2))
+        for some in itertools.combinations(spans, capacity + 1)
     )
 
 
@@ -312,7 +321,9 @@ def fits_capacity(chosen: Sequence[tuple[Step, Span]], capacities: Mapping[str, 
     return True
 
 
-def completions(cycle: Cycle, read: Sequence[Step], shifts: Sequence[int], now: int, capacities: bool = True) -> Iterator[dict[int, Span]]:
+def completions(
+    cycle: Cycle, read: Sequence[Step], shifts: Sequence[int], now: int, capacities: bool = True
+) -> Iterator[dict[int, Span]]:
     """Every completion of the rows that a check reads (and of those that share a capacity with them), by id of the row."""
     rows = list(read)
     limits = cycle.machine.capacities if capacities else {}
@@ -329,7 +340,12 @@ def completions(cycle: Cycle, read: Sequence[Step], shifts: Sequence[int], now: 
 
 
 def judge(
-    cycle: Cycle, read: Sequence[Step], shifts: Sequence[int], now: int, verdict: Callable[[dict[int, Span]], str], capacities: bool = True
+    cycle: Cycle,
+    read: Sequence[Step],
+    shifts: Sequence[int],
+    now: int,
+    verdict: Callable[[dict[int, Span]], str],
+    capacities: bool = True,
 ) -> str:
     """OUT when every completion breaks the limit, IN when none does, else N/O (also when none fits)."""
     seen = {verdict(c) for c in completions(cycle, read, shifts, now, capacities)}
@@ -354,7 +370,13 @@ def flush(world: World, rule: Mapping[str, Any]) -> set[Finding]:
                 found.add(check(rule, cycle, line, OUT))
                 continue
 
-            def verdict(times: dict[int, Span], rows: list[Step] = rows, p: dict[str, Any] = p, least: int = least, gap: int = gap) -> str:
+            def verdict(
+                times: dict[int, Span],
+                rows: list[Step] = rows,
+                p: dict[str, Any] = p,
+                least: int = least,
+                gap: int = gap,
+            ) -> str:
                 spans = [times[id(s)] for s in rows]
                 total = p.get("accumulate", "longest") == "total"
                 return IN if (covered(spans) if total else longest(spans, gap)) >= least else OUT
@@ -437,7 +459,9 @@ def concentration(world: World, rule: Mapping[str, Any]) -> set[Finding]:
             # CHOICE: whatever names the solution is a row of it, whether it names the agent or even another one
             rows = [s for s in cycle.steps if (s.row.get("solution_id") or s.row.get("agent")) == solution]
             seen = [reading(table, s.row) for s in rows if s.row.get("concentration_ppm")]
-            found.add(check(rule, cycle, solution, OUT if "no" in seen else NO if not seen or "unknown" in seen else IN))
+            found.add(
+                check(rule, cycle, solution, OUT if "no" in seen else NO if not seen or "unknown" in seen else IN)
+            )
     return found
 
 
@@ -462,7 +486,12 @@ def order(world: World, rule: Mapping[str, Any]) -> set[Finding]:
                     continue
                 shifts = [seconds(relation[k]) for k in ("min_lag", "max_lag") if relation.get(k)]
 
-                def verdict(times: dict[int, Span], r: Mapping[str, Any] = relation, a: list[Step] = firsts, b: list[Step] = thens) -> str:
+                def verdict(
+                    times: dict[int, Span],
+                    r: Mapping[str, Any] = relation,
+                    a: list[Step] = firsts,
+                    b: list[Step] = thens,
+                ) -> str:
                     return IN if all(any(linked(r, times[id(x)], times[id(y)]) for x in a) for y in b) else OUT
 
                 status = judge(cycle, firsts + thens, shifts, world.as_of, verdict) if firsts else OUT
@@ -528,7 +557,9 @@ def concurrency(world: World, rule: Mapping[str, Any]) -> set[Finding]:
         capacity = p.get("capacity")
         if capacity is None:
             # CHOICE: with several steps the smallest of their capacities; no capacity known: no subject
-            capacity = min((cycle.machine.capacities[s] for s in p["steps"] if s in cycle.machine.capacities), default=None)
+            capacity = min(
+                (cycle.machine.capacities[s] for s in p["steps"] if s in cycle.machine.capacities), default=None
+            )
         if capacity is None or not mine:
             continue
 
@@ -553,7 +584,7 @@ def two_places(world: World, rule: Mapping[str, Any], cycle: Cycle, mine: Sequen
         def verdict(times: dict[int, Span], here: list[Step] = here, there: list[Step] = there) -> str:
             return OUT if any(overlap(times[id(a)], times[id(b)]) for a in here for b in there) else IN
 
-        found.add(check(rule, cycle, '', judge(cycle, here + there, [], world.as_of, verdict, capacities=False)))
+        found.add(check(rule, cycle, "", judge(cycle, here + there, [], world.as_of, verdict, capacities=False)))
     return found
 
 
@@ -576,7 +607,9 @@ def record(world: World, rule: Mapping[str, Any]) -> set[Finding]:
             found.add(check(rule, cycle, p["distinct"][-1], OUT if twice else IN if all(people) else NO))
         if p.get("not_future"):
             for name in ("started_at", "ended_at", "recorded_at", "verified_at"):
-                given = [t for s in cycle.steps for t in [instant(s.row.get(name, ""), cycle.machine.zone)] if t is not None]
+                given = [
+                    t for s in cycle.steps for t in [instant(s.row.get(name, ""), cycle.machine.zone)] if t is not None
+                ]
                 if given:
                     found.add(check(rule, cycle, name, OUT if any(t > world.as_of for t in given) else IN))
     return found
@@ -606,7 +639,9 @@ def interval(world: World, rule: Mapping[str, Any], others: set[Finding]) -> set
         mine = [c for c in world.cycles if c.machine is machine and counts(world, p, rule, c, others)]
         results: dict[tuple[str, str], set[str]] = {}
         for ends in itertools.product(*(ends_of(world, c, p) for c in mine)):
-            for key, status in intervals(machine, p, sorted(zip(ends, (c.cycle_id for c in mine), strict=True)), world.as_of):
+            for key, status in intervals(
+                machine, p, sorted(zip(ends, (c.cycle_id for c in mine), strict=True)), world.as_of
+            ):
                 results.setdefault(key, set()).add(status)
         for (cycle_id, target), seen in results.items():
             status = seen.pop() if len(seen) == 1 else NO
@@ -641,7 +676,9 @@ def ends_of(world: World, cycle: Cycle, p: Mapping[str, Any]) -> list[int]:
     return sorted(t for t in tried if low <= t <= high)
 
 
-def intervals(machine: Machine, p: Mapping[str, Any], done: Sequence[tuple[int, str]], now: int) -> list[tuple[tuple[str, str], str]]:
+def intervals(
+    machine: Machine, p: Mapping[str, Any], done: Sequence[tuple[int, str]], now: int
+) -> list[tuple[tuple[str, str], str]]:
     """(cycle, target) and status of every interval, the completions being as given."""
     begun = None if machine.in_service is None else midnight(machine.in_service, machine.zone)
     if not done and begun is None:
@@ -664,7 +701,10 @@ def too_long(machine: Machine, p: Mapping[str, Any], since: int, until: int) -> 
         limit = seconds(p["max"]) + (seconds(p["grace"]) if p.get("grace") else 0)
         idle = 0
         for first, last in machine.windows:
-            start, stop = midnight(first, machine.zone), midnight(last + timedelta(days=1), machine.zone) if last < date.max else until
+            start, stop = (
+                midnight(first, machine.zone),
+                midnight(last + timedelta(days=1), machine.zone) if last < date.max else until,
+            )
             idle += max(0, min(stop, until) - max(start, since))
         return until - since - idle > limit
     limit = sum(int(p[k][1:-1]) for k in ("max", "grace") if p.get(k))

@@ -74,7 +74,9 @@ def test_ten_percent_of_grace(judge, grace: str, expected: str) -> None:
     assert expected == second(judge(pack("P30D", f", grace: {grace}"), log, register(), "2026-04-03T13:00"))
 
 
-@pytest.mark.parametrize("text", ["P1M", "P1Y", "P2W", "P1DT2H", "PT1.5H", "15:00", "PT", "P", "PT4H30", "-P1D", "P-1D"])
+@pytest.mark.parametrize(
+    "text", ["P1M", "P1Y", "P2W", "P1DT2H", "PT1.5H", "15:00", "PT", "P", "PT4H30", "-P1D", "P-1D"]
+)
 def test_durations_without_a_fixed_meaning_are_refused(text: str) -> None:
     """P1M is neither more nor less than P28D to P31D (W3C XML Schema Part 2, order of duration), so it is refused."""
     from validator.quantities import Duration

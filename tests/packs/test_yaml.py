@@ -94,7 +94,9 @@ def test_a_pack_without_rules_is_refused(tmp_path) -> None:
 
 def test_text_that_is_not_utf8_is_refused(tmp_path) -> None:
     """The line is named."""
-    assert "pack.yaml line 4: is not UTF-8" in refused(tmp_path, (HEAD + "title: caf").encode() + b"\xe9\n" + RULE.encode())
+    assert "pack.yaml line 4: is not UTF-8" in refused(
+        tmp_path, (HEAD + "title: caf").encode() + b"\xe9\n" + RULE.encode()
+    )
 
 
 def test_packs_that_extend_each_other_are_refused(tmp_path) -> None:

@@ -14,7 +14,11 @@ rows_of_groups = st.lists(st.tuples(st.integers(0, 3), st.integers(0, 30), st.in
 
 def columns(rows: list[Row]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     ordered = sorted((g, s, s + n) for g, s, n in rows)
-    return tuple(np.array(c, dtype=np.int64) for c in zip(*ordered, strict=True)) if ordered else (np.empty(0, np.int64),) * 3
+    return (
+        tuple(np.array(c, dtype=np.int64) for c in zip(*ordered, strict=True))
+        if ordered
+        else (np.empty(0, np.int64),) * 3
+    )
 
 
 def plain_longest(rows: list[Row], group: int, gap: int) -> int:
@@ -34,7 +38,9 @@ def test_longest_run_is_what_joining_by_hand_gives(rows: list[Row], gap: int) ->
     """Rows that touch, overlap or lie within the gap make one run, whatever other groups hold."""
     groups, lengths = longest(*columns(rows), gap)
 
-    assert {g: plain_longest(rows, g, gap) for g in {r[0] for r in rows}} == dict(zip(groups.tolist(), lengths.tolist()))
+    assert {g: plain_longest(rows, g, gap) for g in {r[0] for r in rows}} == dict(
+        zip(groups.tolist(), lengths.tolist())
+    )
 
 
 @given(rows_of_groups)
@@ -60,8 +66,12 @@ def test_most_at_once_is_the_fullest_second(rows: list[Row]) -> None:
         assert m == sum(s <= t < s + n for h, s, n in lasting if h == g)
 
 
-@given(rows_of_groups, st.lists(st.tuples(st.integers(0, 3), st.integers(-2, 40)), min_size=1, max_size=10), st.booleans())
-def test_latest_before_is_the_highest_point_not_after(rows: list[Row], asked: list[tuple[int, int]], inclusive: bool) -> None:
+@given(
+    rows_of_groups, st.lists(st.tuples(st.integers(0, 3), st.integers(-2, 40)), min_size=1, max_size=10), st.booleans()
+)
+def test_latest_before_is_the_highest_point_not_after(
+    rows: list[Row], asked: list[tuple[int, int]], inclusive: bool
+) -> None:
     """For each question the latest point of its own group, or none."""
     points = sorted({(g, s) for g, s, _ in rows})
     group, times = (np.array([p[k] for p in points], dtype=np.int64) for k in (0, 1))

@@ -29,7 +29,13 @@ from validator.timing.network import (
 # copies; the 5 x 5 table is from memory, recomputed with scipy below.
 CAR, BUS = (30, 40), (60, 1000)
 FRED_CAR, CARPOOL = (20, 30), (40, 50)
-TABLE = [[0, 20, 50, 30, 70], [-10, 0, 40, 20, 60], [-40, -30, 0, -10, 30], [-20, -10, 20, 0, 50], [-60, -50, -20, -40, 0]]
+TABLE = [
+    [0, 20, 50, 30, 70],
+    [-10, 0, 40, 20, 60],
+    [-40, -30, 0, -10, 30],
+    [-20, -10, 20, 0, 50],
+    [-60, -50, -20, -40, 0],
+]
 
 
 def story(john: tuple[int, int], fred: tuple[int, int]) -> list[Constraint]:
@@ -116,9 +122,7 @@ def shortest_negative_cycle(points: int, constraints: list[Constraint]) -> int:
         best[c.earlier, c.later] = min(best.get((c.earlier, c.later), c.most), c.most)
     g = nx.DiGraph()
     g.add_weighted_edges_from((i, j, w) for (i, j), w in best.items())
-    sums = [
-        (len(cycle), sum(best[a, b] for a, b in pairwise([*cycle, cycle[0]]))) for cycle in nx.simple_cycles(g)
-    ]
+    sums = [(len(cycle), sum(best[a, b] for a, b in pairwise([*cycle, cycle[0]]))) for cycle in nx.simple_cycles(g)]
     return min((size for size, total in sums if total < 0), default=0)
 
 
@@ -154,7 +158,9 @@ def test_questions_with_choices_are_answered_as_z3_answers_them() -> None:
     for _ in range(1000):
         points = rng.randrange(3, 7)
         facts = random_constraints(rng, points, rng.randrange(2, 9))
-        choices = [[random_constraints(rng, points, 1), random_constraints(rng, points, 1)] for _ in range(rng.randrange(4))]
+        choices = [
+            [random_constraints(rng, points, 1), random_constraints(rng, points, 1)] for _ in range(rng.randrange(4))
+        ]
         rule = random_constraints(rng, points, 2)
         answer = decide(points, facts, [[[c]] for c in rule],
                         [[[Constraint(c.later, c.earlier, -c.most - 1)] for c in rule]], choices)  # fmt: skip

@@ -19,7 +19,9 @@ ZONES = ["America/New_York", "America/Chicago", "America/Phoenix", "Europe/Berli
 
 
 def micros(text: str) -> int:
-    return (datetime.fromisoformat(text).replace(tzinfo=UTC) - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(microseconds=1)
+    return (datetime.fromisoformat(text).replace(tzinfo=UTC) - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(
+        microseconds=1
+    )
 
 
 @pytest.mark.parametrize("zone", ZONES)

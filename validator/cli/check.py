@@ -36,14 +36,18 @@ Examples:
 
 @click.command(epilog=_EPILOG)
 @click.argument("records", nargs=-1, required=True, metavar="RECORDS...")
-@click.option("--rules", multiple=True, metavar="PACK", help="A bundled pack's id or the path of a pack; may be repeated.")
+@click.option(
+    "--rules", multiple=True, metavar="PACK", help="A bundled pack's id or the path of a pack; may be repeated."
+)
 @click.option("--register", "register_path", metavar="FILE", help="The equipment register (YAML).")
 @click.option("--as-of", metavar="TIME", help="Look from this moment (2026-07-01 or RFC 3339) instead of now.")
 @click.option("--decision", type=click.Choice(["simple"]), default="simple", show_default=True,
               help="How the limit and the record's resolution are weighed.")  # fmt: skip
 @click.option("--format", "shown", type=click.Choice(list(RENDERERS)), default="text", show_default=True,
               help="What goes to standard output.")  # fmt: skip
-@click.option("--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated.")
+@click.option(
+    "--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated."
+)
 @click.option("--fail-on", type=click.Choice([*GRADES, "never"]), default="major", show_default=True,
               help="Exit with 1 on findings of this grade or graver.")  # fmt: skip
 def command(
@@ -133,7 +137,9 @@ def _packs(rules: Sequence[str]) -> list[Pack]:
         for bound in pack.rules:
             other = seen.setdefault(bound.rule.id, pack.id)
             if other != pack.id:
-                raise WrongInput(f"--rules: the rule {bound.rule.id} stands in both {other} and {pack.id}; use one of them")
+                raise WrongInput(
+                    f"--rules: the rule {bound.rule.id} stands in both {other} and {pack.id}; use one of them"
+                )
     return packs
 
 

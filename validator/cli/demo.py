@@ -11,8 +11,12 @@ from validator.cli.waiting import Waiting
 
 @click.command(name="demo", epilog="Example:  cip-audit demo --folder /tmp/demo --output html=demo.html")
 @click.option("--folder", default="cip-audit-demo", show_default=True, metavar="DIR", help="Where to write the demo.")
-@click.option("--format", "shown", default="text", show_default=True, metavar="FORMAT", help="What goes to standard output.")
-@click.option("--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated.")
+@click.option(
+    "--format", "shown", default="text", show_default=True, metavar="FORMAT", help="What goes to standard output."
+)
+@click.option(
+    "--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated."
+)
 def command(folder: str, shown: str, outputs: tuple[str, ...]) -> None:
     """Write an invented chain's register and six months of cleaning logs to a folder, and audit them."""
     from validator.cli.check import audit_files

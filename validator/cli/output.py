@@ -52,10 +52,10 @@ def write_file(path: Path, document: bytes) -> None:
                 kept.write(document)
                 kept.flush()
                 os.fsync(kept.fileno())
-                os.chmod(kept.name, 0o644)
-                os.replace(kept.name, path)
+                Path(kept.name).chmod(0o644)
+                Path(kept.name).replace(path)
             except BaseException:
-                os.unlink(kept.name)
+                Path(kept.name).unlink()
                 raise
     except OSError as error:
         raise WrongInput(f"{path}: cannot be written: {(error.strerror or str(error)).lower()}") from None

@@ -11,7 +11,9 @@ from validator.errors import WrongInput
 if TYPE_CHECKING:
     from validator.packs.model import Pack
 
-_OPTION = click.option("--rules", multiple=True, metavar="PACK", help="A pack's id or path; without it, every bundled pack.")
+_OPTION = click.option(
+    "--rules", multiple=True, metavar="PACK", help="A pack's id or path; without it, every bundled pack."
+)
 
 
 @click.group(name="rules", short_help="list, explain, lint and test rule packs")
@@ -34,7 +36,9 @@ def list_(rules: tuple[str, ...]) -> None:
         click.echo(f"  procedure {pack.procedure or '(any)'}, {len(pack.rules)} rules")
         width = max(len(b.rule.id) for b in pack.rules)
         for bound in pack.rules:
-            click.echo(f"  {bound.rule.id:<{width}}  {bound.rule.grade.value:<11}  {bound.rule.kind:<13}  {bound.rule.title}")
+            click.echo(
+                f"  {bound.rule.id:<{width}}  {bound.rule.grade.value:<11}  {bound.rule.kind:<13}  {bound.rule.title}"
+            )
 
 
 @command.command(epilog="Example:  cip-audit rules explain SYR-FLUSH")
@@ -52,7 +56,9 @@ def explain(rule_id: str, rules: tuple[str, ...]) -> None:
                 click.echo(told(bound, pack), nl=False)
                 return
     known = [b.rule.id for p in packs for b in p.rules]
-    raise WrongInput(f"there is no rule {rule_id!r}{suggest(rule_id.upper(), known)}; `cip-audit rules list` names them all")
+    raise WrongInput(
+        f"there is no rule {rule_id!r}{suggest(rule_id.upper(), known)}; `cip-audit rules list` names them all"
+    )
 
 
 @command.command(epilog="Example:  cip-audit rules lint --rules ./my-pack")
@@ -69,7 +75,9 @@ def lint(rules: tuple[str, ...]) -> int:
     for fault in faults:
         click.echo(fault)
     count = sum(len(p.rules) for p in packs)
-    click.echo(f"{len(packs)} pack{'s' * (len(packs) != 1)}, {count} rules, {len(faults) or 'no'} fault{'s' * (len(faults) != 1)}")
+    click.echo(
+        f"{len(packs)} pack{'s' * (len(packs) != 1)}, {count} rules, {len(faults) or 'no'} fault{'s' * (len(faults) != 1)}"
+    )
     return 2 if faults else 0
 
 
@@ -92,7 +100,9 @@ def test(rules: tuple[str, ...], show: bool) -> int:
                 for missing in tried.missing:
                     click.echo(f"    expected, did not come: {missing}")
                 for check in tried.surplus:
-                    click.echo(f"    came, was not expected: {check.status} {check.target} {check.cycle_id} {check.reason}")
+                    click.echo(
+                        f"    came, was not expected: {check.status} {check.target} {check.cycle_id} {check.reason}"
+                    )
                 click.echo(f"    expect:\n{as_yaml(tried.found)}")
     click.echo(f"{total} cases, {failed or 'none'} failed")
     return 1 if failed else 0

@@ -28,7 +28,9 @@ class Waiting:
             self.timer.start()
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
         self.timer.cancel()
         with self.lock:
             if self.bar is not None:

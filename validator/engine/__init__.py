@@ -33,7 +33,7 @@ from validator.findings import (
     StoreResult,
     Verdict,
 )
-from validator.kinds.outcome import IN, NOT_OBSERVED, OUT
+from validator.kinds.outcome import IN, OUT
 from validator.machines import AsOf, Machine, machines
 from validator.packs.model import Grading, Pack
 from validator.records import Intake, RecordSet
@@ -89,16 +89,17 @@ def _recorded(records: RecordSet) -> list[tuple[str, str]]:
 
 def _empty_exports(intake: Intake) -> list[Finding]:
     """An export without a single row shows nothing: a finding of its own, never clean."""
-    found = []
-    for file in intake.inputs:
-        if file.status == "read" and file.rows == 0:
-            found.append(Finding(
-                finding_id(EMPTY_EXPORT, file.file), EMPTY_EXPORT, "The export holds no record", "export", "", Grade.MAJOR,
-                Status.NOT_OBSERVED, "no_records", (), "", "", "", "", "", "", None, None, None,
-                f"{file.file} holds no row, so it shows no cleaning", (Evidence(file.file, "", 0, ()),), (), "",
-                "Export the log again, and check the dates and the store that were chosen.", None,
-            ))  # fmt: skip
-    return found
+    return [
+        Finding(
+            id=finding_id(EMPTY_EXPORT, file.file), rule=EMPTY_EXPORT, title="The export holds no record", kind="export",
+            pack="", grade=Grade.MAJOR, status=Status.NOT_OBSERVED, reason="no_records", marks=(), grade_reason="",
+            store_id="", equipment_id="", cycle_id="", cycle_started="", target="", observed=None, required=None,
+            margin=None, message=f"{file.file} holds no row, so it shows no cleaning",
+            evidence=(Evidence(file.file, "", 0, ()),), citations=(), hazard="",
+            corrective_action="Export the log again, and check the dates and the store that were chosen.", deviation=None,
+        )
+        for file in intake.inputs if file.status == "read" and file.rows == 0
+    ]  # fmt: skip
 
 
 def _tally(applied: Sequence[Applied], fleet: int) -> dict[str, Tallies]:

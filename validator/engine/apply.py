@@ -69,7 +69,9 @@ def _concerned(pack: Pack, steps: Steps, machines: Sequence[Machine]) -> tuple[M
     return mask, notices
 
 
-def _by_limits(bound: BoundRule, kind: kinds.Kind, machines: Sequence[Machine], concerned: Mask) -> list[tuple[Any, Mask]]:
+def _by_limits(
+    bound: BoundRule, kind: kinds.Kind, machines: Sequence[Machine], concerned: Mask
+) -> list[tuple[Any, Mask]]:
     """The rule's parameters with the machines that they hold for: the pack's own, and each set a register gives."""
     groups: dict[str, tuple[Any, list[int]]] = {"": (bound.params, [])}
     for at in np.flatnonzero(concerned).tolist():
@@ -102,7 +104,7 @@ def override(bound: BoundRule, kind: kinds.Kind, machine: Machine, limits: Mappi
     except ValidationError as error:
         item = error.errors(include_url=False)[0]
         key = ".".join(str(step) for step in item["loc"])
-        raise WrongInput(f"{place}.{key}: {str(item.get('ctx', {}).get('error', item['msg']))}") from None
+        raise WrongInput(f"{place}.{key}: {item.get('ctx', {}).get('error', item['msg'])!s}") from None
     for key in changed:
         if not limits.get("why") and not _tightens(kind, bound.params, params, key):
             raise WrongInput(

@@ -27,7 +27,9 @@ def _dues(a: Applied, outcomes: Outcomes) -> Iterable[Due]:
     running = [i for i, target in enumerate(outcomes.target) if target == OPEN]
     machine = outcomes.machine[running]
     cycle = outcomes.cycle[running]
-    begun = local_days(a.machines, machine, np.where(cycle >= 0, a.steps.completed[cycle], 0) if a.steps.cycles else cycle)
+    begun = local_days(
+        a.machines, machine, np.where(cycle >= 0, a.steps.completed[cycle], 0) if a.steps.cycles else cycle
+    )
     warn = _days(a.params.warn_before) if a.params.warn_before else 0
     for at, c, day in zip(machine.tolist(), cycle.tolist(), begun.tolist(), strict=True):
         m = a.machines[at]
@@ -60,5 +62,3 @@ def due_day(machine: Machine, begun: int, days: int) -> int:
             break
         due += last - max(first, begun + 1) + 1
     return due
-
-

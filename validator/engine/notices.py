@@ -15,11 +15,28 @@ from validator.readers.tables import NAT
 from validator.records import RecordSet
 
 STEPS = frozenset(
-    "empty_tank mix_solution test_solution disconnect disassemble flush circulate soak wash rinse sanitize air_dry"
-    " reassemble reconnect refill_tank prime verify".split()
+    [
+        "empty_tank",
+        "mix_solution",
+        "test_solution",
+        "disconnect",
+        "disassemble",
+        "flush",
+        "circulate",
+        "soak",
+        "wash",
+        "rinse",
+        "sanitize",
+        "air_dry",
+        "reassemble",
+        "reconnect",
+        "refill_tank",
+        "prime",
+        "verify",
+    ]
 )
 """The steps of the contract, section 3; a pack may add its own."""
-AGENTS = frozenset("water detergent caustic acid chlorine quat iodine peracetic_acid".split())
+AGENTS = frozenset(["water", "detergent", "caustic", "acid", "chlorine", "quat", "iodine", "peracetic_acid"])
 
 
 def about_records(records: RecordSet, packs: Sequence[Pack]) -> Iterable[Notice]:

@@ -123,7 +123,8 @@ def _finding(check: _Open, repeat: bool, started: Mapping[int, str], cited: tupl
 def _evidence(steps: Steps, rows: Sequence[int], columns: tuple[str, ...]) -> tuple[Evidence, ...]:
     records, row = steps.records, steps.row[list(rows)]
     at = sorted(set(zip(records.source[row].tolist(), records.rows[row].tolist(), strict=True)))
-    return tuple(Evidence(*records.sources[source], row, columns) for source, row in at[:MOST_ROWS])
+    sources = records.sources
+    return tuple(Evidence(sources[at_][0], sources[at_][1], row, columns) for at_, row in at[:MOST_ROWS])
 
 
 def finding_id(*parts: str) -> str:
@@ -141,5 +142,3 @@ def citations(pack: Pack, rule: Rule) -> tuple[Citation, ...]:
             (source.edition if source else None) or "", cite.says or "", source.published if source else False,
         ))  # fmt: skip
     return tuple(found)
-
-

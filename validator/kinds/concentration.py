@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -110,7 +110,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         value = found.value(worst)
         margin = Quantity(_distance(params, value), "ppm") if params.table is None and status[i] == OUT else None
         facts["found"] = f"{plain_number(value)} ppm"
-        columns = COLUMNS
+        columns: tuple[str, ...] = COLUMNS
         if params.table is not None:
             facts["table"] = "yes"
             facts["conditions"], columns = found.conditions(worst), (*COLUMNS, "temperature_c", "ph")
@@ -198,7 +198,9 @@ class _Solutions:
         without = cycles[~having[cycles]]
         self.cycle = np.concatenate([present // width, without]).astype(np.int64)
         solution_names = steps.records.texts["solution_id"].vocabulary
-        self.names = [solution_names[k - 1] if k else agent for k in (present % width).tolist()] + [agent] * len(without)
+        self.names = [solution_names[k - 1] if k else agent for k in (present % width).tolist()] + [agent] * len(
+            without
+        )
         self.others = (len(present) + np.flatnonzero(named_any[without])).tolist()
         members = np.flatnonzero(self.solution >= 0)
         self.members = members[np.argsort(self.solution[members], kind="stable")]
@@ -309,24 +311,27 @@ def _required(params: Params) -> Required:
 def _line(line: Line) -> str:
     parts = [_band(line.min, line.max)]
     if line.temperature_c is not None:
-        parts.append(_band(line.temperature_c.min, line.temperature_c.max, "°C"))
+        parts.append(_within(line.temperature_c, "", " °C", "warmer", "cooler"))
     if line.ph is not None:
-        parts.append(_band(line.ph.min, line.ph.max, "pH"))
-    return " with ".join(p for p in parts if p)
+        parts.append(_within(line.ph, "pH ", "", "higher", "lower"))
+    return ", ".join(p for p in parts if p)
 
 
-def _band(low: float | None, high: float | None, unit: str = "ppm") -> str:
-    def said(value: float) -> str:
-        return f"pH {plain_number(value)}" if unit == "pH" else f"{plain_number(value)} {unit}"
-
+def _band(low: float | None, high: float | None) -> str:
     if low is not None and high is not None:
-        return f"{plain_number(low)} to {said(high)}"
+        return f"{plain_number(low)} to {plain_number(high)} ppm"
     if low is not None:
-        return f"at least {said(low)}"
-    return f"at most {said(high)}" if high is not None else ""
+        return f"at least {plain_number(low)} ppm"
+    return f"at most {plain_number(high)} ppm" if high is not None else ""
+
+
+def _within(band: Range, before: str, after: str, more: str, less: str) -> str:
+    low = f"{before}{plain_number(band.min)}{after}" if band.min is not None else ""
+    high = f"{before}{plain_number(band.max)}{after}" if band.max is not None else ""
+    if low and high:
+        return f"{low} to {high}"
+    return f"{low} or {more}" if low else f"{high} or {less}"
 
 
 def _number(value: float) -> float | int:
     return int(value) if value == int(value) else value
-
-

@@ -7,12 +7,11 @@ under which conditions; a contact is long enough if any row of the table that su
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 from pydantic import BeforeValidator, WithJsonSchema
-from typing_extensions import Annotated
 
 from validator.cycles import FAR
 from validator.documents import Document, Number, Text
@@ -28,7 +27,7 @@ from validator.quantities import MICROSECONDS, Duration, say_seconds
 NAME = "contact"
 TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"min": "higher"}
 _REASONS = ("", "missing", "too_short", "missing_time", "contradiction", "missing_condition", "no_limit")
-__all__ = ["NAME", "TIGHTER", "Params", "check", "Number"]
+__all__ = ["NAME", "TIGHTER", "Number", "Params", "check"]
 
 
 class ContactRow(Document):
@@ -105,7 +104,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         seconds = int(best_high[i]) / MICROSECONDS
         exact = best_high[i] == best_low[i]
         observed = Quantity(int(seconds) if seconds == int(seconds) else seconds, "s") if mine and exact else None
-        asked = -int(least[i]) // MICROSECONDS if -FAR < least[i] else None
+        asked = -int(least[i]) // MICROSECONDS if least[i] > -FAR else None
         if isinstance(params.min, Duration):
             asked = params.min.amount
         required = required_time(asked) if asked is not None else None

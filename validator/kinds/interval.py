@@ -45,7 +45,9 @@ class Params(Document):
         for name in ("grace", "warn_before"):
             value = getattr(self, name)
             if value is not None and value.calendar != self.max.calendar:
-                raise ValueError(f"{name} {value} and max {self.max} must both be days (PnD) or both elapsed time (PT..)")
+                raise ValueError(
+                    f"{name} {value} and max {self.max} must both be days (PnD) or both elapsed time (PT..)"
+                )
         return self
 
     @property
@@ -115,7 +117,9 @@ def _intervals(params: Params, scope: Scope) -> _Lines:
     """Every interval of every machine: from the day it went into service where that is known, to now."""
     steps, machines = scope.steps, scope.machines
     cycles = counting_cycles(scope)
-    opened = np.array([at for at in np.flatnonzero(scope.machine_in) if machines[at].in_service_on is not None], dtype=np.int64)
+    opened = np.array(
+        [at for at in np.flatnonzero(scope.machine_in).tolist() if machines[at].in_service_on is not None], dtype=np.int64
+    )
     opening = np.array([machines[at].clock.midnight(machines[at].in_service_on or 0) for at in opened], dtype=np.int64)
     # one line a beginning: the day of going into service first, then every counting cycle
     machine = np.concatenate([opened, steps.machine[cycles]])
@@ -162,13 +166,15 @@ def length(limit: Duration, machines: Sequence[Machine], machine: Ints, begin: I
                 low, high = np.maximum(begin[mine], m.clock.midnight(a)), np.minimum(end[mine], m.clock.midnight(b + 1))
                 away[mine] += np.maximum(0, high - low)
         # a started second counts: half a second over the limit is over it
-        return -(-np.maximum(0, end - begin - away) // MICROSECONDS)
+        seconds: Ints = -(-np.maximum(0, end - begin - away) // MICROSECONDS)
+        return seconds
     first, last = local_days(machines, machine, begin), local_days(machines, machine, end)
     for k in closed:
         mine = np.flatnonzero(machine == k)
         for a, b in machines[k].closed:
             away[mine] += np.maximum(0, np.minimum(last[mine], b) - np.maximum(first[mine] + 1, a) + 1)
-    return np.maximum(0, last - first - away)
+    days: Ints = np.maximum(0, last - first - away)
+    return days
 
 
 def local_days(machines: Sequence[Machine], machine: Ints, at: Ints) -> Ints:

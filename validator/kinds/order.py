@@ -90,7 +90,8 @@ class _Side:
 
     @property
     def vague(self) -> npt.NDArray[np.bool_]:
-        return self.low != self.high
+        apart: npt.NDArray[np.bool_] = self.low != self.high
+        return apart
 
 
 def _side(scope: Scope, step: str, end: bool, per: Per) -> _Side:
@@ -300,7 +301,7 @@ def _with_idle(outcomes: Outcomes, cycles: Index, scope: Scope) -> Outcomes:
     names: Any = outcomes.target
     return Outcomes(
         np.concatenate([outcomes.machine, scope.steps.machine[cycles]]), np.concatenate([outcomes.cycle, cycles]),
-        Names(names.vocabulary, np.concatenate([names.codes, np.full(len(cycles), -1)])),
+        Names(names.words, np.concatenate([names.codes, np.full(len(cycles), -1)])),
         np.concatenate([outcomes.status, np.full(len(cycles), NOT_APPLICABLE, dtype=np.int8)]),
         Reasons(_REASONS, np.concatenate([outcomes.reason.codes, np.zeros(len(cycles), dtype=np.int8)])),  # type: ignore[attr-defined]
         outcomes.show, part=outcomes.part,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any, overload
 
 import numpy as np
 import numpy.typing as npt
@@ -73,28 +74,29 @@ class Scope:
         return np.flatnonzero(self.machine_in[self.steps.machine]) if self.steps.cycles else np.empty(0, np.intp)
 
 
-class Reasons(Sequence[str]):
-    """Reasons as codes into a short list, so that a million checks share a handful of words."""
+class _Coded(Sequence[str]):
+    """Words as codes into a short list, so that a million checks share a handful of words; -1 is the empty word."""
 
-    def __init__(self, words: Sequence[str], codes: npt.NDArray[np.int8]) -> None:
+    def __init__(self, words: Sequence[str], codes: npt.NDArray[Any]) -> None:
         self.words, self.codes = tuple(words), codes
 
     def __len__(self) -> int:
         return len(self.codes)
 
-    def __getitem__(self, at):  # type: ignore[no-untyped-def]
-        return self.words[self.codes[at]]
-
-
-class Names(Sequence[str]):
-    """Target names as codes into a vocabulary; -1 is the whole equipment."""
-
-    def __init__(self, vocabulary: Sequence[str], codes: npt.NDArray[np.integer]) -> None:  # type: ignore[type-arg]
-        self.vocabulary, self.codes = vocabulary, codes
-
-    def __len__(self) -> int:
-        return len(self.codes)
-
-    def __getitem__(self, at):  # type: ignore[no-untyped-def]
+    @overload
+    def __getitem__(self, at: int) -> str: ...
+    @overload
+    def __getitem__(self, at: slice) -> Sequence[str]: ...
+    def __getitem__(self, at: int | slice) -> str | Sequence[str]:
+        if isinstance(at, slice):
+            return _Coded(self.words, self.codes[at])
         code = int(self.codes[at])
-        return self.vocabulary[code] if code >= 0 else ""
+        return self.words[code] if code >= 0 else ""
+
+
+class Reasons(_Coded):
+    """Why checks are OUT or N/O; the first word is the empty one."""
+
+
+class Names(_Coded):
+    """Names of targets; -1 is the whole equipment."""

@@ -86,10 +86,10 @@ def _blank(scope: Scope, field: str) -> Mask:
     if field in steps.records.given:
         return ~steps.records.given[field][steps.row]
     if field in TEXTS:
-        return steps.column(field) < 0
+        return np.less(steps.column(field), 0)
     if field in NUMBERS:
         return np.isnan(steps.numbers(field, np.arange(len(steps))))
-    return steps.times(field) == NAT
+    return np.equal(steps.times(field), NAT)
 
 
 def _filled(scope: Scope, field: str) -> Outcomes:
@@ -151,14 +151,14 @@ def _recorded(scope: Scope, within: Duration) -> Outcomes:
     return _outcomes(scope, "recorded_at", reason, status, "recorded within", show)
 
 
-def _late_shown(
-    within: Duration, over: int | None, rows: Sequence[int], field: str, columns: tuple[str, ...]
-) -> Shown:
+def _late_shown(within: Duration, over: int | None, rows: Sequence[int], field: str, columns: tuple[str, ...]) -> Shown:
     unit = within.unit
     scale = 1 if within.calendar else MICROSECONDS
     required = Required(None, within.amount, unit, f"at most {say(within.amount, unit)} later")
     if over is None:
-        return Shown(None, required, None, rows, columns, {"field": field, "found": "", "limit": say(within.amount, unit)})
+        return Shown(
+            None, required, None, rows, columns, {"field": field, "found": "", "limit": say(within.amount, unit)}
+        )
     seen, margin = (over / scale + within.amount), over / scale
     facts = {"field": field, "found": say(seen, unit), "limit": say(within.amount, unit)}
     return Shown(Quantity(_plain(seen), unit), required, Quantity(_plain(margin), unit), rows, columns, facts)
@@ -213,7 +213,9 @@ def _distinct(scope: Scope, fields: tuple[str, ...]) -> Outcomes:
 def _people(scope: Scope, field: str) -> npt.NDArray[np.int64]:
     """Codes of people that are the same for the same name in either field, letter case aside; -1 where blank."""
     coded = scope.steps.records.texts[field]
-    every = sorted({n.casefold() for f in ("performed_by", "verified_by") for n in scope.steps.records.texts[f].vocabulary})
+    every = sorted(
+        {n.casefold() for f in ("performed_by", "verified_by") for n in scope.steps.records.texts[f].vocabulary}
+    )
     position = {name: i for i, name in enumerate(every)}
     table = np.array([position[n.casefold()] for n in coded.vocabulary] + [-1], dtype=np.int64)
     return table[scope.steps.column(field)]

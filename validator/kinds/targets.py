@@ -56,9 +56,9 @@ def expected(scope: Scope, targets: Any, steps: Sequence[str]) -> Expected:
     idle: list[bool] = []
     counts = np.zeros(len(scope.machines), dtype=np.int64)
     recorded = _recorded_targets(scope.steps, steps) if any(_unknown(m, targets) for m in scope.machines) else {}
-    for at in np.flatnonzero(scope.machine_in):
+    for at in np.flatnonzero(scope.machine_in).tolist():
         machine = scope.machines[at]
-        wanted = _wanted(machine, targets, [vocabulary[c] for c in recorded.get(int(at), ())])
+        wanted = _wanted(machine, targets, [vocabulary[c] for c in recorded.get(at, ())])
         counts[at] = len(wanted) or 1
         if not wanted:  # nothing to judge is said, not passed over
             flat.append(-1)

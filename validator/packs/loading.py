@@ -136,7 +136,9 @@ def _read_folder(path: Path) -> _Files:
         if rule is None:
             continue
         if rule.id != folder.name:
-            faults.append(f"{rule_source.place(('id',))}: id: {rule.id!r} stands in the folder {folder.name!r}; they must agree")
+            faults.append(
+                f"{rule_source.place(('id',))}: id: {rule.id!r} stands in the folder {folder.name!r}; they must agree"
+            )
         files.rules.append((rule, rule_source, ()))
         if (folder / "cases.yaml").is_file():
             case_source = _read_limited(folder / "cases.yaml")

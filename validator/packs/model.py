@@ -163,7 +163,9 @@ class CaseFile(Document):
     """`cases.yaml`: the cases of one rule, and which statuses cannot be reached, with the reason."""
 
     register_: Mapping[str, Any] | None = Field(default=None, alias="register")
-    cannot: Mapping[Literal["in", "out", "not_observed", "not_applicable", "boundary"], Text] = Field(default_factory=dict)
+    cannot: Mapping[Literal["in", "out", "not_observed", "not_applicable", "boundary"], Text] = Field(
+        default_factory=dict
+    )
     cases: tuple[Case, ...]
 
 

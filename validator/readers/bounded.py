@@ -30,6 +30,7 @@ from validator.readers.worker import allowed_seconds
 STANDARD_INPUT = "-"
 MOST_CHILDREN = 4
 _BYTES_WORTH_A_CHILD = 16 * 2**20
+_FILES_WORTH_A_CHILD = 100
 _MOST_MAPPED = 64  # each mapping keeps a file descriptor
 _PATIENCE = 3  # a machine that is busy with other work gives a child a third of its time
 _TO_START = 10
@@ -42,6 +43,7 @@ class Reading:
 
     def __init__(self, paths: Sequence[str], budget: Budget) -> None:
         self._budget = budget
+        self._limits = asdict(budget)
         self._folder = tempfile.TemporaryDirectory(prefix="cip-audit-", ignore_cleanup_errors=True)
         self._names = list(paths)
         self._wanted: queue.SimpleQueue[int] = queue.SimpleQueue()
@@ -103,7 +105,8 @@ class Reading:
     def _children_worth(self, files: int) -> int:
         total = sum(_size(path) for path in self._paths)
         cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-        return min(MOST_CHILDREN, cores, files, 1 + total // _BYTES_WORTH_A_CHILD)
+        worth = 1 + total // _BYTES_WORTH_A_CHILD + files // _FILES_WORTH_A_CHILD
+        return min(MOST_CHILDREN, cores, files, worth)
 
     def _serve(self, child: _Child) -> None:
         while not self._closed:
@@ -122,7 +125,7 @@ class Reading:
     def _read(self, child: _Child, at: int) -> Outcome:
         name, path = self._names[at], self._paths[at]
         processor = allowed_seconds(self._budget, _size(path))
-        answer = child.ask({"path": path, "name": name, "budget": asdict(self._budget)}, processor)
+        answer = child.ask({"path": path, "name": name, "budget": self._limits}, processor)
         if isinstance(answer, Unreadable):
             return FileRefused(name, _sha256(path, self._budget), answer.code, answer.sentence)
         if not answer["read"]:

@@ -112,7 +112,9 @@ def _texts(parsed: ParsedTable, name: str, column: TextColumn) -> TextColumn:
     mapped[-1] = -1
     faults: dict[int, _Fault] = {}
     for code, cell in enumerate(column.vocabulary):
-        text = unicodedata.normalize("NFC", cell.strip().strip("\ufeff").strip()) if not cell.isascii() else cell.strip()
+        text = (
+            unicodedata.normalize("NFC", cell.strip().strip("\ufeff").strip()) if not cell.isascii() else cell.strip()
+        )
         try:
             _check_text(text, name not in NAMES)
         except _Fault as fault:
@@ -122,8 +124,8 @@ def _texts(parsed: ParsedTable, name: str, column: TextColumn) -> TextColumn:
             mapped[code] = clean.setdefault(text, len(clean)) if text else -1
     for index in _rows_of(column.codes, set(faults)):
         code = int(column.codes[index])
-        fault = faults[code]
-        _defect(parsed, int(index), name, fault.code, column.vocabulary[code], str(fault), whole=name not in NAMES)
+        why = faults[code]
+        _defect(parsed, int(index), name, why.code, column.vocabulary[code], str(why), whole=name not in NAMES)
     if len(clean) == len(column.vocabulary) and np.array_equal(mapped[:-1], np.arange(len(clean))):
         return TextColumn(column.codes, list(clean))
     return TextColumn(mapped[column.codes], list(clean))
@@ -140,14 +142,18 @@ def _check_text(text: str, identifies: bool) -> None:
             raise _Fault("bad_encoding", "holds half of a character")
         if character == "\ufffd":
             raise _Fault("lossy_text", "holds the mark of a character that was lost before")
-        if kind in _INVISIBLE and (identifies or character not in _IN_NAMES):
-            if identifies or kind != "Cf" or unicodedata.bidirectional(character) in _BIDI:
-                raise _Fault("invisible_character", "holds an invisible character")
+        harmless = not identifies and (character in _IN_NAMES or (kind == "Cf" and not _turns_text(character)))
+        if kind in _INVISIBLE and not harmless:
+            raise _Fault("invisible_character", "holds an invisible character")
     if identifies and len(_scripts(text)) > 1:
         raise _Fault("confusable_id", "mixes letters of scripts that look alike")
 
 
-_BIDI = {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}
+def _turns_text(character: str) -> bool:
+    """Whether a character changes the direction in which the text around it is shown."""
+    return unicodedata.bidirectional(character) in {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}
+
+
 _ALIKE = ("LATIN", "CYRILLIC", "GREEK", "ARMENIAN", "CHEROKEE", "FULLWIDTH")
 
 
@@ -197,7 +203,9 @@ def _parse_vocabulary(
 def _plausible_times(parsed: ParsedTable, name: str, micros: npt.NDArray[np.int64]) -> None:
     low, high = parse_instant("1990-01-01T00:00Z")[0], parse_instant("2099-12-31T24:00Z")[0]
     for index in np.flatnonzero((micros != NAT) & ((micros < low) | (micros >= high))):
-        _defect(parsed, int(index), name, "implausible_datetime", str(micros[index]), "lies outside the years 1990 to 2099")
+        _defect(
+            parsed, int(index), name, "implausible_datetime", str(micros[index]), "lies outside the years 1990 to 2099"
+        )
         micros[index] = NAT
 
 
@@ -245,7 +253,9 @@ def _parse_numbers(
         code = int(column.codes[index])
         if (int(index), name) in flagged:
             continue
-        why = "holds a unit or a sign beside the number" if bad[code] == "unit_in_cell" else "is no plain decimal number"
+        why = (
+            "holds a unit or a sign beside the number" if bad[code] == "unit_in_cell" else "is no plain decimal number"
+        )
         _defect(parsed, int(index), name, bad[code], column.vocabulary[code], f"{why}; write it as 100 or 7.2")
     return values[column.codes]
 

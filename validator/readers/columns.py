@@ -89,6 +89,10 @@ class Texts:
     def add(self, codes: IntArray, words: Sequence[str], ahead: int = 0) -> None:
         """Append cells; the empty word is blank, and so is code -1."""
         known = self.vocabulary
+        if not known and "" not in words:
+            known.update((word, number) for number, word in enumerate(words))
+            self.codes.add(codes, ahead)
+            return
         mapped = np.array([known.setdefault(w, len(known)) if w else -1 for w in words] + [-1], dtype=np.int32)
         place = self.codes.room(len(codes), ahead)
         if np.array_equal(mapped[:-1], np.arange(len(words), dtype=np.int32)):

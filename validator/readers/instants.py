@@ -171,7 +171,8 @@ def _window(cells: npt.NDArray[np.uint8], at: int, shape: bytes, bad: _Words, fr
     digits &= kept
     bad |= (digits | (digits + _SIX)) & _HIGH
     bad |= digits & np.frombuffer(separators, dtype="<u8")[0]
-    return digits * np.uint64(10) + (digits >> np.uint64(8))
+    pairs: _Words = digits * np.uint64(10) + (digits >> np.uint64(8))
+    return pairs
 
 
 def _pair(window: _Words, at: int) -> npt.NDArray[np.int32]:
@@ -185,7 +186,9 @@ def _day_table() -> npt.NDArray[np.int64]:
     days = np.arange(f"{FIRST_YEAR}-01-01", f"{LAST_YEAR + 1}-01-01", dtype="datetime64[D]")
     months = days.astype("datetime64[M]")
     year = months.astype(np.int64) // 12 + 1970
-    table[year - FIRST_YEAR, months.astype(np.int64) % 12 + 1, (days - months).astype(np.int64) + 1] = days.astype(np.int64)
+    table[year - FIRST_YEAR, months.astype(np.int64) % 12 + 1, (days - months).astype(np.int64) + 1] = days.astype(
+        np.int64
+    )
     return table
 
 

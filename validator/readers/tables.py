@@ -28,7 +28,8 @@ class TextColumn:
 @dataclass
 class StringsColumn:
     """Text cells one after the other, for columns where nearly every cell differs: cell i is
-    `data[offsets[i]:offsets[i + 1]]`, UTF-8; an empty cell is blank."""
+    `data[offsets[i]:offsets[i + 1]]`, UTF-8; an empty cell is blank.
+    """
 
     offsets: npt.NDArray[np.int64]
     data: npt.NDArray[np.uint8]

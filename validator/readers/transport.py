@@ -19,7 +19,7 @@ import numpy.typing as npt
 from validator.readers.columns import code
 from validator.readers.tables import CellDefect, ParsedTable, TextColumn
 
-_DTYPES = ("int32", "int64", "float64", "bool")
+_DTYPES = {np.dtype(name): name for name in ("int32", "int64", "float64", "bool")}
 _ALIGN = 8
 _MAP_FROM = 4 * 2**20
 _DEFECT_TEXTS = ("column", "code", "message", "sheet")
@@ -44,7 +44,7 @@ class _Arrays:
         at = self.end
         self.arrays.append(array)
         self.end = -(-(at + array.nbytes) // _ALIGN) * _ALIGN
-        return [at, len(array), str(array.dtype)]
+        return [at, len(array), _DTYPES[array.dtype]]
 
 
 def write(path: Path, tables: list[ParsedTable], told: dict[str, Any]) -> None:
@@ -79,7 +79,9 @@ def _describe(table: ParsedTable, arrays: _Arrays) -> dict[str, Any]:
     }
 
 
-def _describe_defects(defects: list[CellDefect], arrays: _Arrays) -> dict[str, Any]:
+def _describe_defects(defects: list[CellDefect], arrays: _Arrays) -> dict[str, Any] | None:
+    if not defects:
+        return None
     described: dict[str, Any] = {
         "index": arrays.put(np.array([d.index for d in defects], dtype=np.int64)),
         "row": arrays.put(np.array([d.row for d in defects], dtype=np.int64)),
@@ -120,7 +122,7 @@ def read(path: Path, map_it: bool) -> tuple[list[ParsedTable], dict[str, Any]]:
 def _taker(data: Any, start: int) -> Callable[..., npt.NDArray[Any]]:
     def take(place: list[Any], dtype: str, length: int | None = None) -> npt.NDArray[Any]:
         at, count, written = place
-        if written != dtype or dtype not in _DTYPES or (length is not None and count != length) or at < 0 or count < 0:
+        if written != dtype or (length is not None and count != length) or at < 0 or count < 0:
             raise Damaged(f"an array of {count} {written} where {dtype} is due")
         if start + at + count * np.dtype(dtype).itemsize > len(data):
             raise Damaged("an array beyond the end")
@@ -151,7 +153,9 @@ def _text(codes: npt.NDArray[np.int32], words: list[str]) -> TextColumn:
     return TextColumn(codes, words)
 
 
-def _defects(described: dict[str, Any], take: Callable[..., npt.NDArray[Any]]) -> list[CellDefect]:
+def _defects(described: dict[str, Any] | None, take: Callable[..., npt.NDArray[Any]]) -> list[CellDefect]:
+    if described is None:
+        return []
     index = take(described["index"], "int64").tolist()
     row = take(described["row"], "int64", len(index)).tolist()
     whole = take(described["whole"], "bool", len(index)).tolist()

@@ -24,7 +24,8 @@ from validator.readers.tables import Budget, ParsedTable
 MEMORY_PER_BYTE = 24
 """What a file may ask for beside its budget, in bytes of memory for each of its own: text turned into columns."""
 BYTES_PER_SECOND = 2**20
-"""A large file may take this much longer than its budget."""
+"""A large file may take a second longer than its budget for each of these."""
+_SMALL = 2**20  # bytes summed sooner than a thread starts
 
 
 def main() -> int:
@@ -139,6 +140,9 @@ class _Digest:
         self._whole = False
 
     def start(self, path: Path, size: int) -> None:
+        if size <= _SMALL:
+            self._run(path, size)
+            return
         self._thread = threading.Thread(target=self._run, args=(path, size), daemon=True)
         self._thread.start()
 
@@ -150,9 +154,8 @@ class _Digest:
 
     def value(self) -> str:
         """The sum in hexadecimal; empty where the file could not be read to its end."""
-        if self._thread is None:
-            return ""
-        self._thread.join()
+        if self._thread is not None:
+            self._thread.join()
         return self._sum.hexdigest() if self._whole else ""
 
 

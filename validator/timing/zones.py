@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from functools import lru_cache
+from functools import cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -52,7 +52,7 @@ class Clock:
         return int(self.changes[np.searchsorted(self.changes, last, side="right")])
 
 
-@lru_cache(maxsize=None)
+@cache
 def clock(zone: str) -> Clock:
     """The clock of an IANA time zone, its changes found by halving every stretch whose ends differ."""
     info = ZoneInfo(zone)
