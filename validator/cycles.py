@@ -107,20 +107,40 @@ class Steps:
         (`recorded_at`, else `as_of`); two rows of a step that only one can run at once lie one after the other.
         """
         start, end = self.start[rows], self.end[rows]
-        recorded = self.times("recorded_at", rows)
-        as_of = np.array([m.as_of for m in self.machines], dtype=np.int64)[self.machine[self.cycle[rows]]]
-        latest = np.where(recorded == NAT, as_of, recorded)
-        start_low = np.where(start == NAT, -FAR, start)
-        end_low = np.where(end == NAT, np.where(start == NAT, -FAR, start), end)
-        end_high = np.where(end == NAT, np.maximum(latest, end_low), end)
-        start_high = np.where(start == NAT, end_high, start)
-        for at in np.flatnonzero((start == NAT) ^ (end == NAT)):
+        latest = self.latest[rows]
+        lost = self.contrary[rows]
+        start_low = np.where((start == NAT) | lost, -FAR, start)
+        end_low = np.where(end == NAT, start_low, np.where(lost, -FAR, end))
+        end_high = np.where(lost, latest, np.where(end == NAT, np.maximum(latest, end_low), end))
+        known = self.own_durations(rows)
+        start_high = np.where(lost | (start == NAT), end_high - np.maximum(known, 0), start)
+        for at in np.flatnonzero(((start == NAT) ^ (end == NAT)) & ~lost):
             before, after = self._neighbours(int(rows[at]))
             if end[at] == NAT:
                 end_high[at] = min(int(end_high[at]), after)
             else:
                 start_low[at] = max(int(start_low[at]), before)
         return start_low, start_high, end_low, end_high
+
+    def own_durations(self, rows: Index) -> Ints:
+        """The recorded duration of each row in microseconds; -1 where none is recorded or it contradicts the times."""
+        given = self.numbers("duration_s", rows)
+        usable = ~np.isnan(given) & ~self.records.torn[self.row[rows]]
+        return np.where(usable, np.rint(np.nan_to_num(given) * 1_000_000), -1).astype(np.int64)
+
+    @cached_property
+    def latest(self) -> Ints:
+        """The latest that anything in each row can have happened: when it was recorded, else the audit's moment."""
+        recorded = self.times("recorded_at")
+        as_of = np.array([m.as_of for m in self.machines], dtype=np.int64)[self.machine[self.cycle]]
+        return np.where(recorded == NAT, as_of, recorded)
+
+    @cached_property
+    def contrary(self) -> Mask:
+        """Rows whose times cannot be true: they contradict each other, or one known time lies after the record's own."""
+        known = np.where(self.start == NAT, self.end, self.start)
+        after: Mask = self.incomplete & (known != NAT) & (known > self.latest)
+        return self.records.torn[self.row] | after
 
     def _neighbours(self, row: int) -> tuple[int, int]:
         """The latest end before and the earliest start after a row, among rows that cannot run beside it."""

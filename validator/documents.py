@@ -244,7 +244,8 @@ class _Builder:
                 raise self.fault(event, f"the key {key!r} is not a word; put it in quotes if it is meant")
             here = (*path, key)
             items[key] = self.node(next(events), events, here)
-            self.places.setdefault(here, (event.start_mark.line + 1, event.start_mark.column + 1))
+            mark: Any = event.start_mark
+            self.places.setdefault(here, (mark.line + 1, mark.column + 1))
         return items
 
 

@@ -132,7 +132,7 @@ class _Columns:
             if any(name in t.numbers for t in tables)
         }
         self.torn = np.zeros(self.size, dtype=bool)
-        self.given: dict[str, Mask] = {}
+        self.given: dict[str, Mask] = {name: self.times[name] != NAT for name in ("started_at", "ended_at")}
 
     def source(self) -> npt.NDArray[np.int32]:
         return np.repeat(np.arange(len(self.sizes), dtype=np.int32), self.sizes)
@@ -267,7 +267,6 @@ def _keep_placeable(columns: _Columns, defects: _Defects) -> Mask:
 def _check_times(columns: _Columns, defects: _Defects, kept: Mask) -> None:
     """Fill a missing end or start from the duration; a row whose times contradict each other keeps neither."""
     start, end = columns.times["started_at"], columns.times["ended_at"]
-    columns.given = {name: columns.times[name] != NAT for name in ("started_at", "ended_at")}
     backward = (end < start) & (end != NAT) & kept
     torn = backward
     if backward.any():

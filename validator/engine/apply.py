@@ -41,16 +41,27 @@ def apply(pack: Pack, steps: Steps, machines: Sequence[Machine]) -> tuple[list[A
     own = [m.with_profile(pack.profiles) for m in machines]
     steps = replace(steps, machines=own)
     concerned, notices = _concerned(pack, steps, own)
+    families = _families(pack)
     order = sorted(pack.rules, key=lambda bound: bound.rule.kind == "interval")
     done: list[Applied] = []
     for bound in order:
         kind = kinds.load(bound.rule.kind)
         for params, mask in _by_limits(bound, kind, own, concerned):
-            scope = Scope(steps, own, mask)
+            scope = Scope(steps, own, mask, families=families)
             if bound.rule.kind == "interval":
                 scope = replace(scope, counting=_counting(params.counts, pack, steps, done))
             done.append(Applied(bound, params, pack, steps, own, mask, kind.check(params, scope)))
     return done, notices
+
+
+def _families(pack: Pack) -> dict[str, frozenset[str]]:
+    """The steps that the pack's rules ask for on `lines` and on `parts`."""
+    found: dict[str, set[str]] = {"lines": set(), "parts": set()}
+    for bound in pack.rules:
+        for asked in (bound.params, *getattr(bound.params, "required", ())):
+            if getattr(asked, "targets", None) in ("lines", "parts"):
+                found[asked.targets].update([asked.step] if hasattr(asked, "step") else asked.steps)
+    return {name: frozenset(steps) for name, steps in found.items()}
 
 
 def _concerned(pack: Pack, steps: Steps, machines: Sequence[Machine]) -> tuple[Mask, list[Notice]]:

@@ -83,8 +83,8 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     """One check a cycle and solution of the agent."""
     found = _Solutions(params.agent, scope)
     readings = found.readings()
-    verdict = judge(params.lines, found.values("concentration_ppm", readings), found.known("temperature_c", readings),
-                    found.known("ph", readings))  # fmt: skip
+    verdict = judge(params.lines, found.values("concentration_ppm", readings), found.values("temperature_c", readings),
+                    found.values("ph", readings))  # fmt: skip
     belongs = found.solution[readings]
     outside = any_by(belongs, verdict == _OUT, len(found))
     open_ = any_by(belongs, verdict == _OPEN, len(found)) & ~outside
@@ -216,22 +216,6 @@ class _Solutions:
     def values(self, name: str, rows: npt.NDArray[np.intp]) -> Floats:
         return self.steps.numbers(name, rows)
 
-    def known(self, name: str, rows: npt.NDArray[np.intp]) -> Floats:
-        """A value of each reading's own row, else the value that the other rows of the solution agree on."""
-        own = self.values(name, rows).copy()
-        missing = np.flatnonzero(np.isnan(own))
-        if not len(missing):
-            return own
-        others = self.members[~np.isnan(self.values(name, self.members))]
-        told: dict[int, set[float]] = {}
-        for solution, value in zip(self.solution[others].tolist(), self.values(name, others).tolist(), strict=True):
-            told.setdefault(solution, set()).add(value)
-        for at in missing.tolist():
-            agreed = told.get(int(self.solution[rows[at]]), set())
-            if len(agreed) == 1:
-                own[at] = next(iter(agreed))
-        return own
-
     def of(self, solution: int) -> npt.NDArray[np.intp]:
         """The rows of one solution."""
         if solution >= len(self.bounds) - 1:
@@ -267,7 +251,7 @@ class _Solutions:
     def conditions(self, row: int) -> str:
         """The temperature and pH of a reading in words, where they are known."""
         at = np.array([row])
-        t, p = float(self.known("temperature_c", at)[0]), float(self.known("ph", at)[0])
+        t, p = float(self.values("temperature_c", at)[0]), float(self.values("ph", at)[0])
         told = [f"{plain_number(t)} °C"] if not np.isnan(t) else []
         told += [f"pH {plain_number(p)}"] if not np.isnan(p) else []
         return " at " + ", ".join(told) if told else ""

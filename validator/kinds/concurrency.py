@@ -5,17 +5,18 @@ Per cycle. `capacity` is the equipment's own unless given. Touching ends do not 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from validator.cycles import FAR
+from validator.cycles import FAR, Steps
 from validator.documents import Document, Text, Whole
 from validator.findings import Quantity, Required
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
+from validator.readers.tables import NAT
 from validator.timing.intervals import most_at_once
 
 NAME = "concurrency"
@@ -54,7 +55,7 @@ def _equipment(params: Params, scope: Scope) -> Outcomes:
         here = np.flatnonzero(unsure[steps.cycle[rows]])
         low, high = _own_bounds(scope, rows[here])
         wide, _ = _peak(steps.cycle[rows[here]], low, high, np.ones(len(here), bool), size)
-        torn = any_by(steps.cycle[rows], steps.records.torn[steps.row[rows]], size)
+        torn = any_by(steps.cycle[rows], steps.contrary[rows], size)
         reason = np.where((reason == 0) & unsure & (wide > limit), np.where(torn, 3, 2), reason)
     idle = ~any_by(steps.cycle[rows], np.ones(len(rows), bool), size) | (limit == 0)
     status = np.array([IN, OUT, NOT_OBSERVED, NOT_OBSERVED, OUT], dtype=np.int8)[reason]
@@ -100,62 +101,83 @@ def _own_bounds(scope: Scope, rows: Index) -> tuple[npt.NDArray[np.int64], npt.N
     """The widest each row can have been by its own times: the rule is on trial, so its capacity bounds nothing."""
     steps = scope.steps
     start, end = steps.start[rows], steps.end[rows]
-    as_of = np.array([m.as_of for m in scope.machines], dtype=np.int64)[steps.machine[steps.cycle[rows]]]
-    recorded = steps.times("recorded_at", rows)
-    nothing = np.iinfo(np.int64).min
-    latest = np.where(recorded == nothing, as_of, recorded)
-    low = np.where(start == nothing, -FAR, start)
-    return low, np.where(end == nothing, np.maximum(latest, np.maximum(low, 0)), end)
+    latest = steps.latest[rows]
+    lost = steps.contrary[rows]
+    low = np.where((start == NAT) | lost, -FAR, start)
+    return low, np.where(lost, latest, np.where(end == NAT, np.maximum(latest, np.maximum(low, 0)), end))
 
 
 def _people(params: Params, scope: Scope) -> Outcomes:
     own = scope.steps
     cycles = scope.cycle_in()
-    clashes = _clashes(params, scope)
-    person = own.column("performed_by")
-    named = any_by(own.cycle, person >= 0, own.cycles)
-    hit: dict[int, tuple[int, int]] = {}
-    cycle_of_row = dict(zip(own.row.tolist(), own.cycle.tolist(), strict=True)) if clashes else {}
-    for a, b in clashes:
-        for mine, other in ((a, b), (b, a)):
-            cycle = cycle_of_row.get(mine)
-            if cycle is not None:
-                hit.setdefault(cycle, (mine, other))
+    rows = _of_travellers(params, scope)
+    clashes = _clashes(scope, rows)
+    sure, maybe = _by_cycle(own, [c for c in clashes if c[2]]), _by_cycle(own, clashes)
+    named = any_by(own.cycle, own.column("performed_by") >= 0, own.cycles)
+    out = np.isin(cycles, np.fromiter(sure, dtype=np.int64))
+    open_ = np.isin(cycles, np.fromiter(maybe, dtype=np.int64)) & ~out
+    reason = np.where(out, 4, np.where(open_, 2, 0))
     status = np.where(named[cycles], IN, NOT_APPLICABLE).astype(np.int8) if len(cycles) else np.empty(0, np.int8)
-    out = np.isin(cycles, np.fromiter(hit, dtype=np.int64))
-    status[out] = OUT
-    position = {int(r): k for k, r in enumerate(own.row.tolist())} if hit else {}
+    status[out], status[open_] = OUT, NOT_OBSERVED
 
     def show(i: int) -> Shown:
-        mine, other = hit[int(cycles[i])]
+        cycle = int(cycles[i])
+        mine, other = (sure if out[i] else maybe)[cycle]
         records = own.records
         facts = {"person": records.text("performed_by", mine), "store": records.text("store_id", mine),
-                 "other": records.text("store_id", other)}  # fmt: skip
-        rows = [position[r] for r in (mine, other) if r in position]
-        return Shown(Quantity(2, "1"), Required(None, 1, "1", "one store at a time"), Quantity(1, "1"), rows,
+                 "other": records.text("store_id", other), "steps": records.text("performed_by", mine)}  # fmt: skip
+        shown = np.flatnonzero(np.isin(own.row, [mine, other])).tolist()
+        seen = Quantity(2, "1") if out[i] else None
+        return Shown(seen, Required(None, 1, "1", "at one store at a time"), Quantity(1, "1") if out[i] else None, shown,
                      ("performed_by", "store_id", "started_at", "ended_at"), facts)  # fmt: skip
 
     return Outcomes(own.machine[cycles], cycles, Names((), np.full(len(cycles), -1)), status,
-                    Reasons(_REASONS, np.where(out, 4, 0).astype(np.int8)), show)  # fmt: skip
+                    Reasons(_REASONS, reason.astype(np.int8)), show)  # fmt: skip
 
 
-def _clashes(params: Params, scope: Scope) -> list[tuple[int, int]]:
-    """Pairs of record rows of one person that overlap at different stores, each row with one it overlaps."""
+def _by_cycle(steps: Steps, clashes: Sequence[tuple[int, int, bool]]) -> dict[int, tuple[int, int]]:
+    """For each cycle with a row that clashes: the first such row of the records, and the one it clashes with."""
+    if not clashes:
+        return {}
+    cycle_of = dict(zip(steps.row.tolist(), steps.cycle.tolist(), strict=True))
+    found: dict[int, tuple[int, int]] = {}
+    for a, b, _ in clashes:
+        for mine, other in ((a, b), (b, a)):
+            if mine in cycle_of:
+                found.setdefault(cycle_of[mine], (mine, other))
+    return found
+
+
+def _of_travellers(params: Params, scope: Scope) -> Index:
+    """The record rows of people who are named at more than one store, by person."""
     records = scope.steps.records
     person, store = records.texts["performed_by"].codes, records.texts["store_id"].codes
-    start, end = records.started, records.ended
-    use = (person >= 0) & (start != np.iinfo(np.int64).min) & (end > start)
+    use = person >= 0
     if params.steps:
         use &= np.isin(records.texts["step"].codes, [records.code("step", s) for s in params.steps])
     pair = np.unique(np.stack([person[use], store[use]]), axis=1)
     people, places = np.unique(pair[0], return_counts=True)
-    use &= np.isin(person, people[places > 1])
-    rows = np.flatnonzero(use)
-    rows = rows[np.lexsort((end[rows], start[rows], person[rows]))]
-    found: list[tuple[int, int]] = []
-    open_rows: list[int] = []
-    for row in rows.tolist():
-        open_rows = [r for r in open_rows if person[r] == person[row] and end[r] > start[row]]
-        found.extend((r, row) for r in open_rows if store[r] != store[row])
-        open_rows.append(row)
+    rows = np.flatnonzero(use & np.isin(person, people[places > 1]))
+    return rows[np.argsort(person[rows], kind="stable")]
+
+
+def _clashes(scope: Scope, rows: Index) -> list[tuple[int, int, bool]]:
+    """Pairs of rows of one person at different stores that overlap, or (False) can have overlapped."""
+    records = scope.steps.records
+    person, store = records.texts["performed_by"].codes, records.texts["store_id"].codes
+    start, end, recorded = records.started[rows], records.ended[rows], records.times["recorded_at"][rows]
+    now = max(m.as_of for m in scope.machines) if scope.machines else 0
+    low = np.where(start == NAT, -FAR, start)
+    high = np.where(end == NAT, np.maximum(np.where(recorded == NAT, now, recorded), np.maximum(low, 0)), end)
+    known = (start != NAT) & (end != NAT)
+    lasting = ~known | (end > start)
+    order = np.flatnonzero(lasting)
+    order = order[np.lexsort((high[order], low[order], person[rows[order]]))]
+    found: list[tuple[int, int, bool]] = []
+    open_: list[int] = []
+    for k in order.tolist():
+        open_ = [j for j in open_ if person[rows[j]] == person[rows[k]] and high[j] > low[k]]
+        found.extend((int(rows[j]), int(rows[k]), bool(known[j] and known[k])) for j in open_
+                     if store[rows[j]] != store[rows[k]])  # fmt: skip
+        open_.append(k)
     return found

@@ -87,12 +87,12 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     enough = any_by(rows.group, verdict == 1, size)
     open_ = any_by(rows.group, verdict == 0, size)
     unconditioned = any_by(rows.group, (verdict == 0) & (low == high), size)
-    torn = any_by(rows.group, scope.steps.records.torn[scope.steps.row[rows.rows]], size)
+    torn = any_by(rows.group, scope.steps.contrary[rows.rows], size)
     unlimited = ~any_by(rows.group, verdict != -2, size)
     reason = np.where(enough, 0, np.where(open_, np.where(unconditioned, 5, np.where(torn, 4, 3)), 2))
     reason = np.where(unlimited, 6, reason)
     reason = np.where(rows.present, reason, 1)
-    status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
+    status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED, NOT_OBSERVED, OUT], dtype=np.int8)[reason]
     status[want.out_of_use] = NOT_APPLICABLE
     reason[want.out_of_use] = 0
     best_low = highest_by(rows.group, low, size, 0)
@@ -131,9 +131,8 @@ def _lengths(scope: Scope, rows: Subjects) -> tuple[npt.NDArray[np.int64], npt.N
         start_low, start_high, end_low, end_high = steps.bounds(at)
         low[partial] = np.maximum(end_low - start_high, 0)
         high[partial] = np.minimum(end_high - start_low, FAR)
-        duration = steps.numbers("duration_s", at)
-        known = ~np.isnan(duration) & ~steps.records.torn[steps.row[at]]
-        exact = np.rint(np.nan_to_num(duration) * MICROSECONDS).astype(np.int64)
+        exact = steps.own_durations(at)
+        known = exact >= 0
         low[partial[known]] = high[partial[known]] = exact[known]
     return low, high
 
@@ -141,7 +140,7 @@ def _lengths(scope: Scope, rows: Subjects) -> tuple[npt.NDArray[np.int64], npt.N
 def _judge_rows(
     params: Params, scope: Scope, rows: Subjects, low: npt.NDArray[np.int64], high: npt.NDArray[np.int64]
 ) -> tuple[npt.NDArray[np.int8], npt.NDArray[np.int64]]:
-    """For each row 1 (long enough), 0 (cannot tell), -1 (too short) or -2 (no limit is known), and the time asked."""
+    """For each row 1 (long enough), 0 (cannot tell), -1 (too short) or -2 (fits no line of the table), and the time asked."""
     if isinstance(params.min, Duration):
         need = np.full(len(low), params.min.microseconds)
         return np.where(low >= need, 1, np.where(high < need, -1, 0)).astype(np.int8), need

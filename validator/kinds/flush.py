@@ -46,7 +46,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     size = len(want.cycle)
     need = params.min.microseconds
     low, high = _lengths(params, scope, rows, size)
-    torn = any_by(rows.group, scope.steps.records.torn[scope.steps.row[rows.rows]], size)
+    torn = any_by(rows.group, scope.steps.contrary[rows.rows], size)
     reason = np.where(low >= need, 0, np.where(high < need, 2, np.where(torn, 4, 3)))
     reason = np.where(rows.present, reason, 1)
     status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
@@ -82,22 +82,20 @@ def _lengths(params: Params, scope: Scope, rows: Subjects, size: int) -> tuple[A
     here = np.isin(rows.group, touched)
     group = rows.group[here]
     start_low, start_high, end_low, end_high = steps.bounds(rows.rows[here])
-    duration = steps.numbers("duration_s", rows.rows[here])
-    known = np.where(np.isnan(duration), -1, np.rint(np.nan_to_num(duration) * MICROSECONDS)).astype(np.int64)
-    known[steps.records.torn[steps.row[rows.rows[here]]]] = -1
+    known = steps.own_durations(rows.rows[here])
     sure = np.maximum(np.where(known >= 0, known, 0), np.maximum(end_low - start_high, 0))
     np.maximum.at(low, group, sure)
-    if params.accumulate == "longest":
-        order = np.lexsort((end_low, start_high, group))
-        fixed = _measure(params, group[order], start_high[order], np.maximum(end_low, start_high)[order], size)
-        low[touched] = np.maximum(low, fixed)[touched]
-    else:
-        fixed = _measure_sorted(params, group, start_high, np.maximum(end_low, start_high), size)
-        low[touched] = np.maximum(low, fixed)[touched]
-    adrift = known >= 0
+    # only a row with a known time surely lies somewhere: at that time, or between its two
+    sited = (start_low > -FAR) | (end_low > -FAR)
+    fixed = _measure_sorted(
+        params, group[sited], start_high[sited], np.maximum(end_low, start_high)[sited], size
+    )
+    low[touched] = np.maximum(low, fixed)[touched]
+    adrift = (known >= 0) & ~sited
     wide = _measure_sorted(params, group[~adrift], start_low[~adrift], end_high[~adrift], size)
     wide += np.bincount(group[adrift], weights=known[adrift], minlength=size).astype(np.int64)
-    wide += any_by(group, adrift, size) * params.join_gap.microseconds * np.bincount(group, minlength=size)
+    gaps = np.maximum(np.bincount(group, minlength=size) - 1, 0)
+    wide += any_by(group, adrift, size) * params.join_gap.microseconds * gaps
     high[touched] = np.minimum(wide, FAR)[touched]
     return low, np.maximum(low, high)
 

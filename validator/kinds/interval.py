@@ -30,6 +30,7 @@ TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"max": "lower", "grace": "l
 OPEN = "open"
 _REASONS = ("", "too_late", "missing_time", "no_start")
 Ints = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
 
 
 class Params(Document):
@@ -72,24 +73,61 @@ class _Lines:
 
 
 def check(params: Params, scope: Scope) -> list[Outcomes]:
-    """One check an interval, the running one with the target `open`; without a day to count from one N/O."""
+    """One check an interval, the running one with the target `open`; without a day to count from one N/O.
+
+    A cycle that counts and has no time at all may lie anywhere: it is N/O, and on its machine nothing is OUT.
+    """
     lines = _intervals(params, scope)
-    status = np.where(lines.least > params.allowed, OUT, np.where(lines.most <= params.allowed, IN, NOT_OBSERVED))
-    reason = np.where(status == OUT, 1, np.where(status == IN, 0, 2))
-    startless = np.flatnonzero(scope.machine_in & ~np.isin(np.arange(len(scope.machines)), lines.machine))
-    nothing = np.full(len(startless), -1)
-    running = np.concatenate([lines.end < 0, np.ones(len(startless), dtype=bool)])
+    undated = _undated(scope)
+    unsure = np.isin(lines.machine, scope.steps.machine[undated])
+    late = np.where(lines.least > params.allowed, 1, np.where(lines.most <= params.allowed, 0, 2))
+    rest = _Rest.of(scope, lines, undated)
+    reason = np.concatenate([np.where((late == 1) & unsure, 2, late), rest.reason])
+    running = np.concatenate([lines.end < 0, rest.running])
 
     def show(i: int) -> Shown:
-        return _shown(params, scope, lines, i, int(startless[i - len(lines.begin)]) if i >= len(lines.begin) else -1)
+        return _shown(params, scope, lines, i, int(rest.machine[i - len(late)]) if i >= len(late) else -1)
 
     return [Outcomes(
-        np.concatenate([lines.machine, startless]),
-        np.concatenate([np.where(lines.end < 0, lines.begin, lines.end), nothing]),
+        np.concatenate([lines.machine, rest.machine]),
+        np.concatenate([np.where(lines.end < 0, lines.begin, lines.end), rest.cycle]),
         Names((OPEN,), np.where(running, 0, -1)),
-        np.concatenate([status, np.full(len(startless), NOT_OBSERVED)]).astype(np.int8),
-        Reasons(_REASONS, np.concatenate([reason, np.full(len(startless), 3)]).astype(np.int8)), show,
+        np.array([IN, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason],
+        Reasons(_REASONS, reason.astype(np.int8)), show,
     )]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Rest:
+    """Checks that are N/O whatever the limit: of cycles without a time, and of machines with no day to count from."""
+
+    machine: Ints
+    cycle: Ints
+    running: Mask
+    reason: Ints
+
+    @classmethod
+    def of(cls, scope: Scope, lines: _Lines, undated: Ints) -> _Rest:
+        startless = np.flatnonzero(scope.machine_in & ~np.isin(np.arange(len(scope.machines)), lines.machine))
+        owner = scope.steps.machine[undated]
+        last = {int(m): int(c) for m, c in zip(owner, undated, strict=True)}
+        ended = undated[~np.isin(owner, startless)]
+        cycle = np.array([last.get(m, -1) for m in startless.tolist()], dtype=np.int64)
+        return cls(
+            np.concatenate([scope.steps.machine[ended], startless]), np.concatenate([ended, cycle]),
+            np.concatenate([np.zeros(len(ended), dtype=bool), np.ones(len(startless), dtype=bool)]),
+            np.concatenate([np.full(len(ended), 2), np.where(cycle >= 0, 2, 3)]),
+        )  # fmt: skip
+
+
+def _undated(scope: Scope) -> Ints:
+    """The cycles that count and have no known time."""
+    mine = scope.cycle_in()
+    kept = scope.steps.completed[mine] == NAT
+    if scope.counting is not None:
+        kept &= scope.counting[mine]
+    undated: Ints = mine[kept].astype(np.int64)
+    return undated
 
 
 def counting_cycles(scope: Scope) -> Ints:
@@ -125,7 +163,7 @@ def _intervals(params: Params, scope: Scope) -> _Lines:
     machine = np.concatenate([opened, steps.machine[cycles]])
     begin = np.concatenate([np.full(len(opened), -1), cycles])
     at_low = np.concatenate([opening, steps.completed[cycles]])
-    at_high = np.concatenate([opening, _latest(scope, cycles)])
+    at_high = np.concatenate([opening, latest_completion(scope, cycles)])
     order = np.lexsort((np.arange(len(machine)), begin >= 0, machine))
     machine, begin, at_low, at_high = machine[order], begin[order], at_low[order], at_high[order]
     last = np.append(machine[1:] != machine[:-1], True) if len(machine) else np.empty(0, dtype=bool)
@@ -143,7 +181,7 @@ def _intervals(params: Params, scope: Scope) -> _Lines:
     return _Lines(machine, begin, end, seen, most, least)
 
 
-def _latest(scope: Scope, cycles: Ints) -> Ints:
+def latest_completion(scope: Scope, cycles: Ints) -> Ints:
     """The latest that each cycle can have been completed: as recorded, unless a step's end is unknown."""
     steps = scope.steps
     latest = steps.completed[cycles].copy()

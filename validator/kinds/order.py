@@ -168,10 +168,10 @@ def _relation(relation: Relation, scope: Scope) -> Outcomes:
 
 
 def _torn(steps: Steps, sides: Sequence[_Side], group: int) -> bool:
-    """Whether the times of a row of the group contradict each other."""
+    """Whether the times of a row of the group cannot be true."""
     spans = [slice(*np.searchsorted(side.group, [group, group + 1])) for side in sides]
     rows = np.concatenate([side.rows[span] for side, span in zip(sides, spans, strict=True)])
-    return bool(steps.records.torn[steps.row[rows]].any())
+    return bool(steps.contrary[rows].any())
 
 
 def _vague_row(first: _Side, then: _Side, k: int, least: int, most: int | None) -> int:

@@ -61,13 +61,15 @@ class Outcomes:
 class Scope:
     """What a kind looks at: the steps, and the machines and cycles to be judged with one set of parameters.
 
-    `rules_in` are the machines as the rule's pack sees them. `counting` (interval only) marks cycles that count.
+    `counting` (interval only) marks cycles that count. `families` are the steps that the pack's rules ask for on lines
+    and on parts: they tell the two apart where no register does.
     """
 
     steps: Steps
     machines: Sequence[Machine]
     machine_in: Mask
     counting: Mask | None = None
+    families: Mapping[str, frozenset[str]] = field(default_factory=dict)
 
     def cycle_in(self) -> Index:
         """The cycles of the machines to be judged."""

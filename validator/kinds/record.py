@@ -19,7 +19,7 @@ from validator.documents import Document, Flag, Text
 from validator.findings import Quantity, Required
 from validator.kinds.durations import Either
 from validator.kinds.flush import scope_rows
-from validator.kinds.interval import local_days
+from validator.kinds.interval import latest_completion, local_days
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
 from validator.quantities import MICROSECONDS, Duration, say
@@ -174,6 +174,10 @@ def _verified(scope: Scope, within: Duration) -> Outcomes:
     over[at] = _late(scope, at, steps.completed[at], latest[at], within)
     late = known & (over > 0)
     unsure = late & steps.incomplete_cycles
+    if unsure.any():
+        doubtful = np.flatnonzero(unsure)
+        at_most = latest_completion(scope, doubtful)
+        unsure[doubtful] = _late(scope, doubtful, np.minimum(at_most, latest[doubtful]), latest[doubtful], within) <= 0
     reason = np.where(unsure, 3, np.where(late, 2, np.where(known, 0, np.where(latest == NAT, 4, 3))))
     status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
 

@@ -55,7 +55,10 @@ def expected(scope: Scope, targets: Any, steps: Sequence[str]) -> Expected:
     flat: list[int] = []
     idle: list[bool] = []
     counts = np.zeros(len(scope.machines), dtype=np.int64)
-    recorded = _recorded_targets(scope.steps, steps) if any(_unknown(m, targets) for m in scope.machines) else {}
+    recorded: dict[int, list[int]] = {}
+    if any(_unknown(m, targets) for m in scope.machines):
+        asked = {s for name, of in scope.families.items() if targets in (name, "all") for s in of}
+        recorded = _recorded_targets(scope.steps, sorted({*steps, *asked}))
     for at in np.flatnonzero(scope.machine_in).tolist():
         machine = scope.machines[at]
         wanted = _wanted(machine, targets, [vocabulary[c] for c in recorded.get(at, ())])
