@@ -49,6 +49,10 @@ def read(path, budget):
     if "GROW" in text:
         with path.open("a") as file:
             file.write("more")
+    if "REPLACE" in text:
+        other = path.with_name("other")
+        other.write_text("x" * len(text))
+        os.replace(other, path)
     if "PRINT" in text:
         print('{"read": false}', flush=True)
         os.write(1, b"noise")
@@ -83,7 +87,7 @@ def codes(outcomes):
 @pytest.mark.parametrize(
     ("deed", "code"),
     [("ABORT", "parser_crash"), ("KILL", "parser_crash"), ("EXIT", "parser_crash"), ("PANIC", "parser_crash"),
-     ("ERROR", "parser_crash"), ("MEMORY", "parser_limit"), ("GROW", "changed_while_read"), ("PRINT", "read")],
+     ("ERROR", "parser_crash"), ("MEMORY", "parser_limit"), ("GROW", "changed_while_read"), ("REPLACE", "changed_while_read"), ("PRINT", "read")],
 )  # fmt: skip
 def test_a_file_that_ends_its_reader(fatal, write, deed, code):
     """The file is refused with its hash and one sentence; the files before and after it are read."""
@@ -107,12 +111,15 @@ def test_processor_time_is_bounded(fatal, write):
     assert "processor time" in found[0].sentence
 
 
-def test_waiting_is_bounded(fatal, write, monkeypatch):
+def test_waiting_is_bounded(fatal, write, monkeypatch, tmp_path):
     """A reader that waits for ever is stopped by the clock."""
     monkeypatch.setattr(bounded, "_PATIENCE", 0)
     monkeypatch.setattr(bounded, "_TO_START", 0.5)
-    found = read_files([write("a.csv", HEADER + "HANG")])
-    assert codes(found) == ["parser_limit"]
+    child = bounded._Child(tmp_path / "tables")
+    answer = child.ask({"path": write("a.csv", HEADER + "HANG"), "name": "a.csv", "budget": {}}, 60)
+    assert answer.code == "parser_limit"
+    assert child._process.poll() is not None
+    child.stop()
 
 
 def test_the_order_is_the_one_named(write):

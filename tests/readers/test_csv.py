@@ -86,6 +86,13 @@ def test_two_stray_quotes_around_whole_records(reading, header, line):
     assert seen.faults == {(row, "", "unbalanced_quote") for row in (3, 4, 5)}
 
 
+def test_two_stray_quotes_that_leave_too_few_cells(reading, header, line):
+    """Where the cell between two stray quotes leaves the wrong number of cells, each line answers for itself."""
+    seen = reading(lines(header, line(step='"flush'), line(performed_by='Ana"'), line()))
+    assert seen.rows == [4]
+    assert seen.faults == {(2, "step", "unbalanced_quote"), (3, "performed_by", "bad_quoting")}
+
+
 def test_a_multi_line_note_that_looks_a_little_like_a_record(reading, line):
     """A quoted note of several lines with commas is one cell as long as no line in it is a whole record."""
     note = '"first, second\n,,,,,,\nlast"'

@@ -98,6 +98,19 @@ def test_what_is_not_plain_is_left_alone(spoil):
     assert not plain(",".join(HEADER).encode() + b"\n" + line + spoil + line)
 
 
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ('"a","b"\n', True), ('"a""b"\n', True), ('a,""\r\n"x"', True), ('"a\nb"\n', False), ('"a"\n"\n', False),
+        ('a"b"\n', False), ('"a"b\n', False), ('"a" ,b\n', False),
+    ],
+)  # fmt: skip
+def test_quotation_marks_that_are_plain(text, expected):
+    """Pairs around whole cells within one line, with doubled marks inside, and nothing else."""
+    view = np.frombuffer(text.encode(), dtype=np.uint8)
+    assert csv_fast._quotes_are_plain(view, np.flatnonzero(view == ord('"')), ord(",")) is expected
+
+
 def test_a_mark_at_the_head_of_a_block_is_text():
     """Files pasted together put a byte order mark inside the data: it is part of its cell for both readings."""
     data = (",".join(HEADER) + "\n\ufeff" + ",".join(GOOD) + "\n").encode()

@@ -83,7 +83,7 @@ def test_numbers(parquet):
     seen = parquet({"concentration_ppm": [math.nan, math.inf, 100.5], "ph": pa.array([7, None, 8], pa.int8())})
     assert np.isnan(seen.parsed[0].numbers["concentration_ppm"]).tolist() == [True, True, False]
     assert seen.parsed[0].numbers["ph"][[0, 2]].tolist() == [7, 8]
-    assert seen.faults == {(2, "concentration_ppm", "bad_number")}
+    assert [(d.row, d.column, d.code) for d in seen.defects] == [(2, "concentration_ppm", "bad_number")]
 
 
 def test_exact_decimals(parquet):

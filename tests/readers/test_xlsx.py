@@ -137,7 +137,8 @@ def test_numbers_that_are_no_day(workbook, serial):
     """29 February 1900, which never was, and numbers before or beyond the calendar are defects of their cells."""
     seen = workbook([sheet(HEAD, row(2), row(3, D=cell("D3", f"<v>{serial}</v>", "n", "1")))], styles=STYLES)
     assert seen.rows == [2, 3]
-    assert (3, "started_at", "implausible_datetime") in seen.faults
+    assert [(d.row, d.code) for d in seen.defects] == [(3, "implausible_datetime")]
+    assert "date number" in seen.defects[0].message
 
 
 def test_a_bare_number_as_a_time_is_not_guessed(workbook):
@@ -263,6 +264,12 @@ def test_shared_and_rich_text(workbook):
     assert seen.cells("performed_by") == ["A B", "工", "=1+1", "a_x0041_b"]
 
 
+def test_rich_text_inside_a_cell(workbook):
+    """Runs that stand in the cell itself are joined, and its reading aids left out."""
+    inside = '<c r="F2" t="inlineStr"><is><r><t>A</t></r><r><t> B</t></r><rPh><t>gong</t></rPh></is></c>'
+    assert workbook([sheet(HEAD, row(2, F=inside))]).cells("performed_by") == ["A B"]
+
+
 def test_a_repeated_header_is_set_aside(workbook):
     """Tables pasted under each other repeat the header."""
     seen = workbook([sheet(HEAD, row(2), row(3, NAMES), row(4))])
@@ -338,20 +345,23 @@ def test_two_parts_of_one_name(refused, name):
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
-@pytest.mark.parametrize("part", ["xl/worksheets/sheet1.xml", "xl/sharedStrings.xml"])
+@pytest.mark.parametrize("part", ["xl/worksheets/sheet1.xml", "xl/sharedStrings.xml", "xl/theme/theme1.xml"])
 def test_document_types_are_refused(refused, part, encoding):
     """No workbook declares entities; one that does is after something."""
     dtd = f'<?xml version="1.0" encoding="{encoding}"?><!DOCTYPE a [<!ENTITY b SYSTEM "file:///etc/hostname">]>'
     page = (dtd + sheet(HEAD, row(2))).encode(encoding) if part.endswith("sheet1.xml") else sheet(HEAD, row(2))
     shared = (dtd + "<sst/>").encode(encoding) if part.endswith("Strings.xml") else None
-    refusal = refused([page], shared=shared)
+    extra = [(part, (dtd + "<theme/>").encode(encoding))] if "theme" in part else []
+    refusal = refused([page], shared=shared, extra=extra)
     assert (refusal.code, refusal.place) == ("dtd_forbidden", part)
 
 
 def test_an_encoding_that_hides_a_document_type(refused):
     """A part in an encoding other than Unicode's could hide what the search looks for."""
-    hidden = ('<?xml version="1.0" encoding="cp037"?>' + sheet(HEAD, row(2))).encode("cp037")
-    assert refused([hidden]).code == "corrupt_container"
+    text = '<?xml version="1.0" encoding="cp037"?>' + sheet(HEAD, row(2))
+    for hidden, why in ((text.encode("cp037"), "not XML"), (text.encode(), "in the encoding 'cp037'")):
+        refusal = refused([hidden])
+        assert (refusal.code, why in refusal.sentence) == ("corrupt_container", True)
 
 
 def test_an_index_beyond_the_shared_texts(refused):
@@ -420,7 +430,7 @@ def test_no_sheet_has_the_header(refused):
     ("code", "shown"),
     [("General", "number"), ("0.00", "number"), ("0.0%", "percent"), ("yyyy-mm-dd", "date"), ("[h]:mm:ss", "length"),
      ('0.0" ppm day"', "number"), ("#,##0.00_);[Red](#,##0.00)", "number"), ("[$-409]d-mmm-yy;@", "date"),
-     ("@", "number"),     ("0\\d", "number"), ("hh:mm", "date")],
+     ("[Red]0.00", "number"), ("@", "number"),     ("0\\d", "number"), ("hh:mm", "date")],
 )  # fmt: skip
 def test_how_a_format_shows_a_number(code, shown):
     """Letters in quotes, escapes and brackets are no part of a date."""

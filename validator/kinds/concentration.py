@@ -82,10 +82,9 @@ class Params(Document):
 def check(params: Params, scope: Scope) -> list[Outcomes]:
     """One check a cycle and solution of the agent."""
     found = _Solutions(params.agent, scope)
-    readings = found.readings()
+    readings, belongs = found.readings()
     verdict = judge(params.lines, found.values("concentration_ppm", readings), found.values("temperature_c", readings),
                     found.values("ph", readings))  # fmt: skip
-    belongs = found.solution[readings]
     outside = any_by(belongs, verdict == _OUT, len(found))
     open_ = any_by(belongs, verdict == _OPEN, len(found)) & ~outside
     measured = any_by(belongs, verdict == _IN, len(found))
@@ -172,46 +171,44 @@ def _fits(line: Line, strength: Floats, temperature: Floats, ph: Floats) -> npt.
 class _Solutions:
     """The solutions of an agent in every cycle: rows, readings and first use of each; `others` have other agents only.
 
-    Solution i belongs to cycle `cycle[i]` and is called `names[i]`. `solution[row]` is the solution of a row, or -1.
+    Solution i belongs to cycle `cycle[i]` and is called `names[i]`. `members` are the rows that speak of a solution, in
+    order of solution; `solution[k]` is that of `members[k]`.
     """
 
     def __init__(self, agent: str, scope: Scope) -> None:
         self.steps = steps = scope.steps
         self.agent = agent
         code = steps.records.code("agent", agent)
-        agents, ids = steps.column("agent"), steps.column("solution_id").astype(np.int64)
+        agents, ids = steps.column("agent"), steps.column("solution_id")
         cycles = scope.cycle_in()
         in_scope = np.zeros(steps.cycles, dtype=bool)
         in_scope[cycles] = True
+        rows = np.flatnonzero(((agents == code) | (ids >= 0)) & in_scope[steps.cycle])
         width = len(steps.records.texts["solution_id"].vocabulary) + 1
-        key = steps.cycle * width + ids + 1  # 0 within a cycle: no solution named
-        mine = (agents == code) & in_scope[steps.cycle]
-        present = np.unique(key[mine])
+        key = steps.cycle[rows] * width + ids[rows] + 1  # 0 within a cycle: no solution named
+        present = np.unique(key[agents[rows] == code])
         at = np.searchsorted(present, key)
-        at[at == len(present)] = 0
-        belongs = (present[at] == key) & ((ids >= 0) | mine) if len(present) else np.zeros(len(steps), dtype=bool)
-        self.solution = np.where(belongs, at, -1)
-        named_any = np.zeros(steps.cycles, dtype=bool)
+        belongs = at < len(present)
+        belongs[belongs] = present[at[belongs]] == key[belongs]
+        order = np.argsort(at[belongs], kind="stable")
+        self.members, self.solution = rows[belongs][order], at[belongs][order]
+        self.bounds = np.searchsorted(self.solution, np.arange(len(present) + 1))
+        named_any, having = np.zeros(steps.cycles, dtype=bool), np.zeros(steps.cycles, dtype=bool)
         named_any[steps.cycle[agents >= 0]] = True
-        having = np.zeros(steps.cycles, dtype=bool)
         having[present // width] = True
         without = cycles[~having[cycles]]
         self.cycle = np.concatenate([present // width, without]).astype(np.int64)
-        solution_names = steps.records.texts["solution_id"].vocabulary
-        self.names = [solution_names[k - 1] if k else agent for k in (present % width).tolist()] + [agent] * len(
-            without
-        )
+        names = steps.records.texts["solution_id"].vocabulary
+        self.names = [*(names[k - 1] if k else agent for k in (present % width).tolist()), *([agent] * len(without))]
         self.others = (len(present) + np.flatnonzero(named_any[without])).tolist()
-        members = np.flatnonzero(self.solution >= 0)
-        self.members = members[np.argsort(self.solution[members], kind="stable")]
-        self.bounds = np.searchsorted(self.solution[self.members], np.arange(len(present) + 1))
 
     def __len__(self) -> int:
         return len(self.cycle)
 
-    def readings(self) -> npt.NDArray[np.intp]:
-        """The rows that hold a measured strength."""
-        return self.members[~np.isnan(self.steps.numbers("concentration_ppm", self.members))]
+    def readings(self) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+        """The rows that hold a measured strength, and the solution of each."""
+        measured = ~np.isnan(self.steps.numbers("concentration_ppm", self.members))
+        return self.members[measured], self.solution[measured]
 
     def values(self, name: str, rows: npt.NDArray[np.intp]) -> Floats:
         return self.steps.numbers(name, rows)

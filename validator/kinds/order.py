@@ -21,6 +21,7 @@ from validator.findings import Quantity, Required
 from validator.kinds.durations import Elapsed
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.quantities import MICROSECONDS, Duration, say_seconds
+from validator.readers.tables import NAT
 from validator.timing.intervals import latest_before
 
 NAME = "order"
@@ -97,27 +98,43 @@ class _Side:
 def _side(scope: Scope, step: str, end: bool, per: Per) -> _Side:
     steps = scope.steps
     rows = steps.of_steps((step,))
-    rows = rows[scope.machine_in[steps.machine[steps.cycle[rows]]]] if len(rows) else rows
+    if not scope.machine_in.all():
+        rows = rows[scope.machine_in[steps.machine[steps.cycle[rows]]]]
+    cycle = steps.cycle[rows]
     width = len(steps.records.texts["target"].vocabulary) + 1
-    group = steps.cycle[rows] * width + (steps.target[rows].astype(np.int64) + 1 if per == "target" else 0)
-    point = (steps.end if end else steps.start)[rows]
-    low, high = point, point
+    group = cycle * width + (steps.target[rows].astype(np.int64) + 1 if per == "target" else 0)
+    low = high = (steps.end if end else steps.start)[rows]
     vague = np.flatnonzero(steps.incomplete[rows])
     if len(vague):
-        low, high = point.copy(), point.copy()
+        low, high = low.copy(), low.copy()
         start_low, start_high, end_low, end_high = steps.bounds(rows[vague])
         low[vague], high[vague] = (end_low, end_high) if end else (start_low, start_high)
-    order = np.lexsort((low, group))
-    return _Side(rows[order], group[order], low[order], high[order])
+    # times since the cycle began are small, which lets a whole table be compared at once
+    began = np.where(steps.began == NAT, 0, steps.began)[cycle]
+    low, high = low - began, high - began
+    ordered = (np.diff(group) > 0) | ((np.diff(group) == 0) & (np.diff(low) >= 0))
+    if not ordered.all():
+        order = np.lexsort((low, group))
+        rows, group, low, high = rows[order], group[order], low[order], high[order]
+    return _Side(rows, group, low, high)
 
 
-def _groups(scope: Scope, side: _Side, per: Per) -> tuple[Ints, Ints, Names, Ints]:
-    """The checks that a side gives: their keys, cycles, targets, and the check of each row."""
-    keys, check_of = np.unique(side.group, return_inverse=True)
+def _groups(scope: Scope, side: _Side, per: Per) -> tuple[Ints, Names, Ints]:
+    """The checks that a side gives: their cycles and targets, and the check of each row."""
+    heads = np.diff(side.group, prepend=-1) != 0
+    keys = side.group[heads]
     vocabulary = scope.steps.records.texts["target"].vocabulary
     width = len(vocabulary) + 1
     target = keys % width - 1 if per == "target" else np.full(len(keys), -1)
-    return keys, keys // width, Names(vocabulary, target), check_of
+    return keys // width, Names(vocabulary, target), np.cumsum(heads) - 1
+
+
+def _present(group: Ints, among: Ints) -> npt.NDArray[np.bool_]:
+    """Which groups occur among others; both in order."""
+    at = np.searchsorted(among, group)
+    found = at < len(among)
+    found[found] = among[at[found]] == group[found]
+    return found
 
 
 def _rows_of(check_of: Ints, check: int) -> Index:
@@ -129,7 +146,7 @@ def _relation(relation: Relation, scope: Scope) -> Outcomes:
     steps = scope.steps
     first = _side(scope, relation.first, relation.link[0] == "F", relation.per)
     then = _side(scope, relation.then, relation.link[1] == "F", relation.per)
-    keys, cycle, names, check_of = _groups(scope, then, relation.per)
+    cycle, names, check_of = _groups(scope, then, relation.per)
     least = relation.min_lag.microseconds if relation.min_lag else 0
     most = relation.max_lag.microseconds if relation.max_lag else None
     vague_groups = np.union1d(first.group[first.vague], then.group[then.vague])
@@ -137,11 +154,11 @@ def _relation(relation: Relation, scope: Scope) -> Outcomes:
     lag = np.where(at >= 0, then.low - first.low[np.maximum(at, 0)], -1) if len(first.rows) else np.full(len(at), -1)
     good = (at >= 0) & (lag <= most if most is not None else True)
     bad_row = np.where(good, 0, 1)
-    bad_row[~np.isin(then.group, first.group)] = 2
-    for k in np.flatnonzero(np.isin(then.group, vague_groups) & (bad_row != 2)).tolist():
+    bad_row[~_present(then.group, first.group)] = 2
+    for k in np.flatnonzero(_present(then.group, vague_groups) & (bad_row != 2)).tolist():
         bad_row[k] = _vague_row(first, then, k, least, most)
         bad_row[k] = 4 if bad_row[k] == 3 and _torn(steps, (then, first), then.group[k]) else bad_row[k]
-    reason = _worst(bad_row, check_of, len(keys))
+    reason = _worst(bad_row, check_of, len(cycle))
     status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
     machine = steps.machine[cycle]
 
@@ -186,6 +203,8 @@ def _vague_row(first: _Side, then: _Side, k: int, least: int, most: int | None) 
 
 def _worst(bad_row: npt.NDArray[np.int64], check_of: Ints, size: int) -> npt.NDArray[np.int64]:
     """The reason of each check: any row OUT decides, then any N/O; 0 where every row is IN."""
+    if not bad_row.any():
+        return np.zeros(size, dtype=np.int64)
     rank = np.array([0, 4, 3, 1, 2])[bad_row]
     worst = np.zeros(size, dtype=np.int64)
     np.maximum.at(worst, check_of, rank)
@@ -229,14 +248,14 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
     rows = _side(scope, ban.step, True, ban.per)
     after = _side(scope, ban.after, False, ban.per)
     until = _side(scope, ban.until, False, ban.per) if ban.until else None
-    keys, cycle, names, check_of = _groups(scope, rows, ban.per)
+    cycle, names, check_of = _groups(scope, rows, ban.per)
     begun = latest_before(rows.group, rows.high, after.group, after.low, inclusive=False)
     began_at = np.where(begun >= 0, after.low[np.maximum(begun, 0)], -FAR) if len(after.rows) else rows.high * 0 - FAR
     broken = begun >= 0
     if until is not None and len(until.rows):
         ended = latest_before(rows.group, rows.high, until.group, until.low, inclusive=True)
         broken &= (ended < 0) | (until.low[np.maximum(ended, 0)] < began_at)
-    applies = np.isin(rows.group, after.group)
+    applies = _present(rows.group, after.group)
     bad_row = broken.astype(np.int64)
     vague = np.concatenate([rows.group[rows.vague], after.group[after.vague],
                             until.group[until.vague] if until is not None else np.empty(0, np.int64)])  # fmt: skip
@@ -244,8 +263,8 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
         bad_row[k] = _vague_ban(rows, after, until, k)
         sides = (rows, after) if until is None else (rows, after, until)
         bad_row[k] = 4 if bad_row[k] == 3 and _torn(steps, sides, rows.group[k]) else bad_row[k]
-    reason = _worst(bad_row, check_of, len(keys))
-    some = np.zeros(len(keys), dtype=bool)
+    reason = _worst(bad_row, check_of, len(cycle))
+    some = np.zeros(len(cycle), dtype=bool)
     some[check_of[applies]] = True
     status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
     status[~some] = NOT_APPLICABLE
@@ -292,8 +311,10 @@ def _vague_ban(rows: _Side, after: _Side, until: _Side | None, k: int) -> int:
 
 def _not_applicable(scope: Scope, judged: Ints) -> Index:
     """The cycles in scope in which the rule found no subject."""
+    seen = np.zeros(scope.steps.cycles, dtype=bool)
+    seen[judged] = True
     cycles = scope.cycle_in()
-    return cycles[~np.isin(cycles, judged)]
+    return cycles[~seen[cycles]]
 
 
 def _with_idle(outcomes: Outcomes, cycles: Index, scope: Scope) -> Outcomes:

@@ -1,7 +1,7 @@
 """Is a block of CSV lines plain, and what stands in it? Where it is proved plain, Arrow splits it on every core.
 
-Plain means: quotation marks only around whole cells of one line, line ends all LF or all CRLF, no blank line, one
-number of fields, nothing too long.
+Plain means: quotation marks only around whole cells of one line, line ends LF or CRLF, no blank line, one number of
+fields, nothing too long.
 Whatever is not proved is left to `csv_`, which gives the same table for the same bytes.
 """
 
@@ -55,33 +55,20 @@ def add_block(
 
 
 def _count_plain_lines(view: npt.NDArray[np.uint8], budget: Budget) -> int | None:
-    """The number of lines of a block without mixed line ends or overlong lines; None where it has any."""
+    """The number of lines of a block without lone returns or overlong lines; None where it has any."""
     if budget.line_bytes < 2 * _LOOK:
         return None  # a line could be too long without filling one look
-    lines = returns = 0
-    crlf = False
+    lines = 0
     for at in range(0, len(view), _LOOK):
         part = view[at : at + _LOOK]
         ends = int(np.count_nonzero(part == _LF))
         if ends == 0 and len(part) == _LOOK:
             return None
-        if at == 0 or crlf:
-            cr = part == _CR
-            returns += int(np.count_nonzero(cr))
-            crlf = returns > 0
-            if crlf and not _followed_by_line_feed(view, at, np.flatnonzero(cr)):
-                return None
-        elif (part == _CR).any():
+        returns = np.flatnonzero(part == _CR) + (at + 1)
+        if len(returns) and (returns[-1] == len(view) or (view[returns] != _LF).any()):
             return None
         lines += ends
-    if returns not in (0, lines):
-        return None
     return lines + int(len(view) > 0 and view[-1] != _LF)
-
-
-def _followed_by_line_feed(view: npt.NDArray[np.uint8], at: int, returns: npt.NDArray[np.intp]) -> bool:
-    after = returns + at + 1
-    return bool(len(after) == 0 or (after[-1] < len(view) and (view[after] == _LF).all()))
 
 
 def _quotes_are_plain(view: npt.NDArray[np.uint8], quotes: npt.NDArray[np.intp], delimiter: int) -> bool:

@@ -105,7 +105,7 @@ class _SheetReading:
             if self._add(row, cells, wanted):
                 self.blank_rows += row - last - 1
                 last = row
-        self._flag_merged(wanted, top)
+        self._flag_merged(wanted)
         columns: dict[str, Column] = {}
         for name, texts in self.cells.items():
             codes, words = code([None, *texts])  # None takes number 0, so that blank comes out as -1
@@ -165,10 +165,10 @@ class _SheetReading:
         message = f"{name} in {reference} {fault[1]}"
         self.defects.append(CellDefect(at, row, name, fault[0], message, False, self.sheet.name))
 
-    def _flag_merged(self, wanted: dict[int, str], top: int) -> None:
+    def _flag_merged(self, wanted: dict[int, str]) -> None:
         """Cells that are blank because a merged cell covers them: filling them down would be a guess."""
         for block in self.source.merged:
-            first = bisect.bisect_left(self.rows, max(block.top, top + 1))
+            first = bisect.bisect_left(self.rows, block.top)
             after = bisect.bisect_right(self.rows, block.bottom)
             for column, name in wanted.items():
                 if not block.left <= column <= block.right:

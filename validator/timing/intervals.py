@@ -96,14 +96,13 @@ def latest_before(group: Ints, at: Ints, point_group: Ints, points: Ints, *, inc
     """
     if len(points) == 0 or len(at) == 0:
         return np.full(len(at), -1, dtype=np.intp)
-    groups, dense = np.unique(np.concatenate([point_group, group]), return_inverse=True)
-    times = np.concatenate([points, at])
+    groups, times = np.concatenate([point_group, group]), np.concatenate([points, at])
     times -= times.min()
-    if len(groups) * (int(times.max()) + 2) >= _ROOM:
-        times = np.unique(times, return_inverse=True)[1]  # ranks keep the order and take little room
-    span = int(times.max()) + 2
-    keys = dense[: len(points)] * span + times[: len(points)]
-    wanted = dense[len(points) :] * span + times[len(points) :]
+    if (int(groups.max()) + 1) * (int(times.max()) + 2) >= _ROOM:  # ranks keep the order and take little room
+        groups = np.unique(groups, return_inverse=True)[1]
+        times = np.unique(times, return_inverse=True)[1]
+    keys = groups * (int(times.max()) + 2) + times
+    keys, wanted = keys[: len(points)], keys[len(points) :]
     found = np.searchsorted(keys, wanted, side="right" if inclusive else "left") - 1
     same = (found >= 0) & (point_group[np.maximum(found, 0)] == group)
     return np.where(same, found, -1)
