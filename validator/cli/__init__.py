@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 import tempfile
@@ -76,6 +77,7 @@ def main(arguments: list[str] | None = None) -> NoReturn:
 
 def run(arguments: list[str] | None = None) -> int:
     """Run the command line; the exit status, with every error said in plain sentences on standard error."""
+    gc.disable()  # a run makes many values and no rings of them, and ends soon
     try:
         status = cli.main(args=arguments, prog_name="cip-audit", standalone_mode=False)
         sys.stdout.flush()

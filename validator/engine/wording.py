@@ -6,6 +6,7 @@ The words in braces are facts that the kind gives. Lower case, no full stop, no 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 from string import Formatter
 
 SENTENCES: Mapping[tuple[str, str], str] = {
@@ -52,8 +53,12 @@ def sentence(kind: str, reason: str, target: str, required: str, facts: Mapping[
     words["required"] = required
     words["target"] = target or "the equipment"
     _finish(kind, words, target)
-    names = [name for _, name, _, _ in Formatter().parse(template) if name]
-    return template.format_map({name: words.get(name, "") for name in names})
+    return template.format_map({name: words.get(name, "") for name in _names(template)})
+
+
+@cache
+def _names(template: str) -> tuple[str, ...]:
+    return tuple(name for _, name, _, _ in Formatter().parse(template) if name)
 
 
 def _finish(kind: str, words: dict[str, str], target: str) -> None:
