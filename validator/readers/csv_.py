@@ -5,7 +5,6 @@ The file is taken in blocks. A block that is proved plain goes to `csv_fast`; an
 
 from __future__ import annotations
 
-import mmap
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
@@ -15,7 +14,8 @@ import numpy as np
 
 from validator.errors import Unreadable
 from validator.readers.columns import TableBuilder
-from validator.readers.dialect import LINE_END, Bytes, Layout, cell_patterns, decoded, find_layout
+from validator.readers.dialect import Layout, cell_patterns, decoded, find_layout
+from validator.readers.physical import LINE_END, Bytes, line_end, open_bytes, release
 from validator.readers.tables import Budget, RawTable
 
 BLOCK = 16 * 2**20
@@ -28,9 +28,7 @@ _BLANK = b" \t"
 
 def read(path: Path, budget: Budget) -> tuple[list[RawTable], list[str], list[str]]:
     """The one table of a CSV file, with what was assumed to read it and notices; raise `Unreadable`."""
-    with path.open("rb") as file:
-        data: Bytes = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
-    return read_bytes(data, budget)
+    return read_bytes(open_bytes(path), budget)
 
 
 def read_bytes(data: Bytes, budget: Budget, fast: bool | None = None) -> tuple[list[RawTable], list[str], list[str]]:
@@ -66,13 +64,15 @@ class _Reading:
 
     def all(self, fast: bool) -> RawTable:
         while self.at < self.size:
-            stop = self._block_end(self.at, BLOCK)
+            start, stop = self.at, self._block_end(self.at, BLOCK)
             if fast and self._plain(stop):
+                release(self.data, start, stop)
                 continue
             while self.at < stop:
                 piece = self._block_end(self.at, PIECE)
                 if not (fast and stop - self.at > PIECE and self._plain(piece)):
                     self._line_by_line(piece)
+            release(self.data, start, self.at)
             self._within_budget()
         self._within_budget()
         return self.table.table()
@@ -81,8 +81,7 @@ class _Reading:
         """The end of the line that the block's last byte stands in."""
         if start + length >= self.size:
             return self.size
-        found = LINE_END.search(self.data, start + length)
-        return found.end() if found else self.size
+        return line_end(self.data, start + length)[1]
 
     def _within_budget(self) -> None:
         if self.table.size > self.budget.rows:
@@ -102,8 +101,7 @@ class _Reading:
         block = _Block()
         delimiter, width = self.layout.delimiter, self.layout.width
         while self.at < stop:
-            found = LINE_END.search(self.data, self.at)
-            end, after = found.span() if found else (self.size, self.size)
+            end, after = line_end(self.data, self.at)
             if end - self.at > self.budget.line_bytes:
                 self._lose("line_too_long", f"is a line of more than {self.budget.line_bytes} bytes", after)
                 continue
@@ -174,15 +172,13 @@ class _Reading:
             self._lose("unbalanced_quote", f"{column} opens a quotation mark that is not closed", after, column)
         elif lines > 1 and self._swallows_records(end):
             for _ in range(lines):
-                found = LINE_END.search(self.data, self.at)
                 message = "stands between two quotation marks, yet reads as a record of its own"
-                self._lose("unbalanced_quote", message, found.end() if found else self.size)
+                self._lose("unbalanced_quote", message, line_end(self.data, self.at)[1])
         else:
             self._judge_quoted(block, cells, end, lines)
 
     def _judge_quoted(self, block: _Block, cells: list[bytes], end: int, lines: int) -> None:
-        found = LINE_END.match(self.data, end)
-        after = found.end() if found else end
+        after = line_end(self.data, end)[1]
         if not any(cell.strip(_BLANK) for cell in cells):
             self.table.blank_rows += 1
             self._move(after, lines)

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import codecs
-import mmap
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from validator.errors import Unreadable
 from validator.readers.headers import HEADER_WITHIN, Header, is_header, no_header, promise, read_header
+from validator.readers.physical import Bytes, line_end
 from validator.readers.tables import REQUIRED, Budget
 
-Bytes = bytes | mmap.mmap
 DELIMITERS = (b",", b";", b"\t", b"|")
-LINE_END = re.compile(rb"\r\n?|\n")
 _SPOKEN = {b",": "a comma", b";": "a semicolon", b"\t": "a tab", b"|": "a vertical bar"}
 _SEP_LINE = re.compile(rb'"?sep=([\t!#-/:-@\[-^`{-~])"?')
 _ENCODINGS = (
@@ -85,10 +83,9 @@ def _leading_lines(data: Bytes, start: int, budget: Budget) -> Iterator[tuple[by
     for number in range(1, HEADER_WITHIN + 1):
         if at >= len(data):
             return
-        found = LINE_END.search(data, at, at + budget.line_bytes)
-        if found is None and len(data) - at > budget.line_bytes:
+        end, after = line_end(data, at)
+        if end - at > budget.line_bytes:
             raise Unreadable("line_too_long", f"has a line of more than {budget.line_bytes} bytes", str(number))
-        end, after = found.span() if found else (len(data), len(data))
         yield data[at:end], after
         at = after
 

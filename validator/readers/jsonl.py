@@ -3,25 +3,22 @@
 from __future__ import annotations
 
 import json
-import mmap
 from pathlib import Path
 
 from validator.errors import Unreadable
-from validator.readers.dialect import LINE_END
 from validator.readers.objects import DECODER, NotANumber, Pairs, Rows, decode, kind
+from validator.readers.physical import line_end, open_bytes
 from validator.readers.tables import Budget, RawTable
 
 
 def read(path: Path, budget: Budget) -> tuple[list[RawTable], list[str], list[str]]:
     """The one table of a JSON Lines file, with what was assumed to read it and notices; raise `Unreadable`."""
     rows = Rows(budget)
-    with path.open("rb") as file:
-        data = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+    data = open_bytes(path)
     decode(data[:4])
     at, line = (3 if data[:3] == b"\xef\xbb\xbf" else 0), 1
     while at < len(data):
-        found = LINE_END.search(data, at)
-        end, after = found.span() if found else (len(data), len(data))
+        end, after = line_end(data, at)
         if end - at > budget.line_bytes:
             rows.lose(line, "line_too_long", f"is a line of more than {budget.line_bytes} bytes")
         else:
