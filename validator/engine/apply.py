@@ -42,12 +42,13 @@ def apply(pack: Pack, steps: Steps, machines: Sequence[Machine]) -> tuple[list[A
     steps = replace(steps, machines=own)
     concerned, notices = _concerned(pack, steps, own)
     families = _families(pack)
+    rules = [(b.rule.kind, b.params) for b in pack.rules]
     order = sorted(pack.rules, key=lambda bound: bound.rule.kind == "interval")
     done: list[Applied] = []
     for bound in order:
         kind = kinds.load(bound.rule.kind)
         for params, mask in _by_limits(bound, kind, own, concerned):
-            scope = Scope(steps, own, mask, families=families)
+            scope = Scope(steps, own, mask, families=families, rules=rules)
             if bound.rule.kind == "interval":
                 scope = replace(scope, counting=_counting(params.counts, pack, steps, done))
             done.append(Applied(bound, params, pack, steps, own, mask, kind.check(params, scope)))

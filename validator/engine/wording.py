@@ -35,6 +35,8 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("concurrency", "missing_time"): "a time is missing, so it cannot be shown that {steps} was {required}",
     ("concurrency", "contradiction"): "times contradict each other, so it cannot be shown that {steps} was {required}",
     ("concurrency", "two_places"): "{person} is recorded at {store} and at {other} at the same time",
+    ("feasible_time", "too_fast"): "the cycle took {found}; its steps take at least {least} ({derived})",
+    ("feasible_time", "missing_time"): "a time is missing, so it cannot be shown that the cycle took at least {least} ({derived})",
     ("record", "blank"): "{field} is blank {blank_on}",
     ("record", "too_late"): "{field} is {found} after the work, {required}",
     ("record", "missing_time"): "{field}: a time is missing, so it cannot be shown that it was {required}",
@@ -73,6 +75,8 @@ def _finish(kind: str, words: dict[str, str], target: str) -> None:
     elif kind == "concentration":
         words["calculated"] = f"; {words['calculated']}" if words.get("calculated") else ""
         words["asked"] = " fits no row of the limits" if words.get("table") else f", {words['required']}"
+    elif kind == "feasible_time":
+        words["least"] = words["required"].removeprefix("at least ")
     elif kind == "record":
         cycle = words.get("once") == "yes"
         words["blank_on"] = "in the whole cycle" if cycle else f"on {words.get('count')} of {words.get('rows')} rows"

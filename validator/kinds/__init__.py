@@ -20,6 +20,7 @@ MODULES = {
     "order": "validator.kinds.order",
     "coverage": "validator.kinds.coverage",
     "concurrency": "validator.kinds.concurrency",
+    "feasible_time": "validator.kinds.feasible_time",
     "record": "validator.kinds.record",
 }
 """Name of a kind to its module; another distribution adds one by an entry point in the group `validator.kinds`."""

@@ -62,7 +62,7 @@ class Scope:
     """What a kind looks at: the steps, and the machines and cycles to be judged with one set of parameters.
 
     `counting` (interval only) marks cycles that count. `families` are the steps that the pack's rules ask for on lines
-    and on parts: they tell the two apart where no register does.
+    and on parts: they tell the two apart where no register does. `rules` are the pack's rules, as kind and parameters.
     """
 
     steps: Steps
@@ -70,6 +70,7 @@ class Scope:
     machine_in: Mask
     counting: Mask | None = None
     families: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    rules: Sequence[tuple[str, Any]] = ()
 
     def cycle_in(self) -> Index:
         """The cycles of the machines to be judged."""

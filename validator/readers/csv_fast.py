@@ -14,7 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from validator.readers.columns import TableBuilder, Texts
-from validator.readers.dialect import Bytes, Layout
+from validator.readers.dialect import Layout
+from validator.readers.physical import Bytes
 from validator.readers.tables import REQUIRED, TIMES, Budget
 
 _LOOK = 512 * 1024
