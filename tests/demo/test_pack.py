@@ -44,11 +44,11 @@ def test_rule_has_more_near_misses_than_plain_failures(rule: str) -> None:
 
 
 def test_the_demo_shows_most_rules() -> None:
-    """The demo breaks at least four rules in five, and none that the pack does not have."""
+    """The demo breaks at least three rules in four, and none that the pack does not have."""
     shown = {p.rule for p in truth(scenario())}
 
     assert shown <= set(RULES)
-    assert len(shown) >= 0.8 * len(RULES)
+    assert len(shown) >= 0.75 * len(RULES)
 
 
 def test_unpublished_figures_are_marked() -> None:
