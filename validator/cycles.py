@@ -69,14 +69,34 @@ class Steps:
     def began(self) -> Ints:
         """The earliest known time of each cycle; `NAT` where none is known."""
         known = np.where(self.start == NAT, self.end, self.start)
+        for at, pairs in self.doubtful(np.flatnonzero(self.incomplete)):
+            row = np.flatnonzero(self.incomplete)[at]
+            known[row] = min(t for pair in pairs for t in pair if t != NAT)
         lowest = np.minimum.reduceat(np.where(known == NAT, FAR, known), self.first[:-1]) if self.cycles else known
         return np.where(lowest == FAR, NAT, lowest)
 
     @cached_property
+    def ends(self) -> tuple[Ints, Ints]:
+        """The earliest and the latest end of every row; a known end is both."""
+        low, high = self.end, self.end
+        vague = np.flatnonzero(self.incomplete)
+        if len(vague):
+            low, high = low.copy(), high.copy()
+            low[vague], high[vague] = self.bounds(vague)[2:]
+        return low, high
+
+    @cached_property
     def completed(self) -> Ints:
-        """The latest known end of a step of each cycle (its start where the end is unknown); `NAT` if none."""
-        known = np.where(self.end == NAT, self.start, self.end)
-        return np.maximum.reduceat(known, self.first[:-1]) if self.cycles else known
+        """The latest end of a step of each cycle that is sure, whatever is missing; `NAT` if none is."""
+        if not self.cycles:
+            return self.end
+        sure = np.maximum.reduceat(self.ends[0], self.first[:-1])
+        return np.where(sure < -FAR // 2, NAT, sure)
+
+    @cached_property
+    def completed_at_last(self) -> Ints:
+        """The latest that each cycle can have been completed."""
+        return np.maximum.reduceat(self.ends[1], self.first[:-1]) if self.cycles else self.end
 
     def of_steps(self, names: Sequence[str]) -> Index:
         """The rows of these steps, still in order."""
@@ -114,6 +134,20 @@ class Steps:
         end_high = np.where(lost, latest, np.where(end == NAT, np.maximum(latest, end_low), end))
         known = self.own_durations(rows)
         start_high = np.where(lost | (start == NAT), end_high - np.maximum(known, 0), start)
+        for place, pairs in self.doubtful(rows):
+            at = np.intp(place)
+            latest_end = int(end_high[at])
+            starts = [s for s, _ in pairs if s != NAT]
+            ends = [e for _, e in pairs if e != NAT]
+            if starts:
+                start_low[at], start_high[at] = min(starts), max(starts)
+                end_low[at] = min(starts)
+            if ends:
+                end_low[at], end_high[at] = min(ends), max(ends)
+            elif starts:
+                end_high[at] = max(latest_end, max(starts))
+            if not starts:
+                start_high[at] = max(ends)
         for at in np.flatnonzero(((start == NAT) ^ (end == NAT)) & ~lost):
             before, after = self._neighbours(int(rows[at]))
             if end[at] == NAT:
@@ -122,11 +156,48 @@ class Steps:
                 start_low[at] = max(int(start_low[at]), before)
         return start_low, start_high, end_low, end_high
 
+    def doubtful(self, rows: Index) -> list[tuple[int, tuple[tuple[int, int], ...]]]:
+        """The positions in `rows` whose time names an hour that happened twice, with the pairs it can mean here."""
+        doubt = self.records.doubt
+        if not doubt:
+            return []
+        return [(at, self._room_for(int(rows[at]), doubt[r])) for at, r in enumerate(self.row[rows].tolist()) if r in doubt]
+
+    def _room_for(self, row: int, pairs: tuple[tuple[int, int], ...]) -> tuple[tuple[int, int], ...]:
+        """The pairs that leave room for the known rows of a step that only one can run at once; all, if none does."""
+        rivals = self._rivals(row)
+        rivals = rivals[~self.incomplete[rivals]]
+        start, end = self.start[rivals], self.end[rivals]
+        free = tuple(
+            (s, e) for s, e in pairs
+            if s == NAT or e == NAT or s == e or not ((start < e) & (end > s) & (start < end)).any()
+        )  # fmt: skip
+        return free or pairs
+
+    def _rivals(self, row: int) -> Index:
+        """The other rows of a cycle that cannot run beside a row, because only one of their step can run at once."""
+        name = self.records.texts["step"].vocabulary[self.step[row]]
+        cycle = int(self.cycle[row])
+        if self.machines[int(self.machine[cycle])].capacities.get(name) != 1:
+            return np.empty(0, dtype=np.intp)
+        span = np.arange(self.first[cycle], self.first[cycle + 1])
+        rivals: Index = span[(self.step[span] == self.step[row]) & (span != row)]
+        return rivals
+
+    def least_lengths(self, rows: Index, start_high: Ints, end_low: Ints) -> Ints:
+        """The shortest that each row can have lasted, given the bounds of its times."""
+        found: Ints = np.maximum(end_low - start_high, 0)
+        for at, pairs in self.doubtful(rows):
+            if all(s != NAT and e != NAT for s, e in pairs):
+                found[at] = min(e - s for s, e in pairs)
+        return found
+
     def own_durations(self, rows: Index) -> Ints:
         """The recorded duration of each row in microseconds; -1 where none is recorded or it contradicts the times."""
         given = self.numbers("duration_s", rows)
         usable = ~np.isnan(given) & ~self.records.torn[self.row[rows]]
-        return np.where(usable, np.rint(np.nan_to_num(given) * 1_000_000), -1).astype(np.int64)
+        length: Ints = np.where(usable, np.rint(np.nan_to_num(given) * 1_000_000), -1).astype(np.int64)
+        return length
 
     @cached_property
     def latest(self) -> Ints:
@@ -144,14 +215,9 @@ class Steps:
 
     def _neighbours(self, row: int) -> tuple[int, int]:
         """The latest end before and the earliest start after a row, among rows that cannot run beside it."""
-        name = self.records.texts["step"].vocabulary[self.step[row]]
-        cycle = int(self.cycle[row])
-        if self.machines[int(self.machine[cycle])].capacities.get(name) != 1:
-            return -FAR, FAR
-        span = np.arange(self.first[cycle], self.first[cycle + 1])
-        others = span[(self.step[span] == self.step[row]) & (span != row)]
-        before = self.end[others][(self.end[others] != NAT) & (self.end[others] < self.end[row])]
-        after = self.start[others][(self.start[others] > self.start[row])]
+        rivals = self._rivals(row)
+        before = self.end[rivals][(self.end[rivals] != NAT) & (self.end[rivals] < self.end[row])]
+        after = self.start[rivals][(self.start[rivals] > self.start[row])]
         return int(before.max()) if len(before) else -FAR, int(after.min()) if len(after) else FAR
 
 
@@ -225,7 +291,10 @@ def _cycle_codes(
         return _CycleCodes(codes, coded.vocabulary)
     codes = codes.copy()
     vocabulary = list(coded.vocabulary)
-    start, end = records.started[row[blank]], records.ended[row[blank]]
+    start, end = records.started[row[blank]].copy(), records.ended[row[blank]]
+    for at, r in enumerate(row[blank].tolist() if records.doubt else ()):
+        if r in records.doubt and start[at] == NAT:  # the earliest it can mean is near enough to tell its cycle by
+            start[at] = next(t for t in records.doubt[r][0] if t != NAT)
     start = np.where(start == NAT, end, start)
     end = np.where(end == NAT, start, end)
     group = machine[blank] * (int(procedures.max()) + 2) + procedures[blank] + 1

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 Micros = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
+Pair = tuple[int, int]
 _SECOND = 1_000_000
 _MINUTE = 60 * _SECOND
 
@@ -37,7 +38,8 @@ class RecordSet:
     """Every row that can be placed, as columns of one length; instants are microseconds UTC, `NAT` where unknown.
 
     `torn` marks rows whose own times contradict each other: they show that a step was done, not when. `given` says
-    for `started_at` and `ended_at` in which rows a time stands there or follows from the duration, torn or not.
+    for `started_at` and `ended_at` in which rows a time stands there or follows from the duration, torn or not. `doubt`
+    holds for a row whose time names an hour that happened twice every pair of start and end (`NAT`: unknown) it can mean.
     """
 
     texts: dict[str, TextColumn]
@@ -49,6 +51,7 @@ class RecordSet:
     sources: list[tuple[str, str]]
     resolution: dict[str, int] = field(default_factory=dict)
     given: dict[str, Mask] = field(default_factory=dict)
+    doubt: dict[int, tuple[Pair, ...]] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -102,6 +105,7 @@ def assemble(files: Sequence[FileRead | FileRefused], zones: Mapping[str, str | 
     notices = _resolve_local_times(columns, defects, zones)
     kept = _keep_placeable(columns, defects)
     _check_times(columns, defects, kept)
+    _weigh_twice(columns)
     records = columns.records(kept, [(f.name, t.sheet) for f, t in tables])
     told = [Notice("file", f"{f.name}: {text}") for f in ordered if isinstance(f, FileRead) for text in f.notices]
     return Intake(records, _inputs(ordered, tables, defects), tuple(defects.all()), (*told, *notices))
@@ -133,6 +137,8 @@ class _Columns:
         }
         self.torn = np.zeros(self.size, dtype=bool)
         self.given: dict[str, Mask] = {name: self.times[name] != NAT for name in ("started_at", "ended_at")}
+        self.twice: dict[str, dict[int, Pair]] = {name: {} for name in TIMES}
+        self.doubt: dict[int, tuple[Pair, ...]] = {}
 
     def source(self) -> npt.NDArray[np.int32]:
         return np.repeat(np.arange(len(self.sizes), dtype=np.int32), self.sizes)
@@ -144,12 +150,14 @@ class _Columns:
             return column if everything else column[kept]
 
         resolution = {name: _resolution(self.times[name]) for name in TIMES}
+        place = np.cumsum(kept) - 1 if self.doubt else kept
         return RecordSet(
             texts={n: TextColumn(pick(c.codes), c.vocabulary) for n, c in self.texts.items()},
             times={n: pick(a) for n, a in self.times.items()},
             numbers={n: pick(a) for n, a in self.numbers.items()},
             torn=pick(self.torn), source=pick(self.source()), rows=pick(self.rows), sources=sources,
             resolution=resolution, given={n: pick(a) for n, a in self.given.items()},
+            doubt={int(place[row]): pairs for row, pairs in self.doubt.items() if kept[row]},
         )  # fmt: skip
 
 
@@ -231,6 +239,8 @@ def _resolve_local_times(columns: _Columns, defects: _Defects, zones: Mapping[st
                 continue
             first, last = clock(zone).to_utc(values[at])
             values[at] = np.where(first == last, first, NAT)
+            for row, one, other in zip(at[first < last].tolist(), first[first < last].tolist(), last[first < last].tolist(), strict=True):
+                columns.twice[name][row] = one, other
             defects.add(at[first < last], name, "ambiguous_time", f"{name} names an hour that happened twice in {zone}")
             defects.add(at[first > last], name, "nonexistent_time", f"{name} names an hour that was skipped in {zone}")
         columns.times[name] = values
@@ -252,6 +262,7 @@ def _keep_placeable(columns: _Columns, defects: _Defects) -> Mask:
             defects.add(np.flatnonzero(blank & ~columns.whole), name, "missing_required", f"{name} is blank")
             kept &= ~blank
     no_time = (columns.times["started_at"] == NAT) & (columns.times["ended_at"] == NAT)
+    no_time[sorted({*columns.twice["started_at"], *columns.twice["ended_at"]})] = False
     if no_time.any():
         duration = columns.numbers.get("duration_s")
         timeless = no_time & np.isnan(duration) if duration is not None else no_time
@@ -289,6 +300,47 @@ def _check_times(columns: _Columns, defects: _Defects, kept: Mask) -> None:
     if torn.any():
         columns.times["started_at"], columns.times["ended_at"] = np.where(torn, NAT, start), np.where(torn, NAT, end)
         columns.torn = torn
+
+
+def _weigh_twice(columns: _Columns) -> None:
+    """Of a row with an hour that happened twice: every pair of start and end that it can mean; one pair is known."""
+    starts, ends = columns.twice["started_at"], columns.twice["ended_at"]
+    durations = columns.numbers.get("duration_s")
+    slack = max(_resolution(columns.times["started_at"]), _resolution(columns.times["ended_at"]))
+    for row in sorted({*starts, *ends}):
+        start, end = int(columns.times["started_at"][row]), int(columns.times["ended_at"][row])
+        seconds = float(durations[row]) if durations is not None else np.nan
+        length = None if np.isnan(seconds) else round(seconds * _SECOND)
+        pairs = [
+            _filled(s, e, length) for s in starts.get(row, (start,)) for e in ends.get(row, (end,))
+        ]  # fmt: skip
+        if length is not None:
+            pairs = [(s, e) for s, e in pairs if abs(e - s - length) < slack]
+        pairs = [(s, e) for s, e in pairs if s == NAT or e == NAT or s <= e]
+        torn = not pairs
+        only = pairs[0] if len(pairs) == 1 else (NAT, NAT)
+        for name, value in zip(("started_at", "ended_at"), only, strict=True):
+            columns.times[name] = _with(columns.times[name], row, value)
+        if torn:
+            columns.torn = _with(columns.torn, row, True)
+        elif len(pairs) > 1:
+            columns.doubt[row] = tuple(dict.fromkeys(pairs))
+
+
+def _filled(start: int, end: int, length: int | None) -> Pair:
+    """A pair of times with the missing one filled in from the duration."""
+    if length is not None and start != NAT and end == NAT:
+        return start, start + length
+    if length is not None and start == NAT and end != NAT:
+        return end - length, end
+    return start, end
+
+
+def _with(values: Any, at: int, value: Any) -> Any:
+    """The array with one value changed, the array itself left as it was."""
+    changed = values.copy()
+    changed[at] = value
+    return changed
 
 
 def _inputs(

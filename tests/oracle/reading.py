@@ -41,6 +41,8 @@ class Step:
     end: int | None
     duration: int | None
     upper: int
+    starts: tuple[int, ...] = ()
+    ends: tuple[int, ...] = ()
 
     @property
     def known(self) -> bool:
@@ -50,7 +52,7 @@ class Step:
     def broken(self) -> bool:
         """No completion of this row alone fits the facts."""
         return not any(
-            True for _ in spans_of(self, [self.upper, *(t for t in (self.start, self.end) if t is not None)])
+            True for _ in spans_of(self, [self.upper, *(t for t in (self.start, self.end, *self.starts, *self.ends) if t is not None)])
         )
 
 
@@ -121,17 +123,23 @@ def seconds(text: str) -> int:
     return hours * 3600 + minutes * 60 + secs
 
 
-def instant(text: str, zone: ZoneInfo) -> int | None:
-    """Seconds since 1970; None for a blank, for a local time that came twice and for one that never came."""
+def instants(text: str, zone: ZoneInfo) -> tuple[int, ...]:
+    """Seconds since 1970: none for a blank and for a local time that never came, two for one that came twice."""
     if not text:
-        return None
+        return ()
     read = datetime.fromisoformat(text.replace("Z", "+00:00"))
-    if read.tzinfo is None:
-        first, second = (read.replace(tzinfo=zone, fold=f) for f in (0, 1))
-        if first.utcoffset() != second.utcoffset():
-            return None
-        read = first
-    return round((read - datetime(1970, 1, 1, tzinfo=UTC)).total_seconds())
+    if read.tzinfo is not None:
+        return (round(read.timestamp()),)
+    both = [read.replace(tzinfo=zone, fold=f) for f in (0, 1)]
+    # a wall time that a zone never showed does not come back from UTC as it was
+    real = [b for b in both if b.astimezone(UTC).astimezone(zone).replace(tzinfo=None) == read]
+    return tuple(sorted({round(b.timestamp()) for b in real}))
+
+
+def instant(text: str, zone: ZoneInfo) -> int | None:
+    """The one instant that a text names, else None."""
+    found = instants(text, zone)
+    return found[0] if len(found) == 1 else None
 
 
 def local_date(at: int, zone: ZoneInfo) -> date:
@@ -199,12 +207,14 @@ def registered(pack: Mapping[str, Any], register: Mapping[str, Any] | None) -> I
 def step_of(row: Row, machine: Machine, now: int) -> Step:
     start, end = (instant(row.get(c, ""), machine.zone) for c in ("started_at", "ended_at"))
     length = int(row["duration_s"]) if row.get("duration_s") else None
-    if length is not None and start is not None and end is None:
+    starts, ends = (instants(row.get(c, ""), machine.zone) for c in ("started_at", "ended_at"))
+    if length is not None and start is not None and not ends:
         end = start + length
-    elif length is not None and end is not None and start is None:
+    elif length is not None and end is not None and not starts:
         start = end - length
     recorded = instant(row.get("recorded_at", ""), machine.zone)
-    return Step(row, row["step"], row.get("target", ""), start, end, length, now if recorded is None else recorded)
+    return Step(row, row["step"], row.get("target", ""), start, end, length, now if recorded is None else recorded,
+                starts if len(starts) > 1 else (), ends if len(ends) > 1 else ())
 
 
 def cycles_of(machine: Machine, rows: Sequence[Row], now: int) -> list[Cycle]:
@@ -231,13 +241,13 @@ def cycles_of(machine: Machine, rows: Sequence[Row], now: int) -> list[Cycle]:
 
 
 def first_time(step: Step) -> int:
-    at = step.start if step.start is not None else step.end
+    at = step.start if step.start is not None else (step.starts or (step.end,))[0]
     assert at is not None, "a row without cycle and times belongs nowhere"
     return at
 
 
 def last_time(step: Step) -> int:
-    at = step.end if step.end is not None else step.start
+    at = step.end if step.end is not None else (step.ends or (step.start,) if step.start is not None else step.starts)[0]
     assert at is not None
     return at
 
@@ -270,12 +280,14 @@ def acts_on(step: Step, target: str) -> bool:
 
 def spans_of(step: Step, candidates: Sequence[int]) -> Iterator[Span]:
     """Every start and end that the row allows, of the candidates."""
-    starts = [step.start] if step.start is not None else candidates
+    starts = [step.start] if step.start is not None else step.starts or candidates
     for start in starts:
         if step.end is not None:
             ends: Sequence[int] = [step.end]
         elif step.duration is not None:
-            ends = [start + step.duration]
+            ends = [e for e in step.ends or (start + step.duration,)]
+        elif step.ends:
+            ends = step.ends
         else:
             ends = candidates
         for end in ends:
@@ -285,7 +297,7 @@ def spans_of(step: Step, candidates: Sequence[int]) -> Iterator[Span]:
 
 def candidates_for(steps: Sequence[Step], shifts: Sequence[int], now: int) -> list[int]:
     """Moments worth trying: all seconds where they are few, else whatever lies a limit or a second from a known time."""
-    known = {t for s in steps for t in (s.start, s.end) if t is not None}
+    known = {t for s in steps for t in (s.start, s.end, *s.starts, *s.ends) if t is not None}
     known |= {s.upper for s in steps} | {now}
     reach = sum(shifts) + sum(s.duration or 0 for s in steps) + 5
     low, high = min(known) - reach, max(known)

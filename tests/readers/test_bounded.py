@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -111,15 +112,40 @@ def test_processor_time_is_bounded(fatal, write):
     assert "processor time" in found[0].sentence
 
 
-def test_waiting_is_bounded(fatal, write, monkeypatch, tmp_path):
-    """A reader that waits for ever is stopped by the clock."""
-    monkeypatch.setattr(bounded, "_PATIENCE", 0)
-    monkeypatch.setattr(bounded, "_TO_START", 0.5)
+def test_waiting_is_bounded(fatal, write, tmp_path):
+    """A reader that waits for ever is stopped by the parent's clock."""
     child = bounded._Child(tmp_path / "tables")
-    answer = child.ask({"path": write("a.csv", HEADER + "HANG"), "name": "a.csv", "budget": {}}, 60)
+    request = {"path": write("a.csv", HEADER + "HANG"), "name": "a.csv", "budget": {}}
+    answer = child.ask(request, 60, 0.5)
     assert answer.code == "parser_limit"
     assert child._process.poll() is not None
     child.stop()
+
+
+def test_a_reader_keeps_time_for_itself():
+    """A reader whose parent no longer counts is stopped all the same."""
+    script = (
+        "import signal\nfrom validator.readers import worker\nfrom validator.readers.tables import Budget\n"
+        "worker.PATIENCE, worker.TO_START = 0, 0.1\nworker._limit(Budget(), 0)\nsignal.pause()\n"
+    )
+    root = Path(validator.__file__).parent.parent
+    done = subprocess.run([sys.executable, "-c", script], cwd=root, timeout=60, check=False)
+    assert done.returncode == -signal.SIGALRM
+
+
+def test_a_program_that_ends_early_takes_its_readers_along(fatal, write):
+    """A program that never asks for the result leaves neither a process nor a folder behind."""
+    script = (
+        "import sys\nfrom validator.readers import start_reading\nreading = start_reading(sys.argv[1:])\n"
+        "print(reading._folder.name, *(child._process.pid for child in reading._children))\n"
+    )
+    root = Path(validator.__file__).parent.parent
+    command = [sys.executable, "-c", script, write("a.csv", HEADER + "HANG")]
+    done = subprocess.run(command, cwd=root, capture_output=True, text=True, check=True)
+    folder, process = done.stdout.split()
+    assert not Path(folder).exists()
+    with pytest.raises(ProcessLookupError):
+        os.kill(int(process), 0)
 
 
 def test_the_order_is_the_one_named(write):
@@ -174,6 +200,7 @@ def test_standard_input_is_bounded(monkeypatch):
     monkeypatch.setattr(sys, "stdin", SimpleNamespace(buffer=io.BytesIO(b"x" * 101)))
     (found,) = read_files(["-"], Budget(file_bytes=100))
     assert (found.name, found.code) == ("-", "file_too_large")
+    assert "more than 100 bytes" in found.sentence
 
 
 def test_size_both_sides_of_the_limit(write):

@@ -251,6 +251,19 @@ def test_a_header_alone_is_an_empty_table(reading, header):
     assert seen.tables[0].columns.keys() == set(header.split(","))
 
 
+def test_a_misspelt_header_is_told_from_the_nearest_line(refusing, header, line):
+    """The line that came nearest to a header says what is missing from it, below any titles."""
+    refusal = refusing(lines("Log", header.replace("step", "stepp"), line()))
+    assert (refusal.code, refusal.place) == ("missing_column", "2:step")
+    assert "'stepp'" in refusal.sentence
+
+
+def test_an_empty_cell_is_blank(reading, header, line):
+    """An empty cell has the code of a blank, from the first row on, and is no word of the vocabulary."""
+    column = reading(lines(header, line(performed_by=""), line())).tables[0].columns["performed_by"]
+    assert (column.codes.tolist(), column.vocabulary) == ([-1, 0], ["Ana"])
+
+
 def test_ids_stay_text(reading, header, line):
     """Nothing that looks like a number, a date or a missing value is changed."""
     ids = ["00123", "1E5", "NA", "null", "TRUE", "2-3", "MAR1", "9007199254740993", "1_000", "0x10", "1.10", "nan"]

@@ -25,7 +25,7 @@ def told(table: RawTable):
     cells = {}
     for name, column in table.columns.items():
         text = as_text(column, len(table.rows))
-        cells[name] = ["" if code < 0 else text.vocabulary[code] for code in text.codes]
+        cells[name] = [None if code < 0 else text.vocabulary[code] for code in text.codes]
     return table.rows.tolist(), cells, table.defects, table.blank_rows
 
 

@@ -129,7 +129,7 @@ def _lengths(scope: Scope, rows: Subjects) -> tuple[npt.NDArray[np.int64], npt.N
     if len(partial):
         at = rows.rows[partial]
         start_low, start_high, end_low, end_high = steps.bounds(at)
-        low[partial] = np.maximum(end_low - start_high, 0)
+        low[partial] = steps.least_lengths(at, start_high, end_low)
         high[partial] = np.minimum(end_high - start_low, FAR)
         exact = steps.own_durations(at)
         known = exact >= 0

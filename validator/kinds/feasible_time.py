@@ -16,7 +16,6 @@ import numpy as np
 from validator.documents import Document
 from validator.findings import Quantity
 from validator.kinds.flush import required_time, scope_rows
-from validator.kinds.interval import latest_completion
 from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.machines import Machine
 from validator.quantities import MICROSECONDS, Duration, say_seconds
@@ -48,7 +47,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     if len(at):
         earliest = _earliest(scope, cycles[at])
         known = began[at] != NAT
-        most[at] = np.where(known, latest_completion(scope, cycles[at]) - earliest, np.iinfo(np.int64).max)
+        most[at] = np.where(known, steps.completed_at_last[cycles[at]] - earliest, np.iinfo(np.int64).max)
     reason = np.where(took >= need, 0, np.where(most < need, 1, np.where(unsure, 2, 1)))
     reason = np.where(unsure & (took >= need) & (began == NAT), 2, reason)
     status = np.array([IN, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]

@@ -9,11 +9,14 @@ is long enough, else N/O.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import islice, product
 from typing import Any, Literal
 
 import numpy as np
+import numpy.typing as npt
 
-from validator.cycles import FAR
+from validator.cycles import FAR, Steps
 from validator.documents import Document, Text
 from validator.findings import Quantity, Required
 from validator.kinds.durations import Elapsed
@@ -21,11 +24,15 @@ from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names
 from validator.kinds.rows import Subjects, any_by, gather
 from validator.kinds.targets import Targets, expected
 from validator.quantities import MICROSECONDS, Duration, say_seconds
+from validator.readers.tables import NAT
 from validator.timing.intervals import covered, longest
 
 NAME = "flush"
 TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"min": "higher", "join_gap": "lower"}
 COLUMNS = ("step", "target", "started_at", "ended_at")
+MOST_WAYS = 4096
+"""Ways to read the hours that happened twice in one check: a dozen such rows."""
+Ints = npt.NDArray[np.int64]
 _REASONS = ("", "missing", "too_short", "missing_time", "contradiction")
 
 
@@ -77,27 +84,70 @@ def _lengths(params: Params, scope: Scope, rows: Subjects, size: int) -> tuple[A
     low = _measure(params, rows.group[~partial], start[~partial], end[~partial], size)
     if not partial.any():
         return low, low
-    high = low.copy()
     touched = np.unique(rows.group[partial])
     here = np.isin(rows.group, touched)
-    group = rows.group[here]
-    start_low, start_high, end_low, end_high = steps.bounds(rows.rows[here])
-    known = steps.own_durations(rows.rows[here])
-    sure = np.maximum(np.where(known >= 0, known, 0), np.maximum(end_low - start_high, 0))
-    np.maximum.at(low, group, sure)
+    high = low.copy()
+    found = _bounded(params, _Spans.of(steps, rows.rows[here]), rows.group[here], size)
+    low[touched], high[touched] = found[0][touched], found[1][touched]
+    doubtful = {int(rows.group[here][at]) for at, _ in steps.doubtful(rows.rows[here])}
+    for check in doubtful:
+        low[check], high[check] = _in_doubt(params, steps, rows.rows[rows.group == check])
+    return low, np.maximum(low, high)
+
+
+@dataclass
+class _Spans:
+    """The bounds of some rows' times, and how long each lasted at least; `known` is a recorded duration, else -1."""
+
+    start_low: Ints
+    start_high: Ints
+    end_low: Ints
+    end_high: Ints
+    known: Ints
+    least: Ints
+
+    @classmethod
+    def of(cls, steps: Steps, rows: Any) -> _Spans:
+        start_low, start_high, end_low, end_high = steps.bounds(rows)
+        known = steps.own_durations(rows)
+        least = np.maximum(known, steps.least_lengths(rows, start_high, end_low))
+        return cls(start_low, start_high, end_low, end_high, known, least)
+
+
+def _bounded(params: Params, spans: _Spans, group: Ints, size: int) -> tuple[Ints, Ints]:
+    """The shortest and longest flush of each check, every row taken as short and as long as it can have been."""
+    low = np.zeros(size, dtype=np.int64)
+    np.maximum.at(low, group, spans.least)
     # only a row with a known time surely lies somewhere: at that time, or between its two
-    sited = (start_low > -FAR) | (end_low > -FAR)
-    fixed = _measure_sorted(
-        params, group[sited], start_high[sited], np.maximum(end_low, start_high)[sited], size
-    )
-    low[touched] = np.maximum(low, fixed)[touched]
-    adrift = (known >= 0) & ~sited
-    wide = _measure_sorted(params, group[~adrift], start_low[~adrift], end_high[~adrift], size)
-    wide += np.bincount(group[adrift], weights=known[adrift], minlength=size).astype(np.int64)
+    sited = (spans.start_low > -FAR) | (spans.end_low > -FAR)
+    ends = np.maximum(spans.end_low, spans.start_high)
+    fixed = _measure_sorted(params, group[sited], spans.start_high[sited], ends[sited], size)
+    adrift = (spans.known >= 0) & ~sited
+    wide = _measure_sorted(params, group[~adrift], spans.start_low[~adrift], spans.end_high[~adrift], size)
+    wide += np.bincount(group[adrift], weights=spans.known[adrift], minlength=size).astype(np.int64)
     gaps = np.maximum(np.bincount(group, minlength=size) - 1, 0)
     wide += any_by(group, adrift, size) * params.join_gap.microseconds * gaps
-    high[touched] = np.minimum(wide, FAR)[touched]
-    return low, np.maximum(low, high)
+    return np.maximum(low, fixed), np.minimum(wide, FAR)
+
+
+def _in_doubt(params: Params, steps: Steps, rows: Any) -> tuple[int, int]:
+    """The same for one check with hours that happened twice: every way to read them is tried."""
+    doubtful = steps.doubtful(rows)
+    group = np.zeros(len(rows), dtype=np.int64)
+    lows, highs = [], []
+    for ways in islice(product(*(pairs for _, pairs in doubtful)), MOST_WAYS):
+        spans = _Spans.of(steps, rows)
+        for (at, _), (start, end) in zip(doubtful, ways, strict=True):
+            if start != NAT:
+                spans.start_low[at] = spans.start_high[at] = start
+            if end != NAT:
+                spans.end_low[at] = spans.end_high[at] = end
+            if start != NAT and end != NAT:
+                spans.least[at] = end - start
+        low, high = _bounded(params, spans, group, 1)
+        lows.append(int(low[0]))
+        highs.append(int(high[0]))
+    return min(lows), max(highs)
 
 
 def _measure_sorted(params: Params, group: Any, start: Any, end: Any, size: int) -> Any:

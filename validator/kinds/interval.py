@@ -163,7 +163,7 @@ def _intervals(params: Params, scope: Scope) -> _Lines:
     machine = np.concatenate([opened, steps.machine[cycles]])
     begin = np.concatenate([np.full(len(opened), -1), cycles])
     at_low = np.concatenate([opening, steps.completed[cycles]])
-    at_high = np.concatenate([opening, latest_completion(scope, cycles)])
+    at_high = np.concatenate([opening, steps.completed_at_last[cycles]])
     order = np.lexsort((np.arange(len(machine)), begin >= 0, machine))
     machine, begin, at_low, at_high = machine[order], begin[order], at_low[order], at_high[order]
     last = np.append(machine[1:] != machine[:-1], True) if len(machine) else np.empty(0, dtype=bool)
@@ -179,18 +179,6 @@ def _intervals(params: Params, scope: Scope) -> _Lines:
         most[v] = length(params.max, machines, machine[v], at_low[v], end_high[v])
         least[v] = length(params.max, machines, machine[v], np.minimum(at_high[v], end_low[v]), end_low[v])
     return _Lines(machine, begin, end, seen, most, least)
-
-
-def latest_completion(scope: Scope, cycles: Ints) -> Ints:
-    """The latest that each cycle can have been completed: as recorded, unless a step's end is unknown."""
-    steps = scope.steps
-    latest = steps.completed[cycles].copy()
-    for k in np.flatnonzero(steps.incomplete_cycles[cycles]).tolist():
-        rows = np.arange(steps.first[cycles[k]], steps.first[cycles[k] + 1])
-        rows = rows[steps.end[rows] == NAT]
-        if len(rows):
-            latest[k] = max(int(latest[k]), int(steps.bounds(rows)[3].max()))
-    return latest
 
 
 def length(limit: Duration, machines: Sequence[Machine], machine: Ints, begin: Ints, end: Ints) -> Ints:

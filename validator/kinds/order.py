@@ -20,6 +20,7 @@ from validator.documents import Document, Text
 from validator.findings import Quantity, Required
 from validator.kinds.durations import Elapsed
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
+from validator.kinds.relation_network import every_then_has_a_first
 from validator.quantities import MICROSECONDS, Duration, say_seconds
 from validator.readers.tables import NAT
 from validator.timing.intervals import latest_before
@@ -158,6 +159,7 @@ def _relation(relation: Relation, scope: Scope) -> Outcomes:
     for k in np.flatnonzero(_present(then.group, vague_groups) & (bad_row != 2)).tolist():
         bad_row[k] = _vague_row(first, then, k, least, most)
         bad_row[k] = 4 if bad_row[k] == 3 and _torn(steps, (then, first), then.group[k]) else bad_row[k]
+    _look_closer(relation, steps, first, then, bad_row, least, most)
     reason = _worst(bad_row, check_of, len(cycle))
     status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
     machine = steps.machine[cycle]
@@ -189,6 +191,31 @@ def _torn(steps: Steps, sides: Sequence[_Side], group: int) -> bool:
     spans = [slice(*np.searchsorted(side.group, [group, group + 1])) for side in sides]
     rows = np.concatenate([side.rows[span] for side, span in zip(sides, spans, strict=True)])
     return bool(steps.contrary[rows].any())
+
+
+_ANSWERS = {"conforms": 0, "violates": 1, "cannot tell": 3, "contradicts itself": 4}
+
+
+def _look_closer(
+    relation: Relation, steps: Steps, first: _Side, then: _Side, bad_row: npt.NDArray[np.int64], least: int, most: int | None
+) -> None:  # fmt: skip
+    """Settle the groups in which rows taken one by one cannot be told, but may be together.
+
+    One row against its bounds is exact unless several `then` rows share a `first`, a row has no time at all, or an hour
+    happened twice.
+    """
+    for group in np.unique(then.group[bad_row == 3]).tolist():
+        mine = slice(*np.searchsorted(then.group, [group, group + 1]))
+        theirs = slice(*np.searchsorted(first.group, [group, group + 1]))
+        if (bad_row[mine] == 1).any():
+            continue
+        rows = np.concatenate([then.rows[mine], first.rows[theirs]])
+        adrift = (steps.start[rows] == NAT) & (steps.end[rows] == NAT)
+        if mine.stop - mine.start > 1 or adrift.any():
+            answer = every_then_has_a_first(
+                steps, first.rows[theirs].tolist(), then.rows[mine].tolist(), relation.link, least, most
+            )
+            bad_row[mine] = np.where(bad_row[mine] == 3, _ANSWERS[answer], bad_row[mine])
 
 
 def _vague_row(first: _Side, then: _Side, k: int, least: int, most: int | None) -> int:

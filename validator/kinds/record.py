@@ -19,7 +19,7 @@ from validator.documents import Document, Flag, Text
 from validator.findings import Quantity, Required
 from validator.kinds.durations import Either
 from validator.kinds.flush import scope_rows
-from validator.kinds.interval import latest_completion, local_days
+from validator.kinds.interval import local_days
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
 from validator.quantities import MICROSECONDS, Duration, say
@@ -129,13 +129,14 @@ def _late(scope: Scope, cycle: Ints, base: Ints, later: Ints, within: Duration) 
 
 def _recorded(scope: Scope, within: Duration) -> Outcomes:
     steps = scope.steps
-    recorded, end = steps.times("recorded_at"), steps.end
-    base_early = np.where(end != NAT, end, np.where(steps.start != NAT, steps.start, NAT))
-    known = (recorded != NAT) & (base_early != NAT)
+    recorded = steps.times("recorded_at")
+    known = np.flatnonzero(recorded != NAT)
     over = np.zeros(len(steps), dtype=np.int64)
-    over[known] = _late(scope, steps.cycle[known], base_early[known], recorded[known], within)
-    late = known & (over > 0) & (end != NAT)
-    open_ = ~known | ((over > 0) & (end == NAT))
+    over[known] = _late(scope, steps.cycle[known], steps.ends[1][known], recorded[known], within)
+    most = np.ones(len(steps), dtype=np.int64)
+    most[known] = _late(scope, steps.cycle[known], steps.ends[0][known], recorded[known], within)
+    late = over > 0
+    open_ = ~late & (most > 0)
     any_late = any_by(steps.cycle, late, steps.cycles)
     any_open = any_by(steps.cycle, open_, steps.cycles)
     nothing = ~any_by(steps.cycle, recorded != NAT, steps.cycles)
@@ -168,17 +169,13 @@ def _verified(scope: Scope, within: Duration) -> Outcomes:
     steps = scope.steps
     verified = steps.times("verified_at")
     latest = np.maximum.reduceat(verified, steps.first[:-1]) if steps.cycles else verified
-    known = (latest != NAT) & (steps.completed != NAT)
+    at = np.flatnonzero(latest != NAT)
     over = np.zeros(steps.cycles, dtype=np.int64)
-    at = np.flatnonzero(known)
-    over[at] = _late(scope, at, steps.completed[at], latest[at], within)
-    late = known & (over > 0)
-    unsure = late & steps.incomplete_cycles
-    if unsure.any():
-        doubtful = np.flatnonzero(unsure)
-        at_most = latest_completion(scope, doubtful)
-        unsure[doubtful] = _late(scope, doubtful, np.minimum(at_most, latest[doubtful]), latest[doubtful], within) <= 0
-    reason = np.where(unsure, 3, np.where(late, 2, np.where(known, 0, np.where(latest == NAT, 4, 3))))
+    over[at] = _late(scope, at, np.minimum(steps.completed_at_last[at], latest[at]), latest[at], within)
+    most = np.ones(steps.cycles, dtype=np.int64)
+    dated = at[steps.completed[at] != NAT]
+    most[dated] = _late(scope, dated, steps.completed[dated], latest[dated], within)
+    reason = np.where(latest == NAT, 4, np.where(over > 0, 2, np.where(most > 0, 3, 0)))
     status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
 
     def show(cycle: int) -> Shown:

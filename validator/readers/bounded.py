@@ -5,6 +5,7 @@ A child that dies takes one file with it: that file is refused with one sentence
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import hashlib
 import json
@@ -25,16 +26,13 @@ import validator
 from validator.errors import Unreadable
 from validator.readers import transport
 from validator.readers.tables import Budget, FileRead, FileRefused
-from validator.readers.worker import allowed_seconds
+from validator.readers.worker import allowed_on_the_clock, allowed_seconds
 
 STANDARD_INPUT = "-"
 MOST_CHILDREN = 4
 _BYTES_WORTH_A_CHILD = 16 * 2**20
 _FILES_WORTH_A_CHILD = 100
 _MOST_MAPPED = 64  # each mapping keeps a file descriptor
-_PATIENCE = 3  # a machine that is busy with other work gives a child a third of its time
-_TO_START = 10
-"""Seconds on the clock for a child to start, on top of what its file may take."""
 Outcome = FileRead | FileRefused
 
 
@@ -52,6 +50,7 @@ class Reading:
         self._lock = threading.Lock()
         self._closed = False
         self._children: list[_Child] = []
+        atexit.register(self.close)
         early: dict[int, Outcome] = {}
         self._paths = [self._path(at, name, early) for at, name in enumerate(self._names)]
         for at in range(len(self._paths)):
@@ -86,6 +85,7 @@ class Reading:
     def close(self) -> None:
         """Stop reading and remove what was written; results already given stay valid."""
         self._closed = True
+        atexit.unregister(self.close)
         for child in self._children:
             child.stop()
         self._folder.cleanup()
@@ -124,8 +124,9 @@ class Reading:
 
     def _read(self, child: _Child, at: int) -> Outcome:
         name, path = self._names[at], self._paths[at]
-        processor = allowed_seconds(self._budget, _size(path))
-        answer = child.ask({"path": path, "name": name, "budget": self._limits}, processor)
+        size = _size(path)
+        request = {"path": path, "name": name, "budget": self._limits}
+        answer = child.ask(request, allowed_seconds(self._budget, size), allowed_on_the_clock(self._budget, size))
         if isinstance(answer, Unreadable):
             return FileRefused(name, _sha256(path, self._budget), answer.code, answer.sentence)
         if not answer["read"]:
@@ -166,27 +167,26 @@ class _Child:
             self._lines = queue.SimpleQueue()
             threading.Thread(target=_forward, args=(self._process.stdout, self._lines), daemon=True).start()
 
-    def ask(self, request: dict[str, object], processor: int) -> dict[str, str] | Unreadable:
-        """The child's answer, or how it died; `processor` is the processor time in seconds that it may use."""
+    def ask(self, request: dict[str, object], processor: int, seconds: float) -> dict[str, str] | Unreadable:
+        """The child's answer, or how it died, after at most `seconds`; `processor` is the time it may compute."""
         if self._process is None or self._process.poll() is not None:
             self._start()
         process = self._process
         if process is None or process.stdin is None:
             return Unreadable("parser_crash", "was not read: reading was stopped")
         self.result.unlink(missing_ok=True)
-        seconds = _PATIENCE * processor + _TO_START
         try:
             process.stdin.write(json.dumps({**request, "result": str(self.result)}).encode("ascii") + b"\n")
             process.stdin.flush()
             line = self._lines.get(timeout=seconds)
         except queue.Empty:
             self._end(process)
-            return Unreadable("parser_limit", f"took longer than {seconds:g} s to read")
+            return _too_slow(seconds)
         except OSError:
             line = b""
         if not line:
             self._end(process)
-            return _death(process.returncode, processor)
+            return _death(process.returncode, processor, seconds)
         answer: dict[str, str] = json.loads(line)
         if answer.get("last"):
             self._end(process)
@@ -217,9 +217,15 @@ def _forward(pipe: IO[bytes] | None, lines: queue.SimpleQueue[bytes]) -> None:
     lines.put(b"")
 
 
-def _death(status: int, seconds: int) -> Unreadable:
+def _too_slow(seconds: float) -> Unreadable:
+    return Unreadable("parser_limit", f"took longer than {seconds:g} s to read")
+
+
+def _death(status: int, processor: int, seconds: float) -> Unreadable:
     if status == -getattr(signal, "SIGXCPU", 0):
-        return Unreadable("parser_limit", f"took longer than {seconds} s of processor time to read")
+        return Unreadable("parser_limit", f"took longer than {processor} s of processor time to read")
+    if status == -getattr(signal, "SIGALRM", 0):
+        return _too_slow(seconds)
     how = f"exit status {status}"
     if status < 0:
         try:

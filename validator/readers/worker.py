@@ -10,6 +10,7 @@ import hashlib
 import importlib
 import json
 import os
+import signal
 import stat
 import sys
 import threading
@@ -25,6 +26,10 @@ MEMORY_PER_BYTE = 24
 """What a file may ask for beside its budget, in bytes of memory for each of its own: text turned into columns."""
 BYTES_PER_SECOND = 2**20
 """A large file may take a second longer than its budget for each of these."""
+PATIENCE = 3
+"""A machine that is busy with other work gives a reader a third of its time."""
+TO_START = 10.0
+"""Seconds on the clock for a reader to start, on top of what its file may take."""
 _SMALL = 2**20  # bytes summed sooner than a thread starts
 
 
@@ -34,6 +39,8 @@ def main() -> int:
     for line in sys.stdin:
         request = json.loads(line)
         answer = answer_to(request)
+        if hasattr(signal, "setitimer"):
+            signal.setitimer(signal.ITIMER_REAL, 0)
         answers.write(json.dumps(answer) + "\n")
         answers.flush()
         if answer.get("last"):
@@ -164,8 +171,15 @@ def allowed_seconds(budget: Budget, size: int) -> int:
     return budget.seconds + size // BYTES_PER_SECOND
 
 
+def allowed_on_the_clock(budget: Budget, size: int) -> float:
+    """The time in seconds after which a reader is stopped whatever it does."""
+    return PATIENCE * allowed_seconds(budget, size) + TO_START
+
+
 def _limit(budget: Budget, size: int) -> None:
     """Bound memory and processor time for this file; without such limits in the system, the parent's clock remains."""
+    if hasattr(signal, "setitimer"):  # the parent keeps time as well, but it may be gone
+        signal.setitimer(signal.ITIMER_REAL, allowed_on_the_clock(budget, size))
     try:
         import resource
     except ImportError:

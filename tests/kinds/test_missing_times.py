@@ -1,0 +1,101 @@
+"""What missing and ambiguous times can and cannot show, by small stories worked out by hand."""
+
+from __future__ import annotations
+
+import pytest
+
+HEADER = "store_id,equipment_id,cycle_id,step,target,started_at,ended_at,duration_s,recorded_at\n"
+
+
+def pack(kind: str, params: str) -> str:
+    return (
+        "pack: t\nprocedure: p\nprofiles: {m: {lines: [line-1], capacities: {flush: 1}}}\nrules:\n"
+        f"  - {{id: T, title: t, kind: {kind}, params: {params}}}\n"
+    )
+
+
+REGISTER = "stores:\n  - store_id: S\n    timezone: America/New_York\n    equipment: [{equipment_id: E, profile: m}]\n"
+
+
+def row(step: str, target: str = "", start: str = "", end: str = "", seconds: str = "", recorded: str = "") -> str:
+    def at(clock: str) -> str:
+        return f"2026-01-05T20:{clock}" if clock else ""
+
+    return f"S,E,c,{step},{target},{at(start)},{at(end)},{seconds},{at(recorded)}\n"
+
+
+def statuses(found, target: str = "line-1") -> set[str]:
+    return {c[4] for c in found if c[3] == target}
+
+
+def test_the_next_line_on_the_one_adapter_bounds_a_flush(judge) -> None:
+    """The adapter was on line 2 from 20:22, so line 1 was flushed twelve minutes at most, whatever its end."""
+    log = HEADER + row("flush", "line-1", "10:00") + row("flush", "line-2", "22:00", "40:00")
+
+    assert statuses(judge(pack("flush", "{targets: lines, min: PT15M}"), log, REGISTER)) == {"out"}
+    assert statuses(judge(pack("flush", "{targets: lines, min: PT12M}"), log, REGISTER)) == {"not_observed"}
+
+
+def test_a_row_without_any_time_joins_nothing_for_sure(judge) -> None:
+    """It may have been beside the other row or hours away: two minutes are sure, three are not."""
+    log = HEADER + row("flush", "line-1", "00:00", "02:00") + row("flush", "line-1", recorded="04:00")
+    found = judge(pack("flush", "{targets: lines, min: PT3M, join_gap: PT2M}"), log, REGISTER)
+
+    assert statuses(found) == {"not_observed"}
+
+
+def test_a_lone_duration_is_what_it_says(judge) -> None:
+    """One row with a duration and no times lasted that long, wherever it lay."""
+    log = HEADER + row("flush", "line-1", seconds="60")
+
+    assert statuses(judge(pack("flush", "{targets: lines, min: PT3M, join_gap: PT2M}"), log, REGISTER)) == {"out"}
+    assert statuses(judge(pack("flush", "{targets: lines, min: PT1M}"), log, REGISTER)) == {"in"}
+
+
+def test_a_start_after_the_record_was_made_contradicts_itself(judge) -> None:
+    """Nothing happens after the export; a flush that began two minutes after it was written down cannot be."""
+    log = HEADER + row("flush", "line-1", "05:00", recorded="03:00")
+    found = judge(pack("flush", "{targets: lines, min: PT3M}"), log, REGISTER, reasons=True)
+
+    assert statuses(found) == {"not_observed contradiction"}
+
+
+def test_one_mixing_without_a_time_cannot_serve_two_uses_four_minutes_apart(judge) -> None:
+    """Each use taken alone could have come within two minutes of the mixing; both together could not."""
+    relation = "{relations: [{first: mix_solution, then: sanitize, per: cycle, max_lag: PT2M}]}"
+    log = HEADER + row("mix_solution") + row("sanitize", "a", "10:00", "11:00") + row("sanitize", "b", "14:00", "15:00")
+    near = log.replace("20:14", "20:12").replace("20:15", "20:13")
+
+    assert statuses(judge(pack("order", relation), log, REGISTER), "") == {"out"}
+    assert statuses(judge(pack("order", relation), near, REGISTER), "") == {"not_observed"}
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "minimum", "expected"),
+    [
+        ("01:50:00", "03:10:00", "PT80M", "in"),  # 80 minutes or 140: New York, 2026-11-01, the hour from 1 to 2 twice
+        ("01:50:00", "03:10:00", "PT80M1S", "not_observed"), ("01:50:00", "03:10:00", "PT140M", "not_observed"),
+        ("01:50:00", "03:10:00", "PT140M1S", "out"),
+        ("01:10:00", "01:18:00", "PT8M", "in"),  # 8 minutes, or 68 over the change; never fewer
+        ("01:10:00", "01:18:00", "PT9M", "not_observed"), ("01:10:00", "01:18:00", "PT69M", "out"),
+        ("01:18:00", "01:10:00", "PT52M", "in"),  # an end before its start: only over the change, 52 minutes
+        ("01:18:00", "01:10:00", "PT53M", "out"),
+    ],
+)  # fmt: skip
+def test_an_hour_that_happened_twice_is_two_instants(judge, start, end, minimum, expected) -> None:
+    """Each pair of instants that the two times can mean is tried; a verdict is given where they agree."""
+    log = HEADER + f"S,E,c,flush,line-1,2026-11-01T{start},2026-11-01T{end},,\n"
+
+    assert statuses(judge(pack("flush", f"{{targets: lines, min: {minimum}}}"), log, REGISTER)) == {expected}
+
+
+def test_a_person_may_have_been_at_two_stores(judge) -> None:
+    """Without an end nobody can say; with one that is early enough, nobody need ask."""
+    rule = pack("concurrency", "{resource: performed_by}")
+    head = "store_id,equipment_id,cycle_id,step,started_at,ended_at,performed_by\n"
+    other = "S2,E2,d,wash,2026-01-05T20:02:00Z,2026-01-05T20:05:00Z,Ada\n"
+
+    open_ = judge(rule, head + "S1,E1,c,wash,2026-01-05T20:01:00Z,,Ada\n" + other)
+    shut = judge(rule, head + "S1,E1,c,wash,2026-01-05T20:01:00Z,2026-01-05T20:02:00Z,Ada\n" + other)
+    assert {c[4] for c in open_} == {"not_observed"}
+    assert {c[4] for c in shut} == {"in"}
