@@ -164,13 +164,16 @@ class Steps:
         return [(at, self._room_for(int(rows[at]), doubt[r])) for at, r in enumerate(self.row[rows].tolist()) if r in doubt]
 
     def _room_for(self, row: int, pairs: tuple[tuple[int, int], ...]) -> tuple[tuple[int, int], ...]:
-        """The pairs that leave room for the known rows of a step that only one can run at once; all, if none does."""
+        """The pairs that lie before the record was made and leave room for the known rows of a step that only one can
+        run at once; all of them, if none does."""
         rivals = self._rivals(row)
         rivals = rivals[~self.incomplete[rivals]]
         start, end = self.start[rivals], self.end[rivals]
+        latest = int(self.latest[row])
         free = tuple(
             (s, e) for s, e in pairs
-            if s == NAT or e == NAT or s == e or not ((start < e) & (end > s) & (start < end)).any()
+            if max(s, e) <= latest
+            and (s == NAT or e == NAT or s == e or not ((start < e) & (end > s) & (start < end)).any())
         )  # fmt: skip
         return free or pairs
 
@@ -180,9 +183,8 @@ class Steps:
         cycle = int(self.cycle[row])
         if self.machines[int(self.machine[cycle])].capacities.get(name) != 1:
             return np.empty(0, dtype=np.intp)
-        span = np.arange(self.first[cycle], self.first[cycle + 1])
-        rivals: Index = span[(self.step[span] == self.step[row]) & (span != row)]
-        return rivals
+        span = np.arange(int(self.first[cycle]), int(self.first[cycle + 1]), dtype=np.intp)
+        return span[np.flatnonzero((self.step[span] == self.step[row]) & (span != row))]
 
     def least_lengths(self, rows: Index, start_high: Ints, end_low: Ints) -> Ints:
         """The shortest that each row can have lasted, given the bounds of its times."""
@@ -214,11 +216,18 @@ class Steps:
         return self.records.torn[self.row] | after
 
     def _neighbours(self, row: int) -> tuple[int, int]:
-        """The latest end before and the earliest start after a row, among rows that cannot run beside it."""
+        """The earliest start and the latest end that known rows leave to a row which cannot run beside them.
+
+        A row of no length runs beside nothing, so only a rival that surely lasted takes up time.
+        """
         rivals = self._rivals(row)
-        before = self.end[rivals][(self.end[rivals] != NAT) & (self.end[rivals] < self.end[row])]
-        after = self.start[rivals][(self.start[rivals] > self.start[row])]
-        return int(before.max()) if len(before) else -FAR, int(after.min()) if len(after) else FAR
+        rivals = rivals[~self.incomplete[rivals] & (self.start[rivals] < self.end[rivals])]
+        start, end = int(self.start[row]), int(self.end[row])
+        if end != NAT:
+            before = self.end[rivals][self.start[rivals] < end]
+            return (min(int(before.max()), end) if len(before) else -FAR), FAR
+        after = self.start[rivals][self.end[rivals] > start]
+        return -FAR, (max(int(after.min()), start) if len(after) else FAR)
 
 
 def form_cycles(records: RecordSet, machines: Sequence[Machine], procedure: str | None) -> Steps:

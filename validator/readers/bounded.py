@@ -125,7 +125,7 @@ class Reading:
     def _read(self, child: _Child, at: int) -> Outcome:
         name, path = self._names[at], self._paths[at]
         size = _size(path)
-        request = {"path": path, "name": name, "budget": self._limits}
+        request: dict[str, object] = {"path": path, "name": name, "budget": self._limits}
         answer = child.ask(request, allowed_seconds(self._budget, size), allowed_on_the_clock(self._budget, size))
         if isinstance(answer, Unreadable):
             return FileRefused(name, _sha256(path, self._budget), answer.code, answer.sentence)
