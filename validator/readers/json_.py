@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from validator.errors import Unreadable
-from validator.readers.objects import DECODER, NotANumber, Pairs, Rows, decode, kind
+from validator.readers.objects import DECODER, NotANumber, Pairs, Rows, decode, kind, why_not
 from validator.readers.tables import Budget, RawTable
 
 _BLANKS = re.compile(r"[ \t\r\n]*")
@@ -57,7 +57,7 @@ def _value(text: str, at: int) -> tuple[Any, int]:
     try:
         return DECODER.raw_decode(text, at)
     except json.JSONDecodeError as error:
-        raise _bad(text, error.pos, error.msg) from None
+        raise _bad(text, error.pos, why_not(error)) from None
     except NotANumber:
         found = next((m for m in _CONSTANT.finditer(text, at) if m[1]), None)
         raise _bad(text, found.start() if found else at, "NaN and Infinity are no JSON numbers") from None
@@ -68,7 +68,7 @@ def _value(text: str, at: int) -> tuple[Any, int]:
 def _bad(text: str, at: int, why: str) -> Unreadable:
     line = text.count("\n", 0, at) + 1
     column = at - text.rfind("\n", 0, at)
-    return Unreadable("bad_json", f"is not JSON: {why[0].lower()}{why[1:]}", f"line {line} column {column}")
+    return Unreadable("bad_json", f"is not JSON: {why}", f"line {line} column {column}")
 
 
 def _not_an_array(text: str, at: int) -> Unreadable:

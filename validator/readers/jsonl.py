@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 
 from validator.errors import Unreadable
-from validator.readers.objects import DECODER, NotANumber, Pairs, Rows, decode, kind
+from validator.readers.objects import DECODER, NotANumber, Pairs, Rows, decode, kind, why_not
 from validator.readers.physical import line_end, open_bytes
 from validator.readers.tables import Budget, RawTable
 
@@ -40,7 +40,7 @@ def _add(rows: Rows, line: int, text: bytes) -> None:
         else:
             rows.lose(line, "wrong_shape", f"is {kind(record)} where an object is expected")
     except json.JSONDecodeError as error:
-        rows.lose(line, "bad_json", f"is not JSON: {error.msg[0].lower()}{error.msg[1:]} at column {error.colno}")
+        rows.lose(line, "bad_json", f"is not JSON: {why_not(error)} at column {error.colno}")
     except NotANumber as error:
         rows.lose(line, "bad_json", f"is not JSON: {error} is no JSON number")
     except RecursionError:

@@ -54,6 +54,11 @@ def decode(data: bytes) -> str:
     return data.decode("utf-8", "surrogateescape").removeprefix("\ufeff")
 
 
+def why_not(error: json.JSONDecodeError) -> str:
+    """What is wrong with a JSON text, to stand within a sentence before the place."""
+    return (error.msg[0].lower() + error.msg[1:]).removesuffix(" at")
+
+
 def depth(value: Any) -> int:
     """How deep lists and objects stand in each other: 0 for a plain value."""
     deepest, waiting = 0, [(value, 1)]
