@@ -10,8 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from validator.machines import Machine
-from validator.readers.tables import NAT
 from validator.records import RecordSet
+from validator.tables import NAT
 from validator.timing.intervals import runs
 
 Ints = npt.NDArray[np.int64]
@@ -161,11 +161,14 @@ class Steps:
         doubt = self.records.doubt
         if not doubt:
             return []
-        return [(at, self._room_for(int(rows[at]), doubt[r])) for at, r in enumerate(self.row[rows].tolist()) if r in doubt]
+        return [
+            (at, self._room_for(int(rows[at]), doubt[r])) for at, r in enumerate(self.row[rows].tolist()) if r in doubt
+        ]
 
     def _room_for(self, row: int, pairs: tuple[tuple[int, int], ...]) -> tuple[tuple[int, int], ...]:
         """The pairs that lie before the record was made and leave room for the known rows of a step that only one can
-        run at once; all of them, if none does."""
+        run at once; all of them, if none does.
+        """
         rivals = self._rivals(row)
         rivals = rivals[~self.incomplete[rivals]]
         start, end = self.start[rivals], self.end[rivals]
@@ -173,7 +176,7 @@ class Steps:
         free = tuple(
             (s, e) for s, e in pairs
             if max(s, e) <= latest
-            and (s == NAT or e == NAT or s == e or not ((start < e) & (end > s) & (start < end)).any())
+            and (s in (NAT, e) or e == NAT or not ((start < e) & (end > s) & (start < end)).any())
         )  # fmt: skip
         return free or pairs
 

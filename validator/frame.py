@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 import pandera.pandas as pa
 
-from validator.readers.cells import DOMAIN
+from validator.tables import DOMAIN
 
 if TYPE_CHECKING:
     from validator.records import RecordSet

@@ -9,8 +9,8 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from validator.readers.instants import NoInstant, parse_instant
 from validator.register import Register, days_in
+from validator.timing.instants import NoInstant, parse_instant
 from validator.timing.zones import DAY, Clock, clock
 
 EPOCH = date(1970, 1, 1).toordinal()

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from validator.findings import InputFile, Notice, RecordDefect
-from validator.readers.tables import (
+from validator.tables import (
     NAT,
     NUMBERS,
     REQUIRED,
@@ -239,7 +239,9 @@ def _resolve_local_times(columns: _Columns, defects: _Defects, zones: Mapping[st
                 continue
             first, last = clock(zone).to_utc(values[at])
             values[at] = np.where(first == last, first, NAT)
-            for row, one, other in zip(at[first < last].tolist(), first[first < last].tolist(), last[first < last].tolist(), strict=True):
+            for row, one, other in zip(
+                at[first < last].tolist(), first[first < last].tolist(), last[first < last].tolist(), strict=True
+            ):
                 columns.twice[name][row] = one, other
             defects.add(at[first < last], name, "ambiguous_time", f"{name} names an hour that happened twice in {zone}")
             defects.add(at[first > last], name, "nonexistent_time", f"{name} names an hour that was skipped in {zone}")

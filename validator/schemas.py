@@ -63,8 +63,7 @@ def _bind_params(found: dict[str, Any]) -> None:
 
 
 def _record() -> dict[str, Any]:
-    from validator.readers.cells import DOMAIN
-    from validator.readers.tables import CANONICAL, REQUIRED, TIMES
+    from validator.tables import CANONICAL, DOMAIN, REQUIRED, TIMES
 
     text, number = {"type": ["string", "null"]}, {"type": ["number", "string", "null"]}
     properties: dict[str, Any] = {}

@@ -285,7 +285,7 @@ def spans_of(step: Step, candidates: Sequence[int]) -> Iterator[Span]:
         if step.end is not None:
             ends: Sequence[int] = [step.end]
         elif step.duration is not None:
-            ends = [e for e in step.ends or (start + step.duration,)]
+            ends = list(step.ends or (start + step.duration,))
         elif step.ends:
             ends = step.ends
         else:

@@ -13,7 +13,7 @@ import pytest
 from validator.errors import Unreadable
 from validator.readers import READERS, formats
 from validator.readers.cells import as_text, parse
-from validator.readers.tables import Budget, CellDefect, ParsedTable, RawTable
+from validator.tables import Budget, CellDefect, ParsedTable, RawTable
 
 NAMES = ("store_id", "equipment_id", "step", "started_at", "ended_at", "performed_by")
 ROW = ("TL-01", "TL-01-SYR-A", "flush", "2026-03-01T21:40:00", "2026-03-01T21:55:00", "Ana")

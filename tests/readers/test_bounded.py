@@ -15,7 +15,7 @@ import pytest
 
 import validator
 from validator.readers import bounded, read_files, start_reading
-from validator.readers.tables import Budget, FileRead, FileRefused
+from validator.tables import Budget, FileRead, FileRefused
 
 HEADER = "store_id,equipment_id,step,started_at,note\n"
 LINE = "TL-01,TL-01-SYR-A,flush,2026-03-01T21:40:00,\n"
@@ -125,7 +125,7 @@ def test_waiting_is_bounded(fatal, write, tmp_path):
 def test_a_reader_keeps_time_for_itself():
     """A reader whose parent no longer counts is stopped all the same."""
     script = (
-        "import signal\nfrom validator.readers import worker\nfrom validator.readers.tables import Budget\n"
+        "import signal\nfrom validator.readers import worker\nfrom validator.tables import Budget\n"
         "worker.PATIENCE, worker.TO_START = 0, 0.1\nworker._limit(Budget(), 0)\nsignal.pause()\n"
     )
     root = Path(validator.__file__).parent.parent

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from validator.readers.csv_ import read_bytes
-from validator.readers.tables import Budget
+from validator.tables import Budget
 
 
 def lines(header, *rows, end="\n"):

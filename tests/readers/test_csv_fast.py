@@ -14,7 +14,7 @@ from validator.readers import csv_, csv_fast
 from validator.readers.cells import as_text
 from validator.readers.columns import TableBuilder
 from validator.readers.dialect import find_layout
-from validator.readers.tables import Budget, RawTable
+from validator.tables import Budget, RawTable
 
 HEADER = ["store_id", "equipment_id", "step", "started_at", "ph", "other"]
 GOOD = ["TL-01", "TL-01-SYR-A", "flush", "2026-03-01T21:40:00", "7.2", "x"]
@@ -38,7 +38,10 @@ def plain(data: bytes) -> bool:
     """Whether the whole of the records was taken by the fast reading."""
     layout = find_layout(data, 0, Budget(), [])
     table = TableBuilder(layout.columns, Budget())
-    return csv_fast.add_block(data, layout.start, len(data), layout.first_line, layout, table, Budget()) is not None
+    found = csv_fast.split_block(data, layout.start, len(data), layout, Budget())
+    if found is not None:
+        csv_fast.append(found, layout.first_line, 0, table)
+    return found is not None
 
 
 cell = st.one_of(

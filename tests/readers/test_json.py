@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from validator.readers.tables import Budget
+from validator.tables import Budget
 
 RECORD = {"store_id": "TL-01", "equipment_id": "TL-01-SYR-A", "step": "flush", "started_at": "2026-03-01T21:40:00"}
 

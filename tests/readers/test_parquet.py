@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from validator.readers.tables import NAT, Budget
+from validator.tables import NAT, Budget
 
 COLUMNS = {
     "store_id": ["TL-01", "TL-01", "TL-02"], "equipment_id": ["A", "B", "A"], "step": ["flush", "rinse", "flush"],

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from validator.readers.tables import NAT
+from validator.tables import NAT
 
 TEXTS = ("store_id", "equipment_id", "step", "target", "note")
 STAMPS = ("started_at", "ended_at")

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from validator.readers.tables import NAT, CellDefect, ParsedTable, TextColumn
 from validator.readers.transport import Damaged, read, write
+from validator.tables import NAT, CellDefect, ParsedTable, TextColumn
 
 
 def table(size=3, words=("a", "é\n工"), defects=()):

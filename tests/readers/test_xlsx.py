@@ -10,8 +10,8 @@ from datetime import datetime
 import openpyxl
 import pytest
 
-from validator.readers.tables import Budget
 from validator.readers.workbook import how_shown
+from validator.tables import Budget
 
 NAMES = ["store_id", "equipment_id", "step", "started_at", "concentration_ppm", "performed_by"]
 ROW = ["TL-01", "TL-01-SYR-A", "flush", "2026-03-01T21:40:00", 100, "Ana"]

@@ -55,7 +55,7 @@ def test_the_document_ends_with_one_line_end_and_is_indented_by_two(made: Made) 
     """The bytes are those of a text file that a person can open."""
     written = json_.render(made("clean"))
 
-    assert (b'{\n  "report_version": "1",', b"\n}\n") == (written[:26], written[-3:])
+    assert (written[:26], written[-3:]) == (b'{\n  "report_version": "1",', b"\n}\n")
 
 
 @settings(max_examples=30, deadline=None)
@@ -77,7 +77,7 @@ def test_a_lone_surrogate_is_spelled_out(made: Made) -> None:
     """A text that UTF-8 cannot hold does not stop the report."""
     report = dataclasses.replace(made("full"), title="a\ud800b")
 
-    assert "aU+D800b" == json.loads(json_.render(report))["title"]
+    assert json.loads(json_.render(report))["title"] == "aU+D800b"
 
 
 @pytest.mark.parametrize(

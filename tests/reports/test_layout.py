@@ -38,15 +38,15 @@ def test_no_row_is_said_and_never_reads_as_met(made: Made) -> None:
     """An empty export is not judged, and the first thing to do is to export again."""
     view = lay_out(made("empty"), 10)
 
-    assert (
+    assert (view.headline, view.first[0].action) == (
         "Not judged: no check could be made; there is no row to judge.",
         "Export the records again and check that they cover the period.",
-    ) == (view.headline, view.first[0].action)
+    )
 
 
 def test_first_things_are_the_gravest_and_at_most_three(made: Made) -> None:
     """Critical before a file that must come again before major."""
-    assert ["F00000002", "", "F00000005"] == [todo.finding for todo in lay_out(made("full"), 10).first]
+    assert [todo.finding for todo in lay_out(made("full"), 10).first] == ["F00000002", "", "F00000005"]
 
 
 def test_what_was_corrected_or_accepted_is_not_asked_for_first(made: Made) -> None:
@@ -54,10 +54,10 @@ def test_what_was_corrected_or_accepted_is_not_asked_for_first(made: Made) -> No
     report = made("full")
     calm = tuple(f for f in report.findings if "cos" in f.marks or f.deviation)
 
-    assert (2, ()) == (
+    assert (
         len(calm),
         lay_out(dataclasses.replace(report, findings=calm, inputs=report.inputs[:2], upcoming=()), 10).first,
-    )
+    ) == (2, ())
 
 
 def test_an_overdue_machine_is_named_unless_a_finding_tells_it(made: Made) -> None:
@@ -67,8 +67,8 @@ def test_an_overdue_machine_is_named_unless_a_finding_tells_it(made: Made) -> No
     report = dataclasses.replace(report, upcoming=(late,), findings=())
     told = tuple(f for f in made("full").findings if f.rule == "SYR-INTERVAL")
 
-    assert ["Clean TL-02-SYR-A at TL-02."] == [todo.action for todo in lay_out(report, 10).first]
-    assert ["F00000005"] == [todo.finding for todo in lay_out(dataclasses.replace(report, findings=told), 10).first]
+    assert [todo.action for todo in lay_out(report, 10).first] == ["Clean TL-02-SYR-A at TL-02."]
+    assert [todo.finding for todo in lay_out(dataclasses.replace(report, findings=told), 10).first] == ["F00000005"]
 
 
 @pytest.mark.parametrize("shown", [0, 1, 6, 7, 8])
@@ -94,21 +94,21 @@ def test_two_findings_of_one_file_and_cycle_stand_under_one_heading(made: Made) 
     """A group is not opened twice for the same machine or cycle."""
     major = next(grade for grade in lay_out(made("full"), 99).grades if grade.grade == "major")
 
-    assert [("TL-01-SYR-A", [2, 1]), ("TL-02-SYR-A", [1])] == [
+    assert [
         (machine.equipment, [len(cycle.findings) for cycle in machine.cycles]) for machine in major.machines
-    ]
+    ] == [("TL-01-SYR-A", [2, 1]), ("TL-02-SYR-A", [1])]
 
 
 def test_each_rule_says_its_action_once(made: Made) -> None:
     """The list by rule has one entry a rule, the gravest first."""
     rules = [action.rule for action in lay_out(made("full"), 99).actions]
 
-    assert ["SYR-FLUSH", "SAN-CHLORINE", "SYR-INTERVAL", "REC-VERIFIED", "REC-REGULAR"] == rules
+    assert rules == ["SYR-FLUSH", "SAN-CHLORINE", "SYR-INTERVAL", "REC-VERIFIED", "REC-REGULAR"]
 
 
 def test_a_rule_that_judged_nothing_is_not_exercised_and_has_no_share(made: Made) -> None:
     """Neither 0 % nor 100 % is said of no check."""
-    assert "not exercised" == lay_out(made("full"), 9).checked[-1].outcome
+    assert lay_out(made("full"), 9).checked[-1].outcome == "not exercised"
 
 
 def test_equal_defects_are_told_once_with_their_places(made: Made) -> None:
@@ -123,4 +123,4 @@ def test_equal_defects_are_told_once_with_their_places(made: Made) -> None:
 
 def test_what_is_overdue_comes_first(made: Made) -> None:
     """Dates are in the order of urgency, whatever the order in the report."""
-    assert ["8 days overdue", "due in 28 days"] == [due.when for due in lay_out(made("full"), 9).due]
+    assert [due.when for due in lay_out(made("full"), 9).due] == ["8 days overdue", "due in 28 days"]

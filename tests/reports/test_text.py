@@ -49,7 +49,7 @@ def test_colour_is_there_when_asked_for_whatever_the_environment_says(
         monkeypatch.setenv(name, value)
 
     assert before == [text.render(made("full"), color=color) for color in (False, True)]
-    assert [False, True] == [b"\x1b[" in written for written in before]
+    assert [b"\x1b[" in written for written in before] == [False, True]
 
 
 @pytest.mark.parametrize("width", [40, 80, 120])
@@ -66,4 +66,4 @@ def test_a_fleet_is_cut_short_with_the_number_left_out(made: Made) -> None:
     written = text.render(made("fleet"), width=120).decode()
 
     assert "... and 680 more findings, none graver; see --output html=PATH or json=PATH" in written
-    assert text.FINDINGS_SHOWN == len(re.findall("(?m)^  OUT  ", written))
+    assert len(re.findall("(?m)^  OUT  ", written)) == text.FINDINGS_SHOWN

@@ -52,7 +52,7 @@ def test_evidence_of_two_files_and_sheets_is_one_line_each() -> None:
         Evidence("a.csv", "", 4, ("target",)),
     ]
 
-    assert ("a.csv rows 3-4 (step, target)", 'b.xlsx sheet "Log" row 3 (step)') == words.places(evidence)
+    assert words.places(evidence) == ("a.csv rows 3-4 (step, target)", 'b.xlsx sheet "Log" row 3 (step)')
 
 
 @pytest.mark.parametrize(
@@ -84,7 +84,7 @@ def test_a_score_has_its_range_where_it_has_one() -> None:
     """The range stands in brackets and is left out where it is a point."""
     said = [words.score(Score(*ends)) for ends in ((87.4, 81.0, 94.2), (50.0, 50.0, 50.0), (None, 0.0, 100.0))]
 
-    assert ["87 % (81-94 %)", "50 %", "not judged"] == said
+    assert said == ["87 % (81-94 %)", "50 %", "not judged"]
 
 
 @pytest.mark.parametrize(
@@ -141,9 +141,9 @@ def test_a_date_is_said_from_its_days(days: int, said: str) -> None:
 
 def test_a_name_at_the_start_of_a_sentence_keeps_its_spelling() -> None:
     """`ended_at` and `line-2` are not made into other names by a capital."""
-    assert ["ended_at is", "line-2 was", "The file"] == [
+    assert [
         words.capital(text) for text in ("ended_at is", "line-2 was", "the file")
-    ]
+    ] == ["ended_at is", "line-2 was", "The file"]
 
 
 def test_no_control_or_bidirectional_mark_or_odd_blank_is_left() -> None:
@@ -156,7 +156,7 @@ def test_no_control_or_bidirectional_mark_or_odd_blank_is_left() -> None:
     ]
     left = [hex(ord(char)) for char in hidden if char != " " and name(char) == char]
 
-    assert [] == left
+    assert left == []
 
 
 def test_letters_digits_and_signs_of_every_script_are_shown_as_they_are() -> None:
@@ -169,12 +169,12 @@ def test_letters_digits_and_signs_of_every_script_are_shown_as_they_are() -> Non
 
 def test_control_and_invisible_characters_are_named() -> None:
     """A control is spelled as in source text, an invisible one by its code point."""
-    assert ("\\x1b[2J\\x0a", "aU+202Eb", "U+E0041") == (name("\x1b[2J\n"), name("a\u202eb"), name("\U000e0041"))
+    assert (name("\x1b[2J\n"), name("a\u202eb"), name("\U000e0041")) == ("\\x1b[2J\\x0a", "aU+202Eb", "U+E0041")
 
 
 def test_a_sentence_is_one_line() -> None:
     """Line ends of a folded text become blanks."""
-    assert "one two" == sentence(" one\r\n\t two\n")
+    assert sentence(" one\r\n\t two\n") == "one two"
 
 
 def test_what_is_cut_off_is_counted() -> None:

@@ -50,7 +50,7 @@ def test_reliable_construction() -> None:
     links = [Link(names.index(p), names.index(n)) for n in names for p in RELIABLE[n][1]]
     found = least_time(steps, links, {})
 
-    assert (44, "ABCEFJLN") == (found.total, "".join(names[i] for i in found.path))
+    assert (found.total, "".join(names[i] for i in found.path)) == (44, "ABCEFJLN")
 
 
 def test_carlier() -> None:

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from validator.readers.instants import NoInstant, parse_instant, parse_strings
-from validator.readers.tables import NAT, StringsColumn
+from validator.tables import NAT, StringsColumn
+from validator.timing.instants import NoInstant, parse_instant, parse_strings
 
 
 def column(texts: list[str]) -> StringsColumn:

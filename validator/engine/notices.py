@@ -11,8 +11,8 @@ from validator.engine.apply import Applied
 from validator.findings import Notice
 from validator.machines import Machine
 from validator.packs.model import Pack
-from validator.readers.tables import NAT
 from validator.records import RecordSet
+from validator.tables import NAT
 
 STEPS = frozenset(
     [

@@ -15,7 +15,7 @@ from validator.engine.wording import sentence
 from validator.findings import Citation, Evidence, Finding, Status
 from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Outcomes
 from validator.packs.model import Pack, Rule
-from validator.readers.tables import NAT
+from validator.tables import NAT
 
 MOST_ROWS = 60
 """Rows named in one finding: a finding on more says so in its sentence."""

@@ -16,7 +16,7 @@ from validator.documents import Document, Text, Whole
 from validator.findings import Quantity, Required
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
-from validator.readers.tables import NAT
+from validator.tables import NAT
 from validator.timing.intervals import most_at_once
 
 NAME = "concurrency"

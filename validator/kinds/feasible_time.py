@@ -19,7 +19,7 @@ from validator.kinds.flush import required_time, scope_rows
 from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.machines import Machine
 from validator.quantities import MICROSECONDS, Duration, say_seconds
-from validator.readers.tables import NAT
+from validator.tables import NAT
 from validator.timing.critical_path import Circular, LeastTime, Link, Step, least_time
 
 NAME = "feasible_time"

@@ -24,7 +24,7 @@ from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names
 from validator.kinds.rows import Subjects, any_by, gather
 from validator.kinds.targets import Targets, expected
 from validator.quantities import MICROSECONDS, Duration, say_seconds
-from validator.readers.tables import NAT
+from validator.tables import NAT
 from validator.timing.intervals import covered, longest
 
 NAME = "flush"

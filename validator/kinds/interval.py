@@ -22,7 +22,7 @@ from validator.kinds.durations import Either
 from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.machines import Machine
 from validator.quantities import MICROSECONDS, Duration, say
-from validator.readers.tables import NAT
+from validator.tables import NAT
 from validator.timing.zones import DAY
 
 NAME = "interval"
@@ -156,7 +156,8 @@ def _intervals(params: Params, scope: Scope) -> _Lines:
     steps, machines = scope.steps, scope.machines
     cycles = counting_cycles(scope)
     opened = np.array(
-        [at for at in np.flatnonzero(scope.machine_in).tolist() if machines[at].in_service_on is not None], dtype=np.int64
+        [at for at in np.flatnonzero(scope.machine_in).tolist() if machines[at].in_service_on is not None],
+        dtype=np.int64,
     )
     opening = np.array([machines[at].clock.midnight(machines[at].in_service_on or 0) for at in opened], dtype=np.int64)
     # one line a beginning: the day of going into service first, then every counting cycle

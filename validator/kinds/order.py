@@ -22,7 +22,7 @@ from validator.kinds.durations import Elapsed
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.relation_network import every_then_has_a_first
 from validator.quantities import MICROSECONDS, Duration, say_seconds
-from validator.readers.tables import NAT
+from validator.tables import NAT
 from validator.timing.intervals import latest_before
 
 NAME = "order"

@@ -23,7 +23,7 @@ from validator.kinds.interval import local_days
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
 from validator.quantities import MICROSECONDS, Duration, say
-from validator.readers.tables import CANONICAL, NAT, NUMBERS, TEXTS, TIMES
+from validator.tables import CANONICAL, NAT, NUMBERS, TEXTS, TIMES
 
 NAME = "record"
 TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"recorded_within": "lower", "verified_within": "lower"}

@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 
 from validator.cycles import FAR, Steps
-from validator.readers.tables import NAT
+from validator.tables import NAT
 from validator.timing.network import Answer, Choice, Constraint, TooManyBranches, between, possible
 
 Point = Literal["S", "F"]
@@ -31,7 +31,9 @@ class Network:
         bounds = steps.bounds(np.array(self.rows, dtype=np.intp))
         lengths = steps.own_durations(np.array(self.rows, dtype=np.intp)).tolist()
         doubt = {self.rows[at]: pairs for at, pairs in steps.doubtful(np.array(self.rows, dtype=np.intp))}
-        for row, limits, length in zip(self.rows, zip(*(b.tolist() for b in bounds), strict=True), lengths, strict=True):
+        for row, limits, length in zip(
+            self.rows, zip(*(b.tolist() for b in bounds), strict=True), lengths, strict=True
+        ):
             self._row(row, limits, length, doubt.get(row, ()))
         self._rivals()
 

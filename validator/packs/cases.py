@@ -20,9 +20,9 @@ from validator.kinds.outcome import STATUS_WORDS
 from validator.machines import AsOf, machines
 from validator.packs.model import Case, CaseFile, Expected, Pack
 from validator.readers import cells
-from validator.readers.tables import FileRead, RawTable, named_columns
 from validator.records import RecordSet, assemble
 from validator.register import Register
+from validator.tables import FileRead, RawTable, named_columns
 
 
 @dataclass(frozen=True, order=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from validator.readers.tables import Budget, FileRead, FileRefused
+from validator.tables import Budget, FileRead, FileRefused
 
 if TYPE_CHECKING:
     from validator.readers.bounded import Reading

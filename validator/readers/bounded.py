@@ -25,8 +25,8 @@ from typing import IO
 import validator
 from validator.errors import Unreadable
 from validator.readers import transport
-from validator.readers.tables import Budget, FileRead, FileRefused
 from validator.readers.worker import allowed_on_the_clock, allowed_seconds
+from validator.tables import Budget, FileRead, FileRefused
 
 STANDARD_INPUT = "-"
 MOST_CHILDREN = 4

@@ -13,8 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from validator.quantities import parse_number
-from validator.readers.instants import NoInstant, parse_instant, parse_strings
-from validator.readers.tables import (
+from validator.tables import (
+    DOMAIN,
     NAT,
     NUMBERS,
     TEXTS,
@@ -28,20 +28,10 @@ from validator.readers.tables import (
     TextColumn,
     TimeColumn,
 )
+from validator.timing.instants import NoInstant, parse_instant, parse_strings
 
 NAMES = ("performed_by", "verified_by", "product_unit", "water_unit", "note")
 """Text that tells but does not identify: a bad character in it spoils the cell, not the row."""
-
-DOMAIN: dict[str, tuple[float, float]] = {
-    "duration_s": (0, 31 * 86_400),
-    "concentration_ppm": (0, 1_000_000),
-    "temperature_c": (-60, 300),
-    "ph": (0, 14),
-    "hardness_ppm": (0, 1_000_000),
-    "product_amount": (0, 1e9),
-    "water_amount": (0, 1e9),
-}
-"""What a measured value can be at all, both ends inclusive; outside it the cell is a defect, never a reading."""
 
 _UNIT_IN_CELL = re.compile(r"(?i)(ph)?\s*[~<>≤≥]?\s*[+-]?\d[\d.,]*\s*([a-z%°].*|-\s*\d.*)?")
 _INVISIBLE = {"Cf", "Co", "Cn", "Cs"}

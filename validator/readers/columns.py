@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from validator.readers.tables import (
+from validator.tables import (
     TIMES,
     Budget,
     CellDefect,

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -16,7 +18,7 @@ from validator.errors import Unreadable
 from validator.readers.columns import TableBuilder
 from validator.readers.dialect import Layout, cell_patterns, decoded, find_layout
 from validator.readers.physical import LINE_END, Bytes, line_end, open_bytes, release
-from validator.readers.tables import Budget, RawTable
+from validator.tables import Budget, RawTable
 
 BLOCK = 16 * 2**20
 PIECE = 2**20
@@ -61,21 +63,25 @@ class _Reading:
         self.table = TableBuilder(layout.columns, budget)
         self.at = layout.start
         self.line = layout.first_line
+        self.coming: tuple[tuple[int, int], Future[Any]] | None = None
 
     def all(self, fast: bool) -> RawTable:
-        while self.at < self.size:
-            start, stop = self.at, self._block_end(self.at, BLOCK)
-            if fast and self._plain(stop):
-                release(self.data, start, stop)
-                continue
-            while self.at < stop:
-                piece = self._block_end(self.at, PIECE)
-                if not (fast and stop - self.at > PIECE and self._plain(piece)):
-                    self._line_by_line(piece)
-            release(self.data, start, self.at)
-            self._within_budget()
+        with ThreadPoolExecutor(max_workers=1) as pool:
+            while self.at < self.size:
+                start, stop = self.at, self._block_end(self.at, BLOCK)
+                if not (fast and self._plain(stop, pool)):
+                    self._piece_by_piece(stop, fast)
+                release(self.data, start, self.at)
+                self._within_budget()
         self._within_budget()
         return self.table.table()
+
+    def _piece_by_piece(self, stop: int, fast: bool) -> None:
+        """A block that is not plain as a whole: the pieces of it that are, and the others line by line."""
+        while self.at < stop:
+            piece = self._block_end(self.at, PIECE)
+            if not (fast and stop - self.at > PIECE and self._plain(piece)):
+                self._line_by_line(piece)
 
     def _block_end(self, start: int, length: int) -> int:
         """The end of the line that the block's last byte stands in."""
@@ -87,13 +93,23 @@ class _Reading:
         if self.table.size > self.budget.rows:
             raise Unreadable("too_many_rows", f"has more than {self.budget.rows} rows, the most that are read")
 
-    def _plain(self, stop: int) -> bool:
-        from validator.readers.csv_fast import add_block
+    def _plain(self, stop: int, pool: ThreadPoolExecutor | None = None) -> bool:
+        """Take the block up to `stop` at once if it is plain; with a pool the next one is split meanwhile."""
+        from validator.readers.csv_fast import append, split_block
 
-        lines = add_block(self.data, self.at, stop, self.line, self.layout, self.table, self.budget)
-        if lines is None:
+        start = self.at
+        coming, self.coming = self.coming, None
+        if coming is not None and coming[0] == (start, stop):
+            found = coming[1].result()
+        else:
+            found = split_block(self.data, start, stop, self.layout, self.budget)
+        if pool is not None and stop < self.size:
+            span = stop, self._block_end(stop, BLOCK)
+            self.coming = span, pool.submit(split_block, self.data, *span, self.layout, self.budget)
+        if found is None:
             return False
-        self.line += lines
+        ahead = found.num_rows * (self.size - stop) // max(stop - start, 1)
+        self.line += append(found, self.line, ahead, self.table)
         self.at = stop
         return True
 

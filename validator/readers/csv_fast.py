@@ -16,18 +16,16 @@ import numpy.typing as npt
 from validator.readers.columns import TableBuilder, Texts
 from validator.readers.dialect import Layout
 from validator.readers.physical import Bytes
-from validator.readers.tables import REQUIRED, TIMES, Budget
+from validator.tables import REQUIRED, TIMES, Budget
 
 _LOOK = 512 * 1024
 _LF, _CR, _QUOTE = 10, 13, 34
 
 
-def add_block(
-    data: Bytes, start: int, stop: int, line: int, layout: Layout, table: TableBuilder, budget: Budget
-) -> int | None:
-    """Append the block to the table and say how many lines it has; None, with nothing appended, where it is not plain.
+def split_block(data: Bytes, start: int, stop: int, layout: Layout, budget: Budget) -> Any:
+    """The block as an Arrow table of its needed columns; None where it is not plain.
 
-    The block begins with a record, on physical line `line`, and ends with a line end or the file.
+    The block begins with a record and ends with a line end or the file.
     """
     if data[start : start + len(codecs.BOM_UTF8)] == codecs.BOM_UTF8:
         return None  # Arrow would take the first cell's first character for the mark of a file
@@ -39,12 +37,18 @@ def add_block(
     if len(quotes) and not _quotes_are_plain(view, quotes, layout.delimiter[0]):
         return None
     found = _split(data, start, stop, layout, len(quotes) > 0)
-    if found is None or found.num_rows != lines:
+    if found is None or found.num_rows != lines or not _ordinary(found, budget):
         return None
-    if not _ordinary(found, budget):
-        return None
-    ahead = lines * (len(data) - stop) // max(stop - start, 1)
-    for name in layout.columns:
+    return found
+
+
+def append(found: Any, line: int, ahead: int, table: TableBuilder) -> int:
+    """Append a block whose first record stands on physical line `line`; how many lines it has.
+
+    `ahead` is about how many lines are still to come.
+    """
+    lines: int = found.num_rows
+    for name in found.column_names:
         column = table.columns[name]
         for chunk in found.column(name).chunks:
             if isinstance(column, Texts):

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from validator.errors import Unreadable
 from validator.readers.headers import HEADER_WITHIN, Header, is_header, no_header, promise, read_header
 from validator.readers.physical import Bytes, line_end
-from validator.readers.tables import REQUIRED, Budget
+from validator.tables import REQUIRED, Budget
 
 DELIMITERS = (b",", b";", b"\t", b"|")
 _SPOKEN = {b",": "a comma", b";": "a semicolon", b"\t": "a tab", b"|": "a vertical bar"}

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from validator.errors import Unreadable
-from validator.readers.tables import CANONICAL, REQUIRED, named_columns
+from validator.tables import CANONICAL, REQUIRED, named_columns
 
 ONE_TIME = ("started_at", "ended_at", "duration_s")
 """A record needs one of these to say when, or how long."""

@@ -9,7 +9,7 @@ from typing import Any
 
 from validator.errors import Unreadable
 from validator.readers.objects import DECODER, NotANumber, Pairs, Rows, decode, kind, why_not
-from validator.readers.tables import Budget, RawTable
+from validator.tables import Budget, RawTable
 
 _BLANKS = re.compile(r"[ \t\r\n]*")
 _CONSTANT = re.compile(r'"(?:[^"\\]|\\.)*"|(NaN|-?Infinity)')

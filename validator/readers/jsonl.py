@@ -8,7 +8,7 @@ from pathlib import Path
 from validator.errors import Unreadable
 from validator.readers.objects import DECODER, NotANumber, Pairs, Rows, decode, kind, why_not
 from validator.readers.physical import line_end, open_bytes
-from validator.readers.tables import Budget, RawTable
+from validator.tables import Budget, RawTable
 
 
 def read(path: Path, budget: Budget) -> tuple[list[RawTable], list[str], list[str]]:

@@ -13,7 +13,7 @@ import numpy as np
 from validator.errors import Unreadable
 from validator.readers.columns import Fault, code, excerpt, too_long
 from validator.readers.headers import ONE_TIME, read_header
-from validator.readers.tables import (
+from validator.tables import (
     CANONICAL,
     REQUIRED,
     TIMES,

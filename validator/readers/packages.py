@@ -8,7 +8,7 @@ import zlib
 from pathlib import Path
 
 from validator.errors import Unreadable
-from validator.readers.tables import Budget
+from validator.tables import Budget
 
 _PIECE = 256 * 1024
 _STEPS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)

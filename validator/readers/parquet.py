@@ -15,7 +15,7 @@ import pyarrow.parquet as pq
 from validator.errors import Unreadable
 from validator.readers.columns import Fault, Strings, TableBuilder
 from validator.readers.headers import read_header
-from validator.readers.tables import (
+from validator.tables import (
     NAT,
     NUMBERS,
     TIMES,

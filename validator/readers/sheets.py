@@ -14,8 +14,8 @@ from typing import Any
 from xml.parsers import expat
 
 from validator.errors import Unreadable
-from validator.readers.tables import Budget
 from validator.readers.workbook import damaged, unescape
+from validator.tables import Budget
 
 _REFERENCE = re.compile(r"\$?([A-Za-z]{1,3})\$?([1-9]\d{0,7})")
 _PIECE = 128 * 1024

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from validator.readers.columns import code
-from validator.readers.tables import CellDefect, ParsedTable, TextColumn
+from validator.tables import CellDefect, ParsedTable, TextColumn
 
 _DTYPES = {np.dtype(name): name for name in ("int32", "int64", "float64", "bool")}
 _ALIGN = 8

@@ -20,7 +20,7 @@ from typing import IO, Any
 
 from validator.errors import Unreadable
 from validator.readers import READERS, formats, transport
-from validator.readers.tables import Budget, ParsedTable
+from validator.tables import Budget, ParsedTable
 
 MEMORY_PER_BYTE = 24
 """What a file may ask for beside its budget, in bytes of memory for each of its own: text turned into columns."""

@@ -17,8 +17,8 @@ from validator.readers.columns import Fault, code, too_long
 from validator.readers.headers import HEADER_WITHIN, Header, is_header, no_header, promise, read_header
 from validator.readers.packages import open_package
 from validator.readers.sheets import Cell, SheetCells, letters
-from validator.readers.tables import NUMBERS, TIMES, Budget, CellDefect, Column, RawTable, TextColumn
 from validator.readers.workbook import DATE, LENGTH, NUMBER, PERCENT, Sheet, Workbook, damaged, read_workbook, unescape
+from validator.tables import NUMBERS, TIMES, Budget, CellDefect, Column, RawTable, TextColumn
 
 _WHOLE = re.compile(r"-?\d{1,18}", re.ASCII)
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,4})?", re.ASCII)

@@ -22,7 +22,7 @@ _SURROGATE = re.compile("[\ud800-\udfff]")
 
 
 def name(text: str) -> str:
-    """A name from data, every character of it to be seen: `\\x1b` for a control, `U+202E` for an invisible one."""
+    r"""A name from data, every character of it to be seen: `\x1b` for a control, `U+202E` for an invisible one."""
     return _shown(text, NAME_LIMIT)
 
 

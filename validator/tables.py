@@ -160,6 +160,18 @@ CANONICAL = (*TEXTS, *TIMES, *NUMBERS, *FREE_TEXT)
 """Every column of the contract's canonical table."""
 
 
+DOMAIN: dict[str, tuple[float, float]] = {
+    "duration_s": (0, 31 * 86_400),
+    "concentration_ppm": (0, 1_000_000),
+    "temperature_c": (-60, 300),
+    "ph": (0, 14),
+    "hardness_ppm": (0, 1_000_000),
+    "product_amount": (0, 1e9),
+    "water_amount": (0, 1e9),
+}
+"""What a measured value can be at all, both ends inclusive; outside it the cell is a defect, never a reading."""
+
+
 def named_columns(header: Mapping[int, str]) -> dict[int, str]:
     """Which position holds which canonical column: names are trimmed and case-folded, nothing else is guessed."""
     return {at: name for at, cell in header.items() if (name := cell.strip().casefold()) in CANONICAL}

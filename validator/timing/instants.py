@@ -11,7 +11,7 @@ from datetime import date
 import numpy as np
 import numpy.typing as npt
 
-from validator.readers.tables import NAT, StringsColumn
+from validator.tables import NAT, StringsColumn
 
 FIRST_YEAR, LAST_YEAR = 1990, 2099
 """Years outside these are a slip of the pen or a machine's default date: no such record can be true."""
