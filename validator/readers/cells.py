@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import numpy.typing as npt
@@ -59,9 +60,10 @@ def parse(table: RawTable) -> ParsedTable:
     for name in TEXTS:
         if name in table.columns:
             parsed.texts[name] = _texts(parsed, name, as_text(table.columns[name], size))
+    read = _strings_at_once(table)
     for name in TIMES:
         if name in table.columns:
-            _times(parsed, name, table.columns[name], flagged)
+            _times(parsed, name, table.columns[name], flagged, read.get(name))
     for name in NUMBERS:
         if name in table.columns:
             _numbers(parsed, name, table.columns[name], flagged)
@@ -152,14 +154,27 @@ def _scripts(text: str) -> set[str]:
     return {s for c in text if c.isalpha() for s in _ALIKE if unicodedata.name(c, "").startswith(s)}
 
 
-def _times(parsed: ParsedTable, name: str, column: Column, flagged: set[tuple[int, str]]) -> None:
+Instants = tuple[npt.NDArray[np.int64], npt.NDArray[np.bool_], npt.NDArray[np.intp]]
+"""What `parse_strings` gives."""
+
+
+def _strings_at_once(table: RawTable) -> dict[str, Instants]:
+    """The time columns that are plain strings, two at a time: numpy lets other threads run."""
+    plain = {n: c for n in TIMES if isinstance(c := table.columns.get(n), StringsColumn)}
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        return dict(zip(plain, pool.map(parse_strings, plain.values()), strict=True))
+
+
+def _times(
+    parsed: ParsedTable, name: str, column: Column, flagged: set[tuple[int, str]], read: Instants | None
+) -> None:
     if isinstance(column, TimeColumn):
         parsed.times[name] = column.microseconds
         parsed.absolute[name] = np.full(len(parsed.rows), column.absolute)
         _plausible_times(parsed, name, column.microseconds)
         return
-    if isinstance(column, StringsColumn):
-        micros, absolute, rest = parse_strings(column)
+    if isinstance(column, StringsColumn) and read is not None:
+        micros, absolute, rest = read
         cells = {int(i): column.data[column.offsets[i] : column.offsets[i + 1]].tobytes().decode() for i in rest}
     else:
         text = as_text(column, len(parsed.rows))
