@@ -124,10 +124,11 @@ class _Standings:
         self.weights = np.array([weights[r] for r in tally], dtype=np.float64)
         self.table = np.stack(list(tally.values())) if tally else np.zeros((0, fleet, 4), dtype=np.int64)
         self.grades: dict[tuple[str, str], tuple[dict[Grade, int], dict[Grade, int]]] = {}
+        not_observed = Status.NOT_OBSERVED
         for f in found:
             keys = (("", ""), (f.store_id, ""), (f.store_id, f.equipment_id)) if f.store_id else (("", ""),)
             for key in keys:
-                side = self.grades.setdefault(key, ({}, {}))[f.status is Status.NOT_OBSERVED]
+                side = self.grades.setdefault(key, ({}, {}))[f.status is not_observed]
                 side[f.grade] = side.get(f.grade, 0) + 1
 
     def of(self, first: Sequence[int], keys: Sequence[tuple[str, str]]) -> list[Verdict]:

@@ -17,6 +17,8 @@ from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Outcomes
 from validator.packs.model import Pack, Rule
 from validator.tables import NAT
 
+_STATUS = tuple(Status(word) for word in STATUS_WORDS)
+_NOT_OBSERVED = Status.NOT_OBSERVED  # looking a member up on its class takes a while, and findings are many
 MOST_ROWS = 60
 """Rows named in one finding: a finding on more says so in its sentence."""
 
@@ -52,7 +54,7 @@ def findings(applied: Sequence[Applied]) -> list[Finding]:
 def order_key(f: Finding) -> tuple[object, ...]:
     """Gravest first, OUT before N/O, then place, time, rule and target."""
     return (
-        f.grade.rank, f.status is Status.NOT_OBSERVED, f.store_id, f.equipment_id, f.cycle_started, f.cycle_id, f.rule,
+        f.grade.rank, f.status is _NOT_OBSERVED, f.store_id, f.equipment_id, f.cycle_started, f.cycle_id, f.rule,
         f.target, f.id,
     )  # fmt: skip
 
@@ -111,7 +113,7 @@ def _finding(check: _Open, repeat: bool, started: Mapping[int, str], cited: tupl
         message += f" (the first {MOST_ROWS} of {len(rows)} rows are named)"
     return Finding(
         id=finding_id(rule.id, machine.store_id, machine.equipment_id, cycle_id, target, o.part), rule=rule.id,
-        title=rule.title, kind=rule.kind, pack=pack.id, grade=grade, status=Status(STATUS_WORDS[int(o.status[i])]),
+        title=rule.title, kind=rule.kind, pack=pack.id, grade=grade, status=_STATUS[int(o.status[i])],
         reason=o.reason[i], marks=marks, grade_reason=grade_reason, store_id=machine.store_id,
         equipment_id=machine.equipment_id, cycle_id=cycle_id, cycle_started=started.get(cycle, ""),
         target=target, observed=shown.observed, required=shown.required, margin=shown.margin, message=message,
