@@ -24,7 +24,8 @@ def judge(tmp_path) -> Judge:
     """`judge(pack, records, register=None, as_of=...)`: every check as (rule, equipment, cycle, target, status)."""
 
     def run(
-        pack: str, records: str, register: str | None = None, as_of: str = "2026-12-31T00:00:00Z", reasons: bool = False
+        pack: str, records: str, register: str | None = None, as_of: str = "2026-12-31T00:00:00Z", reasons: bool = False,
+        decision: str = "simple",
     ) -> set[Check]:
         path = tmp_path / "pack.yaml"
         path.write_text(pack, "utf-8")
@@ -35,7 +36,7 @@ def judge(tmp_path) -> Judge:
         table = read_text(records, {s.store_id: s.timezone for s in known.stores} if known else {})
         named = {(table.text("store_id", i), table.text("equipment_id", i)) for i in range(len(table))}
         fleet = machines(known, sorted(named), AsOf.parse(as_of))
-        applied, _ = apply(loaded, form_cycles(table, fleet, loaded.procedure), fleet)
+        applied, _ = apply(loaded, form_cycles(table, fleet, loaded.procedure), fleet, decision)
         return {
             (a.rule.rule.id, a.machines[int(o.machine[i])].equipment_id,
              a.steps.cycle_ids[int(o.cycle[i])] if o.cycle[i] >= 0 else "", o.target[i],

@@ -41,7 +41,7 @@ Examples:
 )
 @click.option("--register", "register_path", metavar="FILE", help="The equipment register (YAML).")
 @click.option("--as-of", metavar="TIME", help="Look from this moment (2026-07-01 or RFC 3339) instead of now.")
-@click.option("--decision", type=click.Choice(["simple"]), default="simple", show_default=True,
+@click.option("--decision", type=click.Choice(["simple", "guarded"]),
               help="How the limit and the record's resolution are weighed.")  # fmt: skip
 @click.option("--format", "shown", type=click.Choice(list(RENDERERS)), default="text", show_default=True,
               help="What goes to standard output.")  # fmt: skip
@@ -51,14 +51,14 @@ Examples:
 @click.option("--fail-on", type=click.Choice([*GRADES, "never"]), default="major", show_default=True,
               help="Exit with 1 on findings of this grade or graver.")  # fmt: skip
 def command(
-    records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, as_of: str | None, decision: str,
+    records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, as_of: str | None, decision: str | None,
     shown: str, outputs: tuple[str, ...], fail_on: str,
 ) -> int:  # fmt: skip
     """Audit RECORDS (CSV, XLSX, JSON, JSON Lines or Parquet; - is standard input) and say what is IN, OUT, N/O and N/A."""
     files = parse_outputs(outputs, list(RENDERERS))
     _exist(records)
     with Waiting("reading the records") as waiting:
-        report = audit_files(records, rules, register_path, as_of, decision, waiting)
+        report = audit_files(records, rules, register_path, as_of, decision or "", waiting)
         waiting.say("writing the report")
         # a bar would draw into a report on the same terminal
         if shown != "text" or not sys.stdout.isatty():

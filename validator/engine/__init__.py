@@ -45,7 +45,7 @@ Tallies = npt.NDArray[np.int64]
 
 def audit(
     intake: Intake, packs: Sequence[Pack], register: Register | None, as_of: AsOf, *, generated_at: str, tool: str,
-    decision: str = "simple",
+    decision: str = "",
 ) -> Report:  # fmt: skip
     """Judge every cycle and interval of the records by the packs and say how it stands."""
     records = intake.records
@@ -56,7 +56,7 @@ def audit(
     for pack in packs:
         if pack.procedure not in sorted_once:
             sorted_once[pack.procedure] = form_cycles(records, fleet, pack.procedure)
-        done, more = apply(pack, sorted_once[pack.procedure], fleet)
+        done, more = apply(pack, sorted_once[pack.procedure], fleet, decision or pack.decision)
         applied.extend(done)
         told.extend(more)
     steps = next(iter(sorted_once.values()), None)
@@ -69,7 +69,7 @@ def audit(
     scores = _Standings(ladder, applied, tally, found, len(fleet))
     due = upcoming(applied)
     return Report(
-        report_version=REPORT_VERSION, tool=tool, generated_at=generated_at, as_of=as_of.shown, decision=decision,
+        report_version=REPORT_VERSION, tool=tool, generated_at=generated_at, as_of=as_of.shown, decision=decision or (packs[0].decision if packs else "simple"),
         title=" and ".join(p.title for p in packs), inputs=_count_duplicates(intake, steps),
         packs=tuple(PackUsed(p.id, p.version, p.title, p.sha256) for p in packs), summary=scores.all(),
         stores=_stores(fleet, scores, due, sorted_once.values()), checked=_checked(applied, tally),

@@ -36,7 +36,9 @@ class Applied:
     outcomes: list[Outcomes]
 
 
-def apply(pack: Pack, steps: Steps, machines: Sequence[Machine]) -> tuple[list[Applied], list[Notice]]:
+def apply(
+    pack: Pack, steps: Steps, machines: Sequence[Machine], decision: str = "simple"
+) -> tuple[list[Applied], list[Notice]]:
     """Every rule of a pack, the intervals last: which cycles count can hang on the other rules."""
     own = [m.with_profile(pack.profiles) for m in machines]
     steps = replace(steps, machines=own)
@@ -48,7 +50,7 @@ def apply(pack: Pack, steps: Steps, machines: Sequence[Machine]) -> tuple[list[A
     for bound in order:
         kind = kinds.load(bound.rule.kind)
         for params, mask in _by_limits(bound, kind, own, concerned):
-            scope = Scope(steps, own, mask, families=families, rules=rules)
+            scope = Scope(steps, own, mask, families=families, rules=rules, guarded=decision == "guarded")
             if bound.rule.kind == "interval":
                 scope = replace(scope, counting=_counting(params.counts, pack, steps, done))
             done.append(Applied(bound, params, pack, steps, own, mask, kind.check(params, scope)))

@@ -29,7 +29,7 @@ COLUMNS = ("step", "agent", "solution_id", "concentration_ppm")
 PREPARING = ("mix_solution", "test_solution")
 """Steps on a solution that do not use it yet."""
 
-_REASONS = ("", "outside", "missing_condition", "not_measured")
+_REASONS = ("", "outside", "missing_condition", "not_measured", "within_uncertainty")
 _IN, _OUT, _OPEN = 1, -1, 0
 Floats = npt.NDArray[np.float64]
 
@@ -49,15 +49,54 @@ class Line(Document):
         return self
 
 
+class Strip(Document):
+    """A test strip: its printed blocks, and which true values a reading can stand for.
+
+    `nearest`: those nearer to its block than to a neighbour. `adjacent`: those between the neighbouring blocks.
+    """
+
+    blocks: tuple[Number, ...]
+    cells: Literal["nearest", "adjacent"] = "nearest"
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Strip:
+        if len(self.blocks) < 2 or any(a >= b for a, b in itertools.pairwise(self.blocks)):
+            raise ValueError("needs at least two blocks, in rising order")
+        return self
+
+    def cell(self, reading: float) -> tuple[float, float]:
+        """The lowest and highest true value that a reading can stand for."""
+        below = [b for b in self.blocks if b < reading]
+        above = [b for b in self.blocks if b > reading]
+        if self.cells == "nearest":
+            low = (below[-1] + reading) / 2 if below else 0.0
+            high = np.nextafter((reading + above[0]) / 2, 0) if above else np.inf
+        else:
+            low = np.nextafter(below[-1], np.inf) if below else 0.0
+            high = np.nextafter(above[0], 0) if above else np.inf
+        return float(low), float(high)
+
+
+class Uncertainty(Document):
+    """How far a true value can lie from a reading, to either side, in the reading's own unit."""
+
+    concentration_ppm: Number = 0.0
+    temperature_c: Number = 0.0
+    ph: Number = 0.0
+
+
 class Params(Document):
     """Either `min` and `max` in mg/L, or a `table` of such bands with their conditions.
 
     `product_percent` is the product's own strength from its label (% of the active agent, weight by volume). It only
-    serves to say what strength the recorded amounts give where nothing was measured.
+    serves to say what strength the recorded amounts give where nothing was measured. `strip` or `uncertainty` say what a
+    reading can stand for; the decision rule `guarded` asks for it.
     """
 
     agent: Text
     product_percent: Number | None = None
+    strip: Strip | None = None
+    uncertainty: Uncertainty | None = None
     min: Number | None = None
     max: Number | None = None
     table: tuple[Line, ...] | None = None
@@ -85,11 +124,16 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     readings, belongs = found.readings()
     verdict = judge(params.lines, found.values("concentration_ppm", readings), found.values("temperature_c", readings),
                     found.values("ph", readings))  # fmt: skip
+    near = np.zeros(len(readings), dtype=bool)
+    if scope.guarded and (params.strip or params.uncertainty):
+        widened = _widened(params, found, readings)
+        near = (widened == _OPEN) & (verdict != _OPEN)
+        verdict = widened
     outside = any_by(belongs, verdict == _OUT, len(found))
     open_ = any_by(belongs, verdict == _OPEN, len(found)) & ~outside
     measured = any_by(belongs, verdict == _IN, len(found))
-    code = np.where(outside, 1, np.where(open_, 2, np.where(measured, 0, 3)))
-    status = np.array([IN, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[code]
+    code = np.where(outside, 1, np.where(open_, np.where(any_by(belongs, near, len(found)), 4, 2), np.where(measured, 0, 3)))
+    status = np.array([IN, OUT, *[NOT_OBSERVED] * 3], dtype=np.int8)[code]
     corrected = np.zeros(len(found), dtype=bool)
     decisive: dict[int, list[int]] = {}
     for at in np.flatnonzero(np.isin(belongs, np.flatnonzero(outside | open_))).tolist():
@@ -140,6 +184,45 @@ def judge(lines: Sequence[Line], strength: Floats, temperature: Floats, ph: Floa
             some |= inside
         verdict[here] = np.where(every, _IN, np.where(some, _OPEN, _OUT))
     return verdict
+
+
+def _widened(params: Params, found: _Solutions, readings: npt.NDArray[np.intp]) -> npt.NDArray[np.int8]:
+    """The verdict on each reading over all true values that it can stand for."""
+    known: dict[tuple[str, ...], int] = {}
+    columns = [found.values(n, readings).tolist() for n in ("concentration_ppm", "temperature_c", "ph")]
+    verdicts = []
+    for values in zip(*columns, strict=True):
+        key = tuple(map(repr, values))
+        if key not in known:
+            known[key] = _over_range(params, values)
+        verdicts.append(known[key])
+    return np.array(verdicts, dtype=np.int8)
+
+
+def _over_range(params: Params, values: tuple[float, ...]) -> int:
+    """1 if every true value lies inside, -1 if none does, else 0: tried at both ends and around every limit between."""
+    lines, margin = params.lines, params.uncertainty or Uncertainty()
+    ranges = [params.strip.cell(values[0]) if params.strip else (values[0] - margin.concentration_ppm,
+                                                                 values[0] + margin.concentration_ppm)]  # fmt: skip
+    ranges += [(v - u, v + u) for v, u in zip(values[1:], (margin.temperature_c, margin.ph), strict=True)]
+    limits: list[list[float | None]] = [
+        [v for line in lines for v in (line.min, line.max)],
+        [v for line in lines if line.temperature_c for v in (line.temperature_c.min, line.temperature_c.max)],
+        [v for line in lines if line.ph for v in (line.ph.min, line.ph.max)],
+    ]
+    grids = [_around(low, high, marks) for (low, high), marks in zip(ranges, limits, strict=True)]
+    tried = np.array(list(itertools.product(*grids)))
+    results = judge(lines, tried[:, 0], tried[:, 1], tried[:, 2])
+    return _IN if (results == _IN).all() else _OUT if (results == _OUT).all() else _OPEN
+
+
+def _around(low: float, high: float, limits: Sequence[float | None]) -> list[float]:
+    """Both ends of a range, and every limit within it with the values just beside it; NaN stays unknown."""
+    if np.isnan(low):
+        return [low]
+    inside = [v for v in limits if v is not None and low < v < high]
+    beside = [float(np.nextafter(v, way)) for v in inside for way in (-np.inf, np.inf)]
+    return [low, high, *inside, *beside]
 
 
 def _points(bands: Sequence[Range | None]) -> list[float | None]:

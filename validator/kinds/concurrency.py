@@ -22,7 +22,7 @@ from validator.timing.intervals import most_at_once
 NAME = "concurrency"
 TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"capacity": "lower"}
 COLUMNS = ("step", "target", "started_at", "ended_at")
-_REASONS = ("", "too_many", "missing_time", "contradiction", "two_places")
+_REASONS = ("", "too_many", "missing_time", "contradiction", "two_places", "within_uncertainty")
 Index = npt.NDArray[np.intp]
 
 
@@ -47,18 +47,22 @@ def _equipment(params: Params, scope: Scope) -> Outcomes:
     rows = rows[scope.machine_in[steps.machine[steps.cycle[rows]]]] if len(rows) else rows
     capacity = np.array([_capacity(params, m.capacities) for m in scope.machines], dtype=np.int64)
     limit = capacity[steps.machine] if size else np.empty(0, np.int64)
-    sure, sure_at = _peak(steps.cycle[rows], steps.start[rows], steps.end[rows], ~steps.incomplete[rows], size)
+    known = ~steps.incomplete[rows]
+    sure, sure_at = _peak(steps.cycle[rows], steps.start[rows], steps.end[rows] - scope.guard, known, size)
     partial = steps.incomplete[rows]
     unsure = any_by(steps.cycle[rows], partial, size)
     reason = np.where(sure > limit, 1, 0)
+    if scope.guard:
+        near, _ = _peak(steps.cycle[rows], steps.start[rows], steps.end[rows] + scope.guard, known, size)
+        reason = np.where((reason == 0) & (near > limit), 5, reason)
     if partial.any():
         here = np.flatnonzero(unsure[steps.cycle[rows]])
         low, high = _own_bounds(scope, rows[here])
         wide, _ = _peak(steps.cycle[rows[here]], low, high, np.ones(len(here), bool), size)
         torn = any_by(steps.cycle[rows], steps.contrary[rows], size)
-        reason = np.where((reason == 0) & unsure & (wide > limit), np.where(torn, 3, 2), reason)
+        reason = np.where((reason != 1) & unsure & (wide > limit), np.where(torn, 3, 2), reason)
     idle = ~any_by(steps.cycle[rows], np.ones(len(rows), bool), size) | (limit == 0)
-    status = np.array([IN, OUT, NOT_OBSERVED, NOT_OBSERVED, OUT], dtype=np.int8)[reason]
+    status = np.array([IN, OUT, NOT_OBSERVED, NOT_OBSERVED, OUT, NOT_OBSERVED], dtype=np.int8)[reason]
     status[idle], reason[idle] = NOT_APPLICABLE, 0
 
     def show(i: int) -> Shown:
@@ -66,7 +70,7 @@ def _equipment(params: Params, scope: Scope) -> Outcomes:
         mine = rows[steps.cycle[rows] == cycle]
         at = sure_at[cycle]
         busy = mine[(steps.start[mine] <= at) & (steps.end[mine] > at)]
-        busy = busy if status[cycle] == OUT else mine[steps.incomplete[mine]]
+        busy = busy if status[cycle] == OUT else mine[steps.incomplete[mine]] if steps.incomplete[mine].any() else mine
         most = int(limit[cycle])
         required = Required(None, most, "1", f"at most {most} at once")
         seen = int(sure[cycle])

@@ -26,7 +26,9 @@ from validator.quantities import MICROSECONDS, Duration, say_seconds
 
 NAME = "contact"
 TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"min": "higher"}
-_REASONS = ("", "missing", "too_short", "missing_time", "contradiction", "missing_condition", "no_limit")
+_REASONS = (
+    "", "missing", "too_short", "missing_time", "contradiction", "missing_condition", "no_limit", "within_uncertainty",
+)  # fmt: skip
 __all__ = ["NAME", "TIGHTER", "Number", "Params", "check"]
 
 
@@ -82,22 +84,27 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     want = expected(scope, params.targets, params.steps)
     rows = gather(scope.steps, params.steps, want)
     size = len(want.cycle)
-    low, high = _lengths(scope, rows)
+    recorded_low, recorded_high = _lengths(scope, rows)
+    low, high = np.maximum(recorded_low - scope.guard, 0), recorded_high + scope.guard
     verdict, need = _judge_rows(params, scope, rows, low, high)
     enough = any_by(rows.group, verdict == 1, size)
     open_ = any_by(rows.group, verdict == 0, size)
-    unconditioned = any_by(rows.group, (verdict == 0) & (low == high), size)
+    known = recorded_low == recorded_high
+    table = not isinstance(params.min, Duration)
+    unconditioned = any_by(rows.group, (verdict == 0) & known & table, size)
+    near = any_by(rows.group, (verdict == 0) & known, size)
     torn = any_by(rows.group, scope.steps.contrary[rows.rows], size)
     unlimited = ~any_by(rows.group, verdict != -2, size)
-    reason = np.where(enough, 0, np.where(open_, np.where(unconditioned, 5, np.where(torn, 4, 3)), 2))
+    reason = np.where(enough, 0, np.where(open_, np.where(unconditioned, 5, np.where(torn, 4, np.where(near, 7, 3))), 2))
     reason = np.where(unlimited, 6, reason)
     reason = np.where(rows.present, reason, 1)
-    status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED, NOT_OBSERVED, OUT], dtype=np.int8)[reason]
+    status = np.array([IN, OUT, OUT, *[NOT_OBSERVED] * 3, OUT, NOT_OBSERVED], dtype=np.int8)[reason]
     status[want.out_of_use] = NOT_APPLICABLE
     reason[want.out_of_use] = 0
-    best_low = highest_by(rows.group, low, size, 0)
-    best_high = highest_by(rows.group, high, size, 0)
+    best_low = highest_by(rows.group, recorded_low, size, 0)
+    best_high = highest_by(rows.group, recorded_high, size, 0)
     least = highest_by(rows.group, -need, size, -FAR)
+    close = rows.present & (best_low == best_high) & (np.abs(best_low + least) < scope.slack) & (best_low != -least)
 
     def show(i: int) -> Shown:
         mine = rows.of(i)
@@ -117,7 +124,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         return Shown(observed, required, margin, mine or scope_rows(scope, int(want.cycle[i])), columns, facts)
 
     return [Outcomes(scope.steps.machine[want.cycle], want.cycle, Names(want.names, want.target), status,
-                     Reasons(_REASONS, reason.astype(np.int8)), show)]  # fmt: skip
+                     Reasons(_REASONS, reason.astype(np.int8)), show, close=close)]  # fmt: skip
 
 
 def _lengths(scope: Scope, rows: Subjects) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:

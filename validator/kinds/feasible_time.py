@@ -24,7 +24,7 @@ from validator.timing.critical_path import Circular, LeastTime, Link, Step, leas
 
 NAME = "feasible_time"
 TIGHTER: Mapping[str, Literal["lower", "higher"]] = {}
-_REASONS = ("", "too_fast", "missing_time", "contradiction")
+_REASONS = ("", "too_fast", "missing_time", "within_uncertainty")
 Act = tuple[str, str]
 """A step and its target, as one cycle has them."""
 
@@ -42,13 +42,13 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     began, completed = steps.began[cycles], steps.completed[cycles]
     took = completed - began
     unsure = steps.incomplete_cycles[cycles] | (began == NAT)
-    most = took.copy()
+    most = took + scope.guard
     at = np.flatnonzero(unsure)
     if len(at):
         earliest = _earliest(scope, cycles[at])
         known = began[at] != NAT
         most[at] = np.where(known, steps.completed_at_last[cycles[at]] - earliest, np.iinfo(np.int64).max)
-    reason = np.where(took >= need, 0, np.where(most < need, 1, np.where(unsure, 2, 1)))
+    reason = np.where(took - scope.guard >= need, 0, np.where(most < need, 1, np.where(unsure, 2, 3)))
     reason = np.where(unsure & (took >= need) & (began == NAT), 2, reason)
     status = np.array([IN, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
 

@@ -33,7 +33,7 @@ COLUMNS = ("step", "target", "started_at", "ended_at")
 MOST_WAYS = 4096
 """Ways to read the hours that happened twice in one check: a dozen such rows."""
 Ints = npt.NDArray[np.int64]
-_REASONS = ("", "missing", "too_short", "missing_time", "contradiction")
+_REASONS = ("", "missing", "too_short", "missing_time", "contradiction", "within_uncertainty")
 
 
 class Params(Document):
@@ -54,26 +54,44 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     need = params.min.microseconds
     low, high = _lengths(params, scope, rows, size)
     torn = any_by(rows.group, scope.steps.contrary[rows.rows], size)
-    reason = np.where(low >= need, 0, np.where(high < need, 2, np.where(torn, 4, 3)))
+    recorded = low
+    close = rows.present & (low == high) & (np.abs(low - need) < scope.slack) & (low != need)
+    low, high, exact = *_guarded(params, scope, rows, low, high), low == high
+    reason = np.where(low >= need, 0, np.where(high < need, 2, np.where(torn, 4, np.where(exact, 5, 3))))
     reason = np.where(rows.present, reason, 1)
-    status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
+    status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
     status[want.out_of_use] = NOT_APPLICABLE
     reason[want.out_of_use] = 0
 
     def show(i: int) -> Shown:
         mine = rows.of(i)
-        seen = int(low[i]) / MICROSECONDS
-        observed = Quantity(_plain(seen), "s") if mine and (high[i] == low[i] or status[i] == IN) else None
+        seen = int(recorded[i]) / MICROSECONDS
+        observed = Quantity(_plain(seen), "s") if mine and (exact[i] or status[i] == IN) else None
         if mine and observed is None and high[i] < FAR // 2:
             observed = Quantity(f"{say_seconds(seen)} to {say_seconds(int(high[i]) / MICROSECONDS)}", "")
-        most = min(int(high[i]), FAR) / MICROSECONDS
+        most = seen if exact[i] else min(int(high[i]), FAR) / MICROSECONDS
         margin = Quantity(_plain(most - params.min.amount), "s") if status[i] == OUT and mine else None
         facts = {"step": params.step, "found": observed_text(observed), "count": str(len(mine))}
         return Shown(observed, required_time(params.min.amount), margin, mine or scope_rows(scope, int(want.cycle[i])),
                      COLUMNS, facts)  # fmt: skip
 
     return [Outcomes(scope.steps.machine[want.cycle], want.cycle, Names(want.names, want.target), status,
-                     Reasons(_REASONS, reason.astype(np.int8)), show)]  # fmt: skip
+                     Reasons(_REASONS, reason.astype(np.int8)), show, close=close)]  # fmt: skip
+
+
+def _guarded(params: Params, scope: Scope, rows: Subjects, low: Ints, high: Ints) -> tuple[Ints, Ints]:
+    """The same range, widened by the clock's resolution under the decision rule `guarded`.
+
+    Rows that seem to touch may lie apart by as much, and rows that seem apart may touch.
+    """
+    guard = scope.guard
+    if not guard:
+        return low, high
+    steps = scope.steps
+    known = ~steps.incomplete[rows.rows]
+    spans = rows.group[known], steps.start[rows.rows[known]], steps.end[rows.rows[known]]
+    apart, joined = (_measure(params, *spans, len(low), shift) for shift in (-guard, guard))
+    return np.maximum(np.minimum(low, apart) - guard, 0), np.maximum(high, joined) + guard
 
 
 def _lengths(params: Params, scope: Scope, rows: Subjects, size: int) -> tuple[Any, Any]:
@@ -155,10 +173,10 @@ def _measure_sorted(params: Params, group: Any, start: Any, end: Any, size: int)
     return _measure(params, group[order], start[order], end[order], size)
 
 
-def _measure(params: Params, group: Any, start: Any, end: Any, size: int) -> Any:
+def _measure(params: Params, group: Any, start: Any, end: Any, size: int, shift: int = 0) -> Any:
     found = np.zeros(size, dtype=np.int64)
     if params.accumulate == "longest":
-        present, lengths = longest(group, start, end, params.join_gap.microseconds)
+        present, lengths = longest(group, start, end, params.join_gap.microseconds + shift)
     else:
         present, lengths = covered(group, start, end)
     found[present] = lengths

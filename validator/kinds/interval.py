@@ -163,16 +163,18 @@ def _intervals(params: Params, scope: Scope) -> _Lines:
     # one line a beginning: the day of going into service first, then every counting cycle
     machine = np.concatenate([opened, steps.machine[cycles]])
     begin = np.concatenate([np.full(len(opened), -1), cycles])
-    at_low = np.concatenate([opening, steps.completed[cycles]])
-    at_high = np.concatenate([opening, steps.completed_at_last[cycles]])
+    at = np.concatenate([opening, steps.completed[cycles]])
+    at_low = np.concatenate([opening, steps.completed[cycles] - scope.guard])
+    at_high = np.concatenate([opening, steps.completed_at_last[cycles] + scope.guard])
     order = np.lexsort((np.arange(len(machine)), begin >= 0, machine))
-    machine, begin, at_low, at_high = machine[order], begin[order], at_low[order], at_high[order]
+    machine, begin, at, at_low, at_high = machine[order], begin[order], at[order], at_low[order], at_high[order]
     last = np.append(machine[1:] != machine[:-1], True) if len(machine) else np.empty(0, dtype=bool)
     as_of = np.array([m.as_of for m in machines], dtype=np.int64)[machine]
     end = np.where(last, -1, np.append(begin[1:], -1)[: len(begin)])
+    end_at = np.where(last, as_of, np.append(at[1:], 0)[: len(begin)])
     end_low = np.where(last, as_of, np.append(at_low[1:], 0)[: len(begin)])
     end_high = np.where(last, as_of, np.append(at_high[1:], 0)[: len(begin)])
-    seen = length(params.max, machines, machine, at_low, end_low)
+    seen = length(params.max, machines, machine, at, end_at)
     vague = (at_low != at_high) | (end_low != end_high)
     most, least = seen.copy(), seen.copy()
     if vague.any():

@@ -30,7 +30,7 @@ TIGHTER: Mapping[str, Literal["lower", "higher"]] = {}
 COLUMNS = ("step", "target", "started_at", "ended_at")
 Link = Literal["FS", "SS", "FF", "SF"]
 Per = Literal["target", "cycle"]
-_REASONS = ("", "wrong_order", "missing_first", "missing_time", "contradiction")
+_REASONS = ("", "wrong_order", "missing_first", "missing_time", "contradiction", "within_uncertainty")
 Ints = npt.NDArray[np.int64]
 Index = npt.NDArray[np.intp]
 
@@ -138,6 +138,15 @@ def _present(group: Ints, among: Ints) -> npt.NDArray[np.bool_]:
     return found
 
 
+def _satisfied(first: _Side, then: _Side, least: int, most: int | None, more: int) -> npt.NDArray[np.bool_]:
+    """Which `then` rows have a `first` row of their group at least `least` and at most `most` + `more` before them."""
+    if not len(first.rows):
+        return np.zeros(len(then.rows), dtype=bool)
+    at = latest_before(then.group, then.low - least, first.group, first.low, inclusive=True)
+    lag = then.low - first.low[np.maximum(at, 0)]
+    return (at >= 0) & (lag <= most + more if most is not None else True)
+
+
 def _rows_of(check_of: Ints, check: int) -> Index:
     """The rows of one check; a side's rows are in order of their checks."""
     return np.arange(*np.searchsorted(check_of, [check, check + 1]))
@@ -151,17 +160,17 @@ def _relation(relation: Relation, scope: Scope) -> Outcomes:
     least = relation.min_lag.microseconds if relation.min_lag else 0
     most = relation.max_lag.microseconds if relation.max_lag else None
     vague_groups = np.union1d(first.group[first.vague], then.group[then.vague])
-    at = latest_before(then.group, then.low - least, first.group, first.low, inclusive=True)
-    lag = np.where(at >= 0, then.low - first.low[np.maximum(at, 0)], -1) if len(first.rows) else np.full(len(at), -1)
-    good = (at >= 0) & (lag <= most if most is not None else True)
-    bad_row = np.where(good, 0, 1)
+    guard = scope.guard
+    bad_row = np.where(_satisfied(first, then, least + guard, most, -guard), 0, 1)
+    if guard:
+        bad_row[(bad_row == 1) & _satisfied(first, then, least - guard, most, guard)] = 5
     bad_row[~_present(then.group, first.group)] = 2
     for k in np.flatnonzero(_present(then.group, vague_groups) & (bad_row != 2)).tolist():
-        bad_row[k] = _vague_row(first, then, k, least, most)
+        bad_row[k] = _vague_row(first, then, k, least, most, guard)
         bad_row[k] = 4 if bad_row[k] == 3 and _torn(steps, (then, first), then.group[k]) else bad_row[k]
     _look_closer(relation, steps, first, then, bad_row, least, most)
     reason = _worst(bad_row, check_of, len(cycle))
-    status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
+    status = np.array([IN, OUT, OUT, *[NOT_OBSERVED] * 3], dtype=np.int8)[reason]
     machine = steps.machine[cycle]
 
     def show(i: int) -> Shown:
@@ -218,13 +227,13 @@ def _look_closer(
             bad_row[mine] = np.where(bad_row[mine] == 3, _ANSWERS[answer], bad_row[mine])
 
 
-def _vague_row(first: _Side, then: _Side, k: int, least: int, most: int | None) -> int:
+def _vague_row(first: _Side, then: _Side, k: int, least: int, most: int | None, guard: int) -> int:
     """0 if a first row surely satisfies the link for this row, 1 if none can, 3 if that cannot be told."""
     mine = slice(*np.searchsorted(first.group, [then.group[k], then.group[k] + 1]))
     low = then.low[k] - first.high[mine]
     high = then.high[k] - first.low[mine]
-    sure = (low >= least) & ((high <= most) if most is not None else True)
-    possible = (high >= least) & ((low <= most) if most is not None else True)
+    sure = (low >= least + guard) & ((high <= most - guard) if most is not None else True)
+    possible = (high >= least - guard) & ((low <= most + guard) if most is not None else True)
     return 0 if sure.any() else 3 if possible.any() else 1
 
 
@@ -232,10 +241,10 @@ def _worst(bad_row: npt.NDArray[np.int64], check_of: Ints, size: int) -> npt.NDA
     """The reason of each check: any row OUT decides, then any N/O; 0 where every row is IN."""
     if not bad_row.any():
         return np.zeros(size, dtype=np.int64)
-    rank = np.array([0, 4, 3, 1, 2])[bad_row]
+    rank = np.array([0, 5, 4, 2, 3, 1])[bad_row]
     worst = np.zeros(size, dtype=np.int64)
     np.maximum.at(worst, check_of, rank)
-    return np.array([0, 3, 4, 2, 1])[worst]
+    return np.array([0, 5, 3, 4, 2, 1])[worst]
 
 
 def _nearest(first: _Side, firsts: Index, then: _Side, k: int, least: int, most: int | None) -> int | None:
@@ -276,14 +285,23 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
     after = _side(scope, ban.after, False, ban.per)
     until = _side(scope, ban.until, False, ban.per) if ban.until else None
     cycle, names, check_of = _groups(scope, rows, ban.per)
-    begun = latest_before(rows.group, rows.high, after.group, after.low, inclusive=False)
+    guard = scope.guard
+    begun = latest_before(rows.group, rows.high - guard, after.group, after.low, inclusive=False)
     began_at = np.where(begun >= 0, after.low[np.maximum(begun, 0)], -FAR) if len(after.rows) else rows.high * 0 - FAR
     broken = begun >= 0
     if until is not None and len(until.rows):
-        ended = latest_before(rows.group, rows.high, until.group, until.low, inclusive=True)
+        ended = latest_before(rows.group, rows.high + guard, until.group, until.low, inclusive=True)
         broken &= (ended < 0) | (until.low[np.maximum(ended, 0)] < began_at)
     applies = _present(rows.group, after.group)
     bad_row = broken.astype(np.int64)
+    if guard:
+        maybe = latest_before(rows.group, rows.high + guard, after.group, after.low, inclusive=False) >= 0
+        bad_row[maybe & ~broken] = 5
+        if until is not None and len(until.rows):  # what began well before the end of the row does lift the ban
+            lifted = latest_before(rows.group, rows.high - guard, until.group, until.low, inclusive=True)
+            last = latest_before(rows.group, rows.high + guard, after.group, after.low, inclusive=False)
+            free = (lifted >= 0) & (until.low[np.maximum(lifted, 0)] >= after.low[np.maximum(last, 0)] + guard)
+            bad_row[free & ~broken] = 0
     vague = np.concatenate([rows.group[rows.vague], after.group[after.vague],
                             until.group[until.vague] if until is not None else np.empty(0, np.int64)])  # fmt: skip
     for k in np.flatnonzero(np.isin(rows.group, vague) & applies).tolist():
@@ -293,7 +311,7 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
     reason = _worst(bad_row, check_of, len(cycle))
     some = np.zeros(len(cycle), dtype=bool)
     some[check_of[applies]] = True
-    status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
+    status = np.array([IN, OUT, OUT, *[NOT_OBSERVED] * 3], dtype=np.int8)[reason]
     status[~some] = NOT_APPLICABLE
 
     def show(i: int) -> Shown:

@@ -41,7 +41,8 @@ class Outcomes:
     """The checks of one rule. All arrays have one entry a check; `cycle` -1 stands for no cycle.
 
     `reason` names why a check is OUT or N/O ('' otherwise); `corrected` marks what a later step put right; `part`
-    tells apart several relations of one rule. `show(i)` gives the facts of check i.
+    tells apart several relations of one rule. `close` marks what lies within the clock's resolution of its limit.
+    `show(i)` gives the facts of check i.
     """
 
     machine: Ints
@@ -52,6 +53,7 @@ class Outcomes:
     show: Callable[[int], Shown]
     corrected: Mask | None = None
     part: str = ""
+    close: Mask | None = None
 
     def __len__(self) -> int:
         return len(self.status)
@@ -63,6 +65,7 @@ class Scope:
 
     `counting` (interval only) marks cycles that count. `families` are the steps that the pack's rules ask for on lines
     and on parts: they tell the two apart where no register does. `rules` are the pack's rules, as kind and parameters.
+    `guarded` asks for a verdict only where the whole range that the record allows lies on one side of the limit.
     """
 
     steps: Steps
@@ -71,6 +74,18 @@ class Scope:
     counting: Mask | None = None
     families: Mapping[str, frozenset[str]] = field(default_factory=dict)
     rules: Sequence[tuple[str, Any]] = ()
+    guarded: bool = False
+
+    @property
+    def slack(self) -> int:
+        """How far a time between two stamps can be from what they say, in microseconds: the clock's resolution."""
+        resolution = self.steps.records.resolution
+        return max(resolution.get("started_at", 0), resolution.get("ended_at", 0))
+
+    @property
+    def guard(self) -> int:
+        """The slack that a verdict must allow for: none under the decision rule `simple`."""
+        return self.slack if self.guarded else 0
 
     def cycle_in(self) -> Index:
         """The cycles of the machines to be judged."""

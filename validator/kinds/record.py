@@ -132,9 +132,9 @@ def _recorded(scope: Scope, within: Duration) -> Outcomes:
     recorded = steps.times("recorded_at")
     known = np.flatnonzero(recorded != NAT)
     over = np.zeros(len(steps), dtype=np.int64)
-    over[known] = _late(scope, steps.cycle[known], steps.ends[1][known], recorded[known], within)
+    over[known] = _late(scope, steps.cycle[known], steps.ends[1][known] + scope.guard, recorded[known], within)
     most = np.ones(len(steps), dtype=np.int64)
-    most[known] = _late(scope, steps.cycle[known], steps.ends[0][known], recorded[known], within)
+    most[known] = _late(scope, steps.cycle[known], steps.ends[0][known] - scope.guard, recorded[known], within)
     late = over > 0
     open_ = ~late & (most > 0)
     any_late = any_by(steps.cycle, late, steps.cycles)
@@ -171,10 +171,10 @@ def _verified(scope: Scope, within: Duration) -> Outcomes:
     latest = np.maximum.reduceat(verified, steps.first[:-1]) if steps.cycles else verified
     at = np.flatnonzero(latest != NAT)
     over = np.zeros(steps.cycles, dtype=np.int64)
-    over[at] = _late(scope, at, np.minimum(steps.completed_at_last[at], latest[at]), latest[at], within)
+    over[at] = _late(scope, at, np.minimum(steps.completed_at_last[at] + scope.guard, latest[at]), latest[at], within)
     most = np.ones(steps.cycles, dtype=np.int64)
     dated = at[steps.completed[at] != NAT]
-    most[dated] = _late(scope, dated, steps.completed[dated], latest[dated], within)
+    most[dated] = _late(scope, dated, steps.completed[dated] - scope.guard, latest[dated], within)
     reason = np.where(latest == NAT, 4, np.where(over > 0, 2, np.where(most > 0, 3, 0)))
     status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
 

@@ -107,7 +107,7 @@ class PackFile(Document):
     title: Text | None = None
     procedure: Text | None = None
     extends: tuple[Text, ...] = ()
-    decision: Literal["simple"] = "simple"
+    decision: Literal["simple", "guarded"] = "simple"
     steps: tuple[Text, ...] = ()
     agents: tuple[Text, ...] = ()
     cautions: tuple[Text, ...] = ()

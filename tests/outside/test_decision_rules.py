@@ -1,0 +1,109 @@
+"""Conformity decisions under uncertainty: simple acceptance and guarded acceptance.
+
+ISO/IEC Guide 98-4 (JCGM 106:2012) and ISO 14253-1, as ILAC-G8:09/2019 4.2.1 and 4.2.2 sum them up: simple acceptance
+takes the value as it stands; guarded, conformity is proved only where the whole range lies inside the limits, and
+non-conformity only where it lies outside; between the two nothing is proved. A reading of a test strip stands for a
+cell of values, never for a point with a normal error.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+HEADER = "store_id,equipment_id,cycle_id,step,target,started_at,ended_at,agent,concentration_ppm\n"
+
+
+def strip_pack(limits: str, cells: str) -> str:
+    return (
+        "pack: t\nprocedure: p\nrules:\n  - id: T\n    title: t\n    kind: concentration\n    params:\n"
+        f"      agent: chlorine\n      {limits}\n      strip: {{blocks: [0, 10, 50, 100, 200], cells: {cells}}}\n"
+    )
+
+
+def reading(ppm: float) -> str:
+    return HEADER + f"S,E,c,sanitize,,2026-01-05T20:00:00Z,2026-01-05T20:10:00Z,chlorine,{ppm}\n"
+
+
+def only(found) -> str:
+    (status,) = {c[4] for c in found}
+    return status
+
+
+BAND_50_100, BAND_50_200, FROM_100 = "min: 50\n      max: 100", "min: 50\n      max: 200", "min: 100"
+CANNOT = "not_observed within_uncertainty"
+
+
+@pytest.mark.parametrize(
+    ("limits", "cells", "expected"),
+    [
+        # blocks 0, 10, 50, 100, 200: the cells of 50, 100, 200 are [30, 75), [75, 150), [150, inf) by nearest block and
+        # (10, 100), (50, 200), (100, inf) by adjacent block (interval censoring; recomputed by hand)
+        (BAND_50_100, "nearest", {50: CANNOT, 100: CANNOT, 200: "out outside"}),
+        (BAND_50_200, "nearest", {50: CANNOT, 100: "in", 200: CANNOT}),
+        (FROM_100, "nearest", {50: "out outside", 100: CANNOT, 200: "in"}),
+        (BAND_50_200, "adjacent", {50: CANNOT, 100: "in", 200: CANNOT}),
+    ],
+)
+def test_strip_cells(judge, limits, cells, expected) -> None:
+    """Read 100 with 50 to 100 asked is no pass under a strict reading; under the simple rule it is."""
+    pack = strip_pack(limits, cells)
+
+    assert expected == {ppm: only(judge(pack, reading(ppm), decision="guarded", reasons=True)) for ppm in expected}
+    assert only(judge(strip_pack(BAND_50_100, "nearest"), reading(100))) == "in"
+
+
+@pytest.mark.parametrize(
+    ("ppm", "expected"), [(94, "out"), (95, "not_observed"), (104, "not_observed"), (105, "in"), (195, "in"), (196, "not_observed")]
+)
+def test_an_instruments_stated_uncertainty(judge, ppm, expected) -> None:
+    """100 to 200 asked, +/- 5 known: proved inside from 105 to 195, outside up to 95 (not at it), between neither."""
+    pack = strip_pack("min: 100\n      max: 200", "nearest").replace(
+        "strip: {blocks: [0, 10, 50, 100, 200], cells: nearest}", "uncertainty: {concentration_ppm: 5}"
+    )
+
+    assert only(judge(pack, reading(ppm), decision="guarded")) == expected
+
+
+FLUSH = "pack: t\nprocedure: p\nrules:\n  - {id: T, title: t, kind: flush, params: {targets: [a], min: PT15M}}\n"
+
+
+@pytest.mark.parametrize(
+    ("end", "simple", "guarded"),
+    [
+        ("20:16", "in", "in"), ("20:15", "in", CANNOT), ("20:14", "out too_short", CANNOT),
+        ("20:13", "out too_short", "out too_short"),
+        ("20:15:02", "in", "in"), ("20:15:00.5", "in", CANNOT), ("20:14:58.5", "out too_short", "out too_short"),
+    ],
+)  # fmt: skip
+def test_a_duration_between_two_stamps_is_known_to_their_resolution(judge, end, simple, guarded) -> None:
+    """Stamps on whole minutes: 15 minutes may be 14 or 16; with seconds: a second either way."""
+    log = HEADER + f"S,E,c,flush,a,2026-01-05T20:00Z,2026-01-05T{end}Z,,\n"
+    if end.count(":") == 2:  # a column is read to the second once any of its stamps is
+        log += "S,E,c,flush,b,2026-01-05T19:00:01Z,2026-01-05T19:00:02Z,,\n"
+
+    assert only(judge(FLUSH, log, reasons=True)) == simple
+    assert only(judge(FLUSH, log, decision="guarded", reasons=True)) == guarded
+
+
+def test_rows_that_seem_to_touch_may_lie_apart(judge) -> None:
+    """Two rows of ten minutes that meet on a whole minute are twenty in one piece only if they really met."""
+    log = HEADER + ("S,E,c,flush,a,2026-01-05T20:00Z,2026-01-05T20:10Z,,\nS,E,c,flush,a,2026-01-05T20:10Z,2026-01-05T20:20Z,,\n")
+
+    assert only(judge(FLUSH, log)) == "in"
+    assert only(judge(FLUSH, log, decision="guarded", reasons=True)) == CANNOT
+
+
+ORDER = (
+    "pack: t\nprocedure: p\nrules:\n"
+    "  - {id: T, title: t, kind: order, params: {relations: [{first: wash, then: sanitize, per: cycle}]}}\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("start", "expected"), [("20:11", "in"), ("20:10", CANNOT), ("20:09", CANNOT), ("20:08", "out wrong_order")]
+)
+def test_order_on_whole_minutes(judge, start, expected) -> None:
+    """Sanitizing that begins within a minute of the end of the washing proves neither order."""
+    log = HEADER + f"S,E,c,wash,,2026-01-05T20:00Z,2026-01-05T20:10Z,,\nS,E,c,sanitize,,2026-01-05T{start}Z,2026-01-05T20:30Z,,\n"
+
+    assert only(judge(ORDER, log, decision="guarded", reasons=True)) == expected
