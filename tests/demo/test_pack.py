@@ -10,7 +10,7 @@ from validator.packs.lint import lint
 from validator.packs.loading import load_pack
 from validator.packs.model import Case
 
-LOADED = load_pack(PACK)
+LOADED = load_pack(PACK, cases=True)
 RULES = [bound.rule.id for bound in LOADED.rules]
 CASES = [(rule, case) for rule, file in LOADED.cases.items() for case in file.cases]
 

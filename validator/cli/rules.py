@@ -21,10 +21,10 @@ def command() -> None:
     """List, explain, lint and test rule packs."""
 
 
-def _packs(rules: tuple[str, ...], *, bind: bool = True) -> list[Pack]:
+def _packs(rules: tuple[str, ...], *, bind: bool = True, cases: bool = False) -> list[Pack]:
     from validator.packs.loading import bundled_packs, load_pack
 
-    return [load_pack(name, bind=bind) for name in rules or bundled_packs()]
+    return [load_pack(name, bind=bind, cases=cases) for name in rules or bundled_packs()]
 
 
 @command.command(name="list", epilog="Example:  cip-audit rules list")
@@ -70,7 +70,7 @@ def lint(rules: tuple[str, ...]) -> int:
     from validator.schemas import shape_faults
 
     faults = [fault for name in rules or bundled_packs() for fault in shape_faults(find_pack(name))]
-    packs = _packs(rules)
+    packs = _packs(rules, cases=True)
     faults += [fault for pack in packs for fault in faults_of(pack)]
     for fault in faults:
         click.echo(fault)
@@ -89,7 +89,7 @@ def test(rules: tuple[str, ...], show: bool) -> int:
     from validator.packs.cases import as_yaml, try_cases
 
     failed = total = 0
-    for pack in _packs(rules):
+    for pack in _packs(rules, cases=True):
         for bound in pack.rules:
             for tried in try_cases(pack, bound.rule.id):
                 total += 1

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from validator.findings import Status
 from validator.packs.model import BoundRule, CaseFile, Pack
+from validator.statuses import Status
 
 _ID = re.compile(r"[A-Z][A-Z0-9]*(-[A-Z0-9]+)+")
 _ADVICE = re.compile(r"(?i)^(avoid|use|prefer|ensure|always|never|do|make|check|clean|keep|wash|please)\b")

@@ -51,14 +51,14 @@ def find_pack(name: str) -> Path:
     )
 
 
-def load_pack(name: str | Path, *, bind: bool = True) -> Pack:
+def load_pack(name: str | Path, *, bind: bool = True, cases: bool = False) -> Pack:
     """A pack with the packs it extends merged in; raise `WrongInput` with every fault at once.
 
     Without `bind` the rules' parameters are not read by their kinds (they are None): enough to list and explain them,
-    and quick, since no kind is loaded.
+    and quick, since no kind is loaded. The cases beside the rules are read only where `cases` asks for them.
     """
     path = name if isinstance(name, Path) else find_pack(name)
-    layers = _layers(path, ())
+    layers = _layers(path, (), cases)
     faults: list[str] = []
     pack = _merge(layers, faults, bind)
     if faults:
@@ -66,16 +66,16 @@ def load_pack(name: str | Path, *, bind: bool = True) -> Pack:
     return pack
 
 
-def _layers(path: Path, above: tuple[str, ...]) -> list[_Files]:
+def _layers(path: Path, above: tuple[str, ...], cases: bool) -> list[_Files]:
     """The pack's files and those of every pack beneath it, the lowest first."""
-    files = _read_files(path)
+    files = _read_files(path, cases)
     name = files.pack.pack
     if name in above:
         raise WrongInput(f"{files.source.place(('extends',))}: extends: {' -> '.join((*above, name))} is a circle")
     found: list[_Files] = []
     for index, beneath in enumerate(files.pack.extends):
         place = files.source.place(("extends", index))
-        for layer in _layers(_beneath(files, beneath, place), (*above, name)):
+        for layer in _layers(_beneath(files, beneath, place), (*above, name), cases):
             if layer.pack.pack not in {f.pack.pack for f in found}:
                 found.append(layer)
     return [*found, files]
@@ -94,9 +94,9 @@ def _beneath(files: _Files, name: str, place: str) -> Path:
     raise WrongInput(f"{place}: extends: there is no pack {name!r}{suggest(name, bundled_packs())}")
 
 
-def _read_files(path: Path) -> _Files:
+def _read_files(path: Path, cases: bool) -> _Files:
     if path.is_dir():
-        return _read_folder(path)
+        return _read_folder(path, cases)
     source = _read_limited(path)
     pack = _pack(source)
     files = _Files(path, pack, source, sha256=source.sha256)
@@ -120,7 +120,7 @@ def _read_limited(path: Path) -> Source:
     return read(path)
 
 
-def _read_folder(path: Path) -> _Files:
+def _read_folder(path: Path, with_cases: bool) -> _Files:
     main = path / "pack.yaml"
     if not main.is_file():
         raise WrongInput(f"{path}: is no pack: it has no pack.yaml")
@@ -140,7 +140,7 @@ def _read_folder(path: Path) -> _Files:
                 f"{rule_source.place(('id',))}: id: {rule.id!r} stands in the folder {folder.name!r}; they must agree"
             )
         files.rules.append((rule, rule_source, ()))
-        if (folder / "cases.yaml").is_file():
+        if with_cases and (folder / "cases.yaml").is_file():
             case_source = _read_limited(folder / "cases.yaml")
             cases = convert(CaseFile, case_source.data, case_source, (), faults)
             if cases is not None:

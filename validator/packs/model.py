@@ -9,7 +9,7 @@ from typing import Any, Literal
 from pydantic import Field, field_validator
 
 from validator.documents import Document, Flag, Number, Text, Whole
-from validator.findings import Grade, Status
+from validator.statuses import Grade, Status
 
 Authority = Literal["manufacturer", "regulation", "company", "practice"]
 Confidence = Literal["A", "B", "C", "M"]

@@ -1,0 +1,35 @@
+"""How can a check come out, and how grave can it be?"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Status(StrEnum):
+    """How a check came out, as an inspector marks it on the public food-establishment inspection form."""
+
+    IN = "in"
+    OUT = "out"
+    NOT_OBSERVED = "not_observed"
+    NOT_APPLICABLE = "not_applicable"
+
+    @property
+    def shown(self) -> str:
+        return {"in": "IN", "out": "OUT", "not_observed": "N/O", "not_applicable": "N/A"}[self.value]
+
+
+class Grade(StrEnum):
+    """How grave a finding is, gravest first."""
+
+    CRITICAL = "critical"
+    MAJOR = "major"
+    MINOR = "minor"
+    OBSERVATION = "observation"
+
+    @property
+    def rank(self) -> int:
+        """0 for the gravest."""
+        return _RANKS[self]
+
+
+_RANKS = {grade: rank for rank, grade in enumerate(Grade)}
