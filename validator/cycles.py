@@ -232,6 +232,36 @@ class Steps:
         after = self.start[rivals][self.end[rivals] > start]
         return -FAR, (max(int(after.min()), start) if len(after) else FAR)
 
+    def why(self, row: int) -> tuple[str, list[int]]:
+        """What bounds the missing time of a row, in words, and the rows that show it."""
+        start, end = int(self.start[row]), int(self.end[row])
+        step = self.records.text("step", int(self.row[row]))
+        if self.contrary[row] or (start == NAT) == (end == NAT):
+            return "", []
+        rivals = self._rivals(row)
+        rivals = rivals[~self.incomplete[rivals] & (self.start[rivals] < self.end[rivals])]
+        if end == NAT:
+            rivals = rivals[self.end[rivals] > start]
+            near = int(rivals[np.argmin(self.start[rivals])]) if len(rivals) else -1
+            if near >= 0 and self.start[near] <= self.latest[row]:
+                what = self.target_name(int(self.target[near])) or "the machine"
+                return f"{step} of {what} ran from {self.clock_time(near, 'start')}, and only one can run at once", [near]
+            recorded = self.times("recorded_at")[row] != NAT
+            return ("it was written down by then" if recorded else "the audit looks from then") + ", at the latest", []
+        rivals = rivals[self.start[rivals] < end]
+        near = int(rivals[np.argmax(self.end[rivals])]) if len(rivals) else -1
+        if near < 0:
+            return "", []
+        what = self.target_name(int(self.target[near])) or "the machine"
+        return f"{step} of {what} ran until {self.clock_time(near, 'end')}, and only one can run at once", [near]
+
+    def clock_time(self, row: int, side: str) -> str:
+        """A known time of a row by its store's clock, as `20:22:00`."""
+        at = int((self.start if side == "start" else self.end)[row])
+        zone = self.machines[int(self.machine[self.cycle[row]])].clock
+        wall = int(zone.to_wall(np.array([at]))[0])
+        return str(np.datetime64(wall, "us").astype("datetime64[s]")).split("T")[1]
+
 
 def form_cycles(records: RecordSet, machines: Sequence[Machine], procedure: str | None) -> Steps:
     """Sort the rows of one procedure into cycles; None takes every procedure, each by itself.

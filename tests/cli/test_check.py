@@ -211,3 +211,32 @@ def test_two_packs_must_not_share_a_rule(folder, capfdbinary) -> None:
 
     assert status == 2
     assert "T-FLUSH stands in both" in capfdbinary.readouterr()[1].decode()
+
+
+def test_explain_shows_rows_numbers_and_source(folder, capfdbinary) -> None:
+    """--explain gives one finding's rows with their values, its arithmetic and its rule; a wrong id is refused."""
+    log = HEADER + "S1,E1,c1,cip,flush,line-1,2026-01-05T20:10,,AB\nS1,E1,c1,cip,flush,line-2,2026-01-05T20:22,2026-01-05T20:40,AB\n"
+    (folder / "register.yaml").write_text(REGISTER.replace("lines:", "capacities: {flush: 1}, lines:"), "utf-8")
+    findings = json.loads(check(folder, capfdbinary, *register(folder), "--format", "json", log=log)[1])["findings"]
+    short = next(f for f in findings if f["target"] == "line-1")
+    status, out, _ = check(folder, capfdbinary, *register(folder), "--explain", short["id"][:8], log=log)
+    text = out.decode()
+
+    assert status == 1
+    assert "flush of line-2 ran from 20:22:00, and only one can run at once" in text
+    assert "row 3: step flush, target line-2, started_at 2026-01-05T20:22:00-06:00" in text
+    assert "margin    -3 min (short of it)" in text
+    assert "T-FLUSH  Flush too short" in text
+    assert check(folder, capfdbinary, *register(folder), "--explain", "nothing", log=log)[0] == 2
+
+
+def test_what_is_in_by_less_than_the_clock_is_read_is_said(folder, capfdbinary) -> None:
+    """15 minutes and 30 seconds between stamps, one column of which is on whole minutes: IN, with a notice."""
+    log = HEADER + "S1,E1,c1,cip,flush,line-1,2026-01-05T20:10:00,2026-01-05T20:25:30,AB\n"
+    log += "S1,E1,c1,cip,flush,line-2,2026-01-05T20:30:00,2026-01-05T20:50:00,AB\n"
+    out = json.loads(check(folder, capfdbinary, *register(folder), "--format", "json", log=log)[1])
+
+    assert {n["code"]: n["count"] for n in out["notices"]}["within_resolution"] == 1
+    guarded = json.loads(check(folder, capfdbinary, *register(folder), "--decision", "guarded", "--format", "json", log=log)[1])
+    assert [(f["target"], f["reason"]) for f in guarded["findings"]] == [("line-1", "within_uncertainty")]
+    assert guarded["decision"] == "guarded"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -50,16 +51,21 @@ Examples:
 )
 @click.option("--fail-on", type=click.Choice([*GRADES, "never"]), default="major", show_default=True,
               help="Exit with 1 on findings of this grade or graver.")  # fmt: skip
+@click.option("--explain", metavar="FINDING", help="Show the whole reasoning of one finding, by its id, instead of the report.")
 def command(
     records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, as_of: str | None, decision: str | None,
-    shown: str, outputs: tuple[str, ...], fail_on: str,
+    shown: str, outputs: tuple[str, ...], fail_on: str, explain: str | None,
 ) -> int:  # fmt: skip
     """Audit RECORDS (CSV, XLSX, JSON, JSON Lines or Parquet; - is standard input) and say what is IN, OUT, N/O and N/A."""
     files = parse_outputs(outputs, list(RENDERERS))
     _exist(records)
     with Waiting("reading the records") as waiting:
-        report = audit_files(records, rules, register_path, as_of, decision or "", waiting)
+        judged = judge_files(records, rules, register_path, as_of, decision or "", waiting)
+        report = judged.report
         waiting.say("writing the report")
+        if explain is not None:
+            click.echo(_reasoning(judged, explain), nl=False)
+            return exit_status(report, fail_on)
         # a bar would draw into a report on the same terminal
         if shown != "text" or not sys.stdout.isatty():
             write_report(report, shown, files)
@@ -68,10 +74,41 @@ def command(
     return exit_status(report, fail_on)
 
 
+@dataclass(frozen=True)
+class Judged:
+    """A report with the records and packs that it was made of."""
+
+    report: Report
+    intake: Intake
+    packs: list[Pack]
+
+
+def _reasoning(judged: Judged, finding_id: str) -> str:
+    """Everything behind one finding."""
+    from validator.catalogue import explain
+    from validator.reports.reasoning import explain as reason
+    from validator.reports.reasoning import find
+
+    finding = find(judged.report, finding_id)
+    if finding is None:
+        raise WrongInput(f"--explain {finding_id}: no finding, or more than one, has an id that begins so")
+    bound = [(p, b) for p in judged.packs for b in p.rules if b.rule.id == finding.rule]
+    rule = explain(bound[0][1], bound[0][0]) if bound else f"{finding.rule} is no rule of a pack: {finding.title}\n"
+    return reason(finding, judged.report, judged.intake.records, rule)
+
+
 def audit_files(
     records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
     waiting: Waiting,
 ) -> Report:  # fmt: skip
+    """The report on some files."""
+    return judge_files(records, rules, register_path, as_of, decision, waiting).report
+
+
+def judge_files(
+    records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
+    waiting: Waiting,
+) -> Judged:  # fmt: skip
     """Read, judge, report; the records are read in a process of their own while the packs are loaded here."""
     from validator.readers import start_reading
 
@@ -89,8 +126,10 @@ def audit_files(
 
     waiting.say("judging the records")
     intake = assemble(read, {s.store_id: s.timezone for s in register.stores} if register else {})
-    return audit(intake, packs or _pack_of(intake), register, moment, generated_at=now,
-                 tool=f"cip-audit {__version__}", decision=decision)  # fmt: skip
+    used = packs or _pack_of(intake)
+    tool = f"cip-audit {__version__}"
+    report = audit(intake, used, register, moment, generated_at=now, tool=tool, decision=decision)
+    return Judged(report, intake, used)
 
 
 def read_as_of(text: str | None) -> tuple[AsOf, str]:

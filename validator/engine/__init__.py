@@ -62,6 +62,7 @@ def audit(
     steps = next(iter(sorted_once.values()), None)
     told.extend(tell.about_machines(fleet, steps, register is not None))
     told.extend(tell.about_uncredited(applied))
+    told.extend(tell.about_close(applied))
     found = sorted([*findings(applied), *_empty_exports(intake)], key=lambda f: (f.grade.rank, f.rule != EMPTY_EXPORT))
     tally = _tally(applied, len(fleet))
     told.extend(tell.about_rules(applied, {r: int(t[:, IN].sum() + t[:, OUT].sum()) for r, t in tally.items()}))

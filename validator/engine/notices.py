@@ -9,6 +9,7 @@ import numpy as np
 from validator.cycles import Steps
 from validator.engine.apply import Applied
 from validator.findings import Notice
+from validator.kinds.outcome import IN
 from validator.machines import Machine
 from validator.packs.model import Pack
 from validator.records import RecordSet
@@ -120,3 +121,13 @@ def about_uncredited(applied: Sequence[Applied]) -> Iterable[Notice]:
         if blank:
             yield Notice("no_target", f"{blank} row{'s' * (blank > 1)} of {a.params.step} name no target and were credited "
                          f"to none", a.rule.rule.id, count=blank)  # fmt: skip
+
+
+def about_close(applied: Sequence[Applied]) -> Iterable[Notice]:
+    """Checks that are IN by less than the clock is read: as recorded they keep the limit, and they may not have."""
+    for a in applied:
+        count = sum(int((o.close & (o.status == IN)).sum()) for o in a.outcomes if o.close is not None)
+        if count:
+            rule = a.rule.rule.id
+            yield Notice("within_resolution", f"{rule}: {count} check{'s are' if count > 1 else ' is'} IN by less than the "
+                         f"clock was read; the decision rule guarded would not call that shown", rule, count=count)  # fmt: skip

@@ -108,6 +108,8 @@ def _finding(check: _Open, repeat: bool, started: Mapping[int, str], cited: tupl
     target = o.target[i]
     required = shown.required.text if shown.required else ""
     message = sentence(rule.kind, o.reason[i], target if target != "open" else "", required, shown.facts)
+    if o.close is not None and bool(o.close[i]):
+        message += " (nearer to the limit than the clock is read)"
     rows = list(shown.rows)
     if len(rows) > MOST_ROWS:
         message += f" (the first {MOST_ROWS} of {len(rows)} rows are named)"

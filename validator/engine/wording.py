@@ -14,12 +14,12 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("interval", "missing_time"): "an end is missing, so it cannot be told whether the time between cleanings kept to {limit}",
     ("interval", "no_start"): "no cleaning that counts and no in-service date, so there is no day to count from",
     ("flush", "missing"): "no {step} is recorded for {target}",
-    ("flush", "too_short"): "{target}: {step} for {found}, {required}",
-    ("flush", "missing_time"): "{target}: a start or an end of {step} is missing{possible}, so {required} cannot be shown",
+    ("flush", "too_short"): "{target}: {step} for {found}, {required}{because}",
+    ("flush", "missing_time"): "{target}: a start or an end of {step} is missing{possible}{because}, so {required} cannot be shown",
     ("flush", "contradiction"): "{target}: the times of {step} contradict each other, so {required} cannot be shown",
     ("contact", "missing"): "no {steps} is recorded for {target}",
-    ("contact", "too_short"): "{target}: {found} of contact, {required}",
-    ("contact", "missing_time"): "{target}: a start or an end is missing, so {required} of contact cannot be shown",
+    ("contact", "too_short"): "{target}: {found} of contact, {required}{because}",
+    ("contact", "missing_time"): "{target}: a start or an end is missing{because}, so {required} of contact cannot be shown",
     ("contact", "contradiction"): "{target}: the times of the contact contradict each other, so it cannot be shown",
     ("contact", "missing_condition"): "{target}: {found} of contact, but what it depends on (agent, strength, temperature or pH) is not recorded",
     ("contact", "no_limit"): "{target}: {found} of contact, but what was used fits no line of the limits",
@@ -72,6 +72,7 @@ def _names(template: str) -> tuple[str, ...]:
 
 def _finish(kind: str, words: dict[str, str], target: str) -> None:
     """Phrases that stand or fall with a fact."""
+    words["because"] = f" ({words['because']})" if words.get("because") else ""
     if kind == "order":
         words["target"] = f"{target}: " if target else ""
         words["order_found"], words["asked"] = _order(words)
@@ -88,7 +89,7 @@ def _finish(kind: str, words: dict[str, str], target: str) -> None:
         cycle = words.get("once") == "yes"
         words["blank_on"] = "in the whole cycle" if cycle else f"on {words.get('count')} of {words.get('rows')} rows"
     elif kind == "flush":
-        words["possible"] = f" (it can have been {words['found']})" if " to " in words.get("found", "") else ""
+        words["possible"] = f" (it can have been {words['found']})" if " to " in words.get("found", "") or "at most" in words.get("found", "") else ""
 
 
 def _order(words: Mapping[str, str]) -> tuple[str, str]:

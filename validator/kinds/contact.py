@@ -18,7 +18,7 @@ from validator.documents import Document, Number, Text
 from validator.findings import Quantity
 from validator.kinds.conditions import Range, holds, measured
 from validator.kinds.durations import Elapsed
-from validator.kinds.flush import COLUMNS, observed_text, required_time, scope_rows
+from validator.kinds.flush import COLUMNS, observed_text, reasons_of, required_time, scope_rows
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import Subjects, any_by, gather, highest_by
 from validator.kinds.targets import Targets, expected
@@ -119,9 +119,12 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         margin = Quantity(int(short) if short == int(short) else short, "s") if short is not None else None
         facts = {"steps": " or ".join(params.steps), "found": observed_text(observed),
                  "needed": say_seconds(asked) if asked is not None else ""}  # fmt: skip
+        because, shown_by = reasons_of(scope.steps, [k for k in mine if scope.steps.incomplete[k]])
+        facts["because"] = because
         columns = COLUMNS if isinstance(params.min, Duration) else (*COLUMNS, "agent", "concentration_ppm",
                                                                     "temperature_c", "ph")  # fmt: skip
-        return Shown(observed, required, margin, mine or scope_rows(scope, int(want.cycle[i])), columns, facts)
+        shown = [*mine, *shown_by] if mine else scope_rows(scope, int(want.cycle[i]))
+        return Shown(observed, required, margin, shown, columns, facts)
 
     return [Outcomes(scope.steps.machine[want.cycle], want.cycle, Names(want.names, want.target), status,
                      Reasons(_REASONS, reason.astype(np.int8)), show, close=close)]  # fmt: skip

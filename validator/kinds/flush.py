@@ -68,11 +68,15 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         seen = int(recorded[i]) / MICROSECONDS
         observed = Quantity(_plain(seen), "s") if mine and (exact[i] or status[i] == IN) else None
         if mine and observed is None and high[i] < FAR // 2:
-            observed = Quantity(f"{say_seconds(seen)} to {say_seconds(int(high[i]) / MICROSECONDS)}", "")
+            longest_seen = say_seconds(int(high[i]) / MICROSECONDS)
+            observed = Quantity(f"{say_seconds(seen)} to {longest_seen}" if seen else f"at most {longest_seen}", "")
         most = seen if exact[i] else min(int(high[i]), FAR) / MICROSECONDS
         margin = Quantity(_plain(most - params.min.amount), "s") if status[i] == OUT and mine else None
         facts = {"step": params.step, "found": observed_text(observed), "count": str(len(mine))}
-        return Shown(observed, required_time(params.min.amount), margin, mine or scope_rows(scope, int(want.cycle[i])),
+        because, shown_by = reasons_of(scope.steps, [k for k in mine if scope.steps.incomplete[k]])
+        facts["because"] = because
+        return Shown(observed, required_time(params.min.amount), margin,
+                     [*mine, *shown_by] if mine else scope_rows(scope, int(want.cycle[i])),
                      COLUMNS, facts)  # fmt: skip
 
     return [Outcomes(scope.steps.machine[want.cycle], want.cycle, Names(want.names, want.target), status,
@@ -181,6 +185,13 @@ def _measure(params: Params, group: Any, start: Any, end: Any, size: int, shift:
         present, lengths = covered(group, start, end)
     found[present] = lengths
     return found
+
+
+def reasons_of(steps: Steps, rows: list[int]) -> tuple[str, list[int]]:
+    """What bounds the missing times of these rows, in words, and the rows that show it."""
+    told = [steps.why(k) for k in rows]
+    said = dict.fromkeys(text for text, _ in told if text)
+    return "; ".join(said), sorted({row for _, others in told for row in others})
 
 
 def required_time(seconds: int) -> Required:
