@@ -245,7 +245,9 @@ class Steps:
             near = int(rivals[np.argmin(self.start[rivals])]) if len(rivals) else -1
             if near >= 0 and self.start[near] <= self.latest[row]:
                 what = self.target_name(int(self.target[near])) or "the machine"
-                return f"{step} of {what} ran from {self.clock_time(near, 'start')}, and only one can run at once", [near]
+                return f"{step} of {what} ran from {self.clock_time(near, 'start')}, and only one can run at once", [
+                    near
+                ]
             recorded = self.times("recorded_at")[row] != NAT
             return ("it was written down by then" if recorded else "the audit looks from then") + ", at the latest", []
         rivals = rivals[self.start[rivals] < end]

@@ -51,7 +51,9 @@ Examples:
 )
 @click.option("--fail-on", type=click.Choice([*GRADES, "never"]), default="major", show_default=True,
               help="Exit with 1 on findings of this grade or graver.")  # fmt: skip
-@click.option("--explain", metavar="FINDING", help="Show the whole reasoning of one finding, by its id, instead of the report.")
+@click.option(
+    "--explain", metavar="FINDING", help="Show the whole reasoning of one finding, by its id, instead of the report."
+)
 def command(
     records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, as_of: str | None, decision: str | None,
     shown: str, outputs: tuple[str, ...], fail_on: str, explain: str | None,

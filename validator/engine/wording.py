@@ -89,7 +89,11 @@ def _finish(kind: str, words: dict[str, str], target: str) -> None:
         cycle = words.get("once") == "yes"
         words["blank_on"] = "in the whole cycle" if cycle else f"on {words.get('count')} of {words.get('rows')} rows"
     elif kind == "flush":
-        words["possible"] = f" (it can have been {words['found']})" if " to " in words.get("found", "") or "at most" in words.get("found", "") else ""
+        words["possible"] = (
+            f" (it can have been {words['found']})"
+            if " to " in words.get("found", "") or "at most" in words.get("found", "")
+            else ""
+        )
 
 
 def _order(words: Mapping[str, str]) -> tuple[str, str]:

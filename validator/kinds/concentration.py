@@ -132,7 +132,9 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     outside = any_by(belongs, verdict == _OUT, len(found))
     open_ = any_by(belongs, verdict == _OPEN, len(found)) & ~outside
     measured = any_by(belongs, verdict == _IN, len(found))
-    code = np.where(outside, 1, np.where(open_, np.where(any_by(belongs, near, len(found)), 4, 2), np.where(measured, 0, 3)))
+    code = np.where(
+        outside, 1, np.where(open_, np.where(any_by(belongs, near, len(found)), 4, 2), np.where(measured, 0, 3))
+    )
     status = np.array([IN, OUT, *[NOT_OBSERVED] * 3], dtype=np.int8)[code]
     corrected = np.zeros(len(found), dtype=bool)
     decisive: dict[int, list[int]] = {}

@@ -95,7 +95,9 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     near = any_by(rows.group, (verdict == 0) & known, size)
     torn = any_by(rows.group, scope.steps.contrary[rows.rows], size)
     unlimited = ~any_by(rows.group, verdict != -2, size)
-    reason = np.where(enough, 0, np.where(open_, np.where(unconditioned, 5, np.where(torn, 4, np.where(near, 7, 3))), 2))
+    reason = np.where(
+        enough, 0, np.where(open_, np.where(unconditioned, 5, np.where(torn, 4, np.where(near, 7, 3))), 2)
+    )
     reason = np.where(unlimited, 6, reason)
     reason = np.where(rows.present, reason, 1)
     status = np.array([IN, OUT, OUT, *[NOT_OBSERVED] * 3, OUT, NOT_OBSERVED], dtype=np.int8)[reason]

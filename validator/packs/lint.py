@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
+from validator.packs.consistency import conflicts
 from validator.packs.model import BoundRule, CaseFile, Pack
 from validator.statuses import Status
 
@@ -15,7 +16,7 @@ _NEEDED = (*(s.value for s in Status), "boundary")
 
 def lint(pack: Pack) -> list[str]:
     """Every fault of a pack that `load_pack` could read, one sentence each; none for a pack fit to be trusted."""
-    faults = [*_pack(pack), *_clauses(pack)]
+    faults = [*_pack(pack), *_clauses(pack), *conflicts(pack)]
     for bound in pack.rules:
         if bound.pack == pack.id:
             faults.extend(f"{bound.place}: rule {bound.rule.id}: {fault}" for fault in _rule(bound, pack))

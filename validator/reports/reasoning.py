@@ -26,16 +26,27 @@ def explain(finding: Finding, report: Report, records: RecordSet, rule: str) -> 
     about = " > ".join(name(p) for p in (finding.store_id, finding.equipment_id, finding.cycle_id, finding.target) if p)
     lines = [f"Finding {finding.id}: {finding.status.shown}, {finding.grade.value}", sentence(about), "",
              sentence(finding.message), "", "Rows (times by the store's clock)"]  # fmt: skip
-    lines += [f"  {line}" for line in _rows(finding, records, zone)] or ["  none: nothing is recorded that could be named"]
+    lines += [f"  {line}" for line in _rows(finding, records, zone)] or [
+        "  none: nothing is recorded that could be named"
+    ]
     lines += ["", "Arithmetic", *(f"  {line}" for line in _arithmetic(finding))]
     if finding.marks or finding.grade_reason:
-        lines += ["", "Marks", *(f"  {m}" for m in finding.marks), *([f"  {finding.grade_reason}"] if finding.grade_reason else [])]
+        lines += [
+            "",
+            "Marks",
+            *(f"  {m}" for m in finding.marks),
+            *([f"  {finding.grade_reason}"] if finding.grade_reason else []),
+        ]
     return "\n".join([*lines, "", f"Decision rule  {report.decision}", f"Looked from    {report.as_of}", "", rule])
 
 
 def _rows(finding: Finding, records: RecordSet, zone: str) -> Iterable[str]:
     for evidence in finding.evidence:
-        source = records.sources.index((evidence.file, evidence.sheet)) if (evidence.file, evidence.sheet) in records.sources else -1
+        source = (
+            records.sources.index((evidence.file, evidence.sheet))
+            if (evidence.file, evidence.sheet) in records.sources
+            else -1
+        )
         at = np.flatnonzero((records.source == source) & (records.rows == evidence.row))
         place = f"{name(evidence.file)}{' ' + name(evidence.sheet) if evidence.sheet else ''} row {evidence.row}"
         values = ", ".join(f"{c} {_value(records, int(at[0]), c, zone)}" for c in evidence.columns) if len(at) else ""
