@@ -101,10 +101,10 @@ def _keep_side(value: float, text: str) -> float:
 
 
 def plain_number(value: float) -> str:
-    """A number as people write it: no exponent where it can be avoided, no trailing zeros."""
+    """A number as people write it, with every digit that it has: what lies beside a limit does not look like it."""
     if value == int(value) and abs(value) < 1e15:
         return str(int(value))
-    return f"{value:.6f}".rstrip("0").rstrip(".") if 1e-4 <= abs(value) < 1e15 else repr(value)
+    return repr(float(value))
 
 
 def say_seconds(seconds: float) -> str:

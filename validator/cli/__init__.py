@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import gc
 import os
+import signal
 import sys
 import tempfile
+import threading
 import traceback
 from typing import NoReturn
 
@@ -26,7 +28,7 @@ Examples:
   cip-audit demo
   cip-audit check log.csv --rules syrup-line-cip --register register.yaml
   cip-audit check logs/*.csv --format json --output html=report.html
-  cip-audit rules explain SYR-FLUSH
+  cip-audit rules explain SYR-FLUSH-TIME
 
 \b
 Exit status: 0 judged, nothing at or above --fail-on; 1 findings at or above it;
@@ -67,7 +69,7 @@ class _Lazy(click.Group):
 @click.group(cls=_Lazy, epilog=_EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="cip-audit", message="%(prog)s %(version)s")
 def cli() -> None:
-    """Tell from exported cleaning records whether dispensing equipment was really cleaned, and what to do about it."""
+    """Hold exported cleaning records of dispensing equipment against rules, and say what to do about what is found."""
 
 
 def main(arguments: list[str] | None = None) -> NoReturn:
@@ -77,10 +79,13 @@ def main(arguments: list[str] | None = None) -> NoReturn:
 
 def run(arguments: list[str] | None = None) -> int:
     """Run the command line; the exit status, with every error said in plain sentences on standard error."""
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGTERM, _stop)
     gc.disable()  # a run makes many values and no rings of them, and ends soon
     try:
         status = cli.main(args=arguments, prog_name="cip-audit", standalone_mode=False)
-        sys.stdout.flush()
+        if sys.stdout is not None:
+            sys.stdout.flush()
         return int(status or 0)
     except click.exceptions.Abort:
         click.echo("interrupted", err=True)
@@ -105,6 +110,11 @@ def run(arguments: list[str] | None = None) -> int:
         return 70
     except Exception as error:
         return _internal(error)
+
+
+def _stop(number: int, frame: object) -> NoReturn:
+    """End in order, so that what was begun is cleaned away."""
+    raise SystemExit(128 + number)
 
 
 def _internal(error: Exception) -> int:

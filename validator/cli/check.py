@@ -59,7 +59,8 @@ def command(
     shown: str, outputs: tuple[str, ...], fail_on: str, explain: str | None,
 ) -> int:  # fmt: skip
     """Audit RECORDS (CSV, XLSX, JSON, JSON Lines or Parquet; - is standard input) and say what is IN, OUT, N/O and N/A."""
-    files = parse_outputs(outputs, list(RENDERERS))
+    records = tuple(dict.fromkeys(records))
+    files = parse_outputs(outputs, list(RENDERERS), [*records, *rules, *([register_path] if register_path else [])])
     _exist(records)
     with Waiting("reading the records") as waiting:
         judged = judge_files(records, rules, register_path, as_of, decision or "", waiting)
@@ -69,7 +70,7 @@ def command(
             click.echo(_reasoning(judged, explain), nl=False)
             return exit_status(report, fail_on)
         # a bar would draw into a report on the same terminal
-        if shown != "text" or not sys.stdout.isatty():
+        if shown != "text" or sys.stdout is None or not sys.stdout.isatty():
             write_report(report, shown, files)
             return exit_status(report, fail_on)
     write_report(report, shown, files)
@@ -198,6 +199,8 @@ def _pack_of(intake: Intake) -> list[Pack]:
 
     named = set(intake.records.texts["procedure"].vocabulary)
     packs = [load_pack(name) for name in bundled_packs()]
+    if not len(intake.records):
+        return packs  # there is nothing to choose by, and nothing to judge
     fitting = [p for p in packs if p.procedure in named]
     if not fitting:
         told = f"name the procedure {', '.join(sorted(named))}" if named else "name no procedure"

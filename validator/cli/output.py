@@ -12,13 +12,19 @@ from validator.errors import WrongInput
 from validator.findings import Report
 
 
-def parse_outputs(outputs: Sequence[str], formats: Sequence[str]) -> list[tuple[str, Path]]:
-    """`FORMAT=PATH` pairs; raise `WrongInput` naming what may stand there."""
-    found = []
+def parse_outputs(outputs: Sequence[str], formats: Sequence[str], inputs: Sequence[str] = ()) -> list[tuple[str, Path]]:
+    """`FORMAT=PATH` pairs; raise `WrongInput` naming what may stand there. No input is ever written over."""
+    found: list[tuple[str, Path]] = []
+    taken = {Path(path).resolve(): f"is {path}, which is read here" for path in inputs if path != "-"}
     for text in outputs:
         name, sign, path = text.partition("=")
-        if not sign or not path or name not in formats:
-            raise WrongInput(f"--output {text}: write it as FORMAT=PATH with FORMAT one of {', '.join(formats)}")
+        if not sign or not path or path == "-" or name not in formats:
+            raise WrongInput(f"--output {text}: write it as FORMAT=PATH with FORMAT one of {', '.join(formats)}; "
+                             f"--format is for standard output")  # fmt: skip
+        place = Path(path).resolve()
+        if place in taken:
+            raise WrongInput(f"--output {text}: {taken[place]}; name another file")
+        taken[place] = "is named twice"
         found.append((name, Path(path)))
     return found
 
@@ -27,6 +33,8 @@ def write_report(report: Report, shown: str, outputs: Sequence[tuple[str, Path]]
     """The report in the format `shown` to standard output, and in each named format to its file."""
     from validator.reports import RENDERERS
 
+    if sys.stdout is None:
+        raise WrongInput("standard output is closed, and the report has nowhere to go")
     for name, path in outputs:
         write_file(path, RENDERERS[name].render(report))
     document = _for_terminal(report) if shown == "text" and sys.stdout.isatty() else RENDERERS[shown].render(report)
@@ -45,17 +53,28 @@ def _for_terminal(report: Report) -> bytes:
 
 
 def write_file(path: Path, document: bytes) -> None:
-    """Write a file as a whole: its old content stands until the new one is complete."""
+    """Write a file as a whole: its old content stands until the new one is complete. A device is written straight to."""
     try:
-        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=f".{path.name}.", delete=False) as kept:
+        if path.exists() and not path.is_file():
+            path.write_bytes(document)
+            return
+        real = path.resolve()
+        with tempfile.NamedTemporaryFile(dir=real.parent, prefix=f".{real.name[:64]}.", delete=False) as kept:
             try:
                 kept.write(document)
                 kept.flush()
                 os.fsync(kept.fileno())
-                Path(kept.name).chmod(0o644)
-                Path(kept.name).replace(path)
+                Path(kept.name).chmod(real.stat().st_mode & 0o777 if real.exists() else 0o666 & ~_umask())
+                Path(kept.name).replace(real)
             except BaseException:
                 Path(kept.name).unlink()
                 raise
     except OSError as error:
         raise WrongInput(f"{path}: cannot be written: {(error.strerror or str(error)).lower()}") from None
+
+
+def _umask() -> int:
+    """What this process takes off the permissions of new files; it can only be read by setting it."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

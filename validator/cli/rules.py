@@ -41,7 +41,7 @@ def list_(rules: tuple[str, ...]) -> None:
             )
 
 
-@command.command(epilog="Example:  cip-audit rules explain SYR-FLUSH")
+@command.command(epilog="Example:  cip-audit rules explain SYR-FLUSH-TIME")
 @click.argument("rule_id", metavar="ID")
 @_OPTION
 def explain(rule_id: str, rules: tuple[str, ...]) -> None:

@@ -72,7 +72,7 @@ def audit(
     return Report(
         report_version=REPORT_VERSION, tool=tool, generated_at=generated_at, as_of=as_of.shown, decision=decision or (packs[0].decision if packs else "simple"),
         title=" and ".join(p.title for p in packs), inputs=_count_duplicates(intake, steps),
-        packs=tuple(PackUsed(p.id, p.version, p.title, p.sha256) for p in packs), summary=scores.all(),
+        packs=tuple(PackUsed(p.id, p.version, p.title, p.sha256) for p in packs), summary=_with_empty(scores.all(), found),
         stores=_stores(fleet, scores, due, sorted_once.values()), checked=_checked(applied, tally),
         findings=tuple(found), notices=tuple(dict.fromkeys(told)), record_defects=intake.defects,
         upcoming=tuple(due), cautions=tuple(dict.fromkeys(c for p in packs for c in p.cautions)), records=len(records),
@@ -101,6 +101,13 @@ def _empty_exports(intake: Intake) -> list[Finding]:
         )
         for file in intake.inputs if file.status == "read" and file.rows == 0
     ]  # fmt: skip
+
+
+def _with_empty(verdict: Verdict, found: Sequence[Finding]) -> Verdict:
+    """The verdict of the run with its empty exports counted as checks that could not be shown."""
+    empty = sum(f.rule == EMPTY_EXPORT for f in found)
+    counts = replace(verdict.counts, not_observed=verdict.counts.not_observed + empty)
+    return replace(verdict, counts=counts) if empty else verdict
 
 
 def _tally(applied: Sequence[Applied], fleet: int) -> dict[str, Tallies]:
@@ -170,7 +177,7 @@ def _stores(
     of_store = scores.of(first, [(fleet[at].store_id, "") for at in first])
     return tuple(
         StoreResult(fleet[a].store_id, fleet[a].store_name, fleet[a].zone, verdict, tuple(equipment[a:b]))
-        for a, b, verdict in zip(first, [*first[1:], len(fleet)], of_store, strict=True)
+        for a, b, verdict in zip(first, [*first[1:], len(fleet)], of_store, strict=bool(first))
     )
 
 

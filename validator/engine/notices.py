@@ -104,9 +104,10 @@ def about_limits(machines: Sequence[Machine], packs: Sequence[Pack]) -> Iterable
 
 def about_rules(applied: Sequence[Applied], judged: dict[str, int]) -> Iterable[Notice]:
     """Rules that judged nothing, so that nobody takes their silence for a pass."""
-    for rule_id in dict.fromkeys(a.rule.rule.id for a in applied):
-        if judged.get(rule_id, 0) == 0:
-            yield Notice("not_exercised", f"{rule_id} was not exercised: no check of it could be judged", rule_id)
+    idle = [r for r in dict.fromkeys(a.rule.rule.id for a in applied) if judged.get(r, 0) == 0]
+    if idle:
+        yield Notice("not_exercised", f"not exercised, since no check could be judged: {', '.join(sorted(idle))}",
+                     count=len(idle))  # fmt: skip
 
 
 def about_uncredited(applied: Sequence[Applied]) -> Iterable[Notice]:

@@ -106,7 +106,8 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     best_low = highest_by(rows.group, recorded_low, size, 0)
     best_high = highest_by(rows.group, recorded_high, size, 0)
     least = highest_by(rows.group, -need, size, -FAR)
-    close = rows.present & (best_low == best_high) & (np.abs(best_low + least) < scope.slack) & (best_low != -least)
+    over = best_low + least
+    close = rows.present & (best_low == best_high) & (over < scope.slack) & (over + scope.slack >= 0)
 
     def show(i: int) -> Shown:
         mine = rows.of(i)

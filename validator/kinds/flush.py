@@ -55,7 +55,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     low, high = _lengths(params, scope, rows, size)
     torn = any_by(rows.group, scope.steps.contrary[rows.rows], size)
     recorded = low
-    close = rows.present & (low == high) & (np.abs(low - need) < scope.slack) & (low != need)
+    close = rows.present & (low == high) & (low - scope.slack < need) & (low + scope.slack >= need)
     low, high, exact = *_guarded(params, scope, rows, low, high), low == high
     reason = np.where(low >= need, 0, np.where(high < need, 2, np.where(torn, 4, np.where(exact, 5, 3))))
     reason = np.where(rows.present, reason, 1)

@@ -13,7 +13,7 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 import numpy.typing as npt
 
-from validator.quantities import parse_number
+from validator.quantities import parse_number, plain_number
 from validator.tables import (
     DOMAIN,
     NAT,
@@ -229,7 +229,7 @@ def _numbers(parsed: ParsedTable, name: str, column: Column, flagged: set[tuple[
         values = values.copy()
         for index in _outside_by_schema(name, values, outside):
             code = "bad_number" if np.isinf(values[index]) else "out_of_domain"
-            _defect(parsed, index, name, code, shown(index), f"lies outside {low:g} to {high:g}, what {name} can be")
+            _defect(parsed, index, name, code, shown(index), f"lies outside {plain_number(low)} to {plain_number(high)}, what {name} can be")
             values[index] = np.nan
     parsed.numbers[name] = values
 

@@ -14,6 +14,8 @@ FIRST = 3
 """Things to do first; a longer list would not be read as first things."""
 
 NOT_EXERCISED = "not exercised"
+OPEN = "open"
+"""The target of an interval that is still running."""
 
 _Ranked = tuple[tuple[int, int, str], ToDo]
 _NO_ROWS = ToDo(
@@ -56,6 +58,8 @@ def standing(report: Report) -> tuple[str, ...]:
     if unread:
         files = words.count(len(report.inputs), "file")
         lines.append(f"{unread:,} of {files} {_was(unread)} not read in full; the result does not cover the rest.")
+    told = [notice for notice in report.notices if notice.code in ("no_register", "unknown_profile")]
+    lines += [words.capital(words.stopped(notice.message)) for notice in told[:FIRST]]
     defective = sum(file.rows_defective for file in report.inputs)
     if defective:
         lines.append(f"{words.count(defective, 'row')} could not be used in full; see Record defects.")
@@ -74,7 +78,7 @@ def not_read(file: InputFile) -> bool:
 def first_things(report: Report) -> tuple[ToDo, ...]:
     """At most three things to do, the most pressing first; one of them stands for all findings of a rule.
 
-    First critical findings; then files that must come again; major findings; what is overdue; lesser findings; and last
+    First what is overdue now by a rule; critical findings; then files that must come again; major findings; what is overdue; lesser findings; and last
     what could not be shown.
     """
     ranked = [*_from_findings(report), *_from_files(report), *_from_due(report)]
@@ -89,6 +93,9 @@ def _from_findings(report: Report) -> Iterator[_Ranked]:
     for (status, _, rule), same in grouped(open_ones, lambda f: (f.status, f.pack, f.rule)).items():
         worst = by_gravity(same)[0]
         band = 0 if status is Status.OUT else 60
+        if any(finding.target == OPEN and finding.status is Status.OUT for finding in same):
+            band = -100  # what is overdue now comes before what was wrong then
+            worst = next(finding for finding in same if finding.target == OPEN)
         yield (band + worst.grade.rank * 10, -len(same), rule), _about(worst, same)
 
 

@@ -178,8 +178,8 @@ def due(of: Due) -> str:
 
 
 def rows_read(file: InputFile) -> str:
-    """`212 rows = 208 used + 4 defective`, with duplicates and blank rows beside."""
-    beside = [count(file.rows_duplicate, "duplicate row")] if file.rows_duplicate else []
-    beside += [count(file.rows_blank, "blank row")] if file.rows_blank else []
-    said = f"{count(file.rows, 'row')} = {file.rows_used:,} used + {file.rows_defective:,} defective"
+    """`212 rows = 208 used + 4 defective`, with the duplicates among them and blank rows beside."""
+    beside = [count(file.rows_blank, "blank row")] if file.rows_blank else []
+    again = f" ({file.rows_duplicate:,} of them a second time, counted once)" if file.rows_duplicate else ""
+    said = f"{count(file.rows, 'row')} = {file.rows_used:,} used{again} + {file.rows_defective:,} defective"
     return said + (f"; beside them {' and '.join(beside)}" if beside else "")
