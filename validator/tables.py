@@ -160,6 +160,31 @@ CANONICAL = (*TEXTS, *TIMES, *NUMBERS, *FREE_TEXT)
 """Every column of the contract's canonical table."""
 
 
+STEPS = frozenset(
+    [
+        "empty_tank",
+        "mix_solution",
+        "test_solution",
+        "disconnect",
+        "disassemble",
+        "flush",
+        "circulate",
+        "soak",
+        "wash",
+        "rinse",
+        "sanitize",
+        "air_dry",
+        "reassemble",
+        "reconnect",
+        "refill_tank",
+        "prime",
+        "verify",
+    ]
+)
+"""The steps of the contract, section 3; a pack may add its own."""
+AGENTS = frozenset(["water", "detergent", "caustic", "acid", "chlorine", "quat", "iodine", "peracetic_acid"])
+"""The agents of the contract, section 3; a pack may add its own."""
+
 DOMAIN: dict[str, tuple[float, float]] = {
     "duration_s": (0, 31 * 86_400),
     "concentration_ppm": (0, 1_000_000),

@@ -45,8 +45,8 @@ def test_no_row_is_said_and_never_reads_as_met(made: Made) -> None:
 
 
 def test_first_things_are_the_gravest_and_at_most_three(made: Made) -> None:
-    """Critical before a file that must come again before major."""
-    assert [todo.finding for todo in lay_out(made("full"), 10).first] == ["F00000002", "", "F00000005"]
+    """What is overdue now, then what is critical, then a file that must come again, before what is major."""
+    assert [todo.finding for todo in lay_out(made("full"), 10).first] == ["F00000005", "F00000002", ""]
 
 
 def test_what_was_corrected_or_accepted_is_not_asked_for_first(made: Made) -> None:

@@ -53,16 +53,18 @@ def audit(
     applied: list[Applied] = []
     told = [*intake.notices, *tell.about_records(records, packs), *tell.about_limits(fleet, packs)]
     sorted_once: dict[str | None, Steps] = {}
+    unread = any(f.status != "read" for f in intake.inputs)
     for pack in packs:
         if pack.procedure not in sorted_once:
             sorted_once[pack.procedure] = form_cycles(records, fleet, pack.procedure)
-        done, more = apply(pack, sorted_once[pack.procedure], fleet, decision or pack.decision)
+        done, more = apply(pack, sorted_once[pack.procedure], fleet, decision or pack.decision, unread=unread)
         applied.extend(done)
         told.extend(more)
     steps = next(iter(sorted_once.values()), None)
     told.extend(tell.about_machines(fleet, steps, register is not None))
     told.extend(tell.about_uncredited(applied))
     told.extend(tell.about_close(applied))
+    told.extend(tell.about_targets(applied))
     found = sorted([*findings(applied), *_empty_exports(intake)], key=lambda f: (f.grade.rank, f.rule != EMPTY_EXPORT))
     tally = _tally(applied, len(fleet))
     told.extend(tell.about_rules(applied, {r: int(t[:, IN].sum() + t[:, OUT].sum()) for r, t in tally.items()}))

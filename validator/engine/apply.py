@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,12 +12,14 @@ from pydantic import ValidationError
 
 from validator import kinds
 from validator.cycles import Steps
+from validator.documents import suggest
 from validator.errors import WrongInput
 from validator.findings import Grade, Notice
 from validator.kinds.outcome import IN, NOT_APPLICABLE, OUT, Outcomes, Scope
 from validator.machines import Machine
 from validator.packs.model import BoundRule, Pack
 from validator.quantities import Duration
+from validator.tables import AGENTS
 
 Mask = npt.NDArray[np.bool_]
 GRAVE = (Grade.CRITICAL, Grade.MAJOR)
@@ -37,7 +39,7 @@ class Applied:
 
 
 def apply(
-    pack: Pack, steps: Steps, machines: Sequence[Machine], decision: str = "simple"
+    pack: Pack, steps: Steps, machines: Sequence[Machine], decision: str = "simple", *, unread: bool = False
 ) -> tuple[list[Applied], list[Notice]]:
     """Every rule of a pack, the intervals last: which cycles count can hang on the other rules."""
     own = [m.with_profile(pack.profiles) for m in machines]
@@ -50,7 +52,8 @@ def apply(
     for bound in order:
         kind = kinds.load(bound.rule.kind)
         for params, mask in _by_limits(bound, kind, own, concerned):
-            scope = Scope(steps, own, mask, families=families, rules=rules, guarded=decision == "guarded")
+            scope = Scope(steps, own, mask, families=families, rules=rules, guarded=decision == "guarded", unread=unread,
+                          agents=AGENTS | pack.agents)  # fmt: skip
             if bound.rule.kind == "interval":
                 scope = replace(scope, counting=_counting(params.counts, pack, steps, done))
             done.append(Applied(bound, params, pack, steps, own, mask, kind.check(params, scope)))
@@ -72,8 +75,9 @@ def _concerned(pack: Pack, steps: Steps, machines: Sequence[Machine]) -> tuple[M
     recorded = np.zeros(len(machines), dtype=bool)
     recorded[steps.machine] = True
     mask = np.ones(len(machines), dtype=bool)
-    notices = []
+    notices: list[Notice] = []
     for at, machine in enumerate(machines):
+        notices.extend(_odd_register(pack, machine))
         foreign = bool(pack.profiles) and machine.profile != "" and machine.profile not in pack.profiles
         if foreign and not recorded[at]:
             mask[at] = False
@@ -81,6 +85,23 @@ def _concerned(pack: Pack, steps: Steps, machines: Sequence[Machine]) -> tuple[M
                                   f"the pack {pack.id}, which was not applied to it", "", machine.store_id,
                                   machine.equipment_id))  # fmt: skip
     return mask, notices
+
+
+def _odd_register(pack: Pack, machine: Machine) -> Iterable[Notice]:
+    """What the register says of a machine that fits nothing; a profile that is all but one of the pack's is a fault."""
+    unknown = bool(pack.profiles) and machine.registered and machine.profile not in ("", *pack.profiles)
+    if unknown and machine.lines is None:
+        near = suggest(machine.profile, sorted(pack.profiles))
+        if near:
+            raise WrongInput(f"register: {machine.equipment_id}: profile: found {machine.profile!r}{near}; profiles of "
+                             f"{pack.id}: {', '.join(sorted(pack.profiles))}")  # fmt: skip
+        yield Notice("unknown_profile", f"{machine.equipment_id}: no pack used here has its profile {machine.profile!r}, so "
+                     f"what was expected of it is what its own records name", "", machine.store_id,
+                     machine.equipment_id)  # fmt: skip
+    if machine.lines is not None:
+        for line in sorted(machine.out_of_use - set(machine.lines)):
+            yield Notice("unknown_line", f"{machine.equipment_id}: lines_out_of_use names {line!r}, which is none of its lines"
+                         f"{suggest(line, machine.lines)}", "", machine.store_id, machine.equipment_id)  # fmt: skip
 
 
 def _by_limits(

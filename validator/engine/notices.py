@@ -7,37 +7,14 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from validator.cycles import Steps
+from validator.documents import suggest
 from validator.engine.apply import Applied
 from validator.findings import Notice
 from validator.kinds.outcome import IN
 from validator.machines import Machine
 from validator.packs.model import Pack
 from validator.records import RecordSet
-from validator.tables import NAT
-
-STEPS = frozenset(
-    [
-        "empty_tank",
-        "mix_solution",
-        "test_solution",
-        "disconnect",
-        "disassemble",
-        "flush",
-        "circulate",
-        "soak",
-        "wash",
-        "rinse",
-        "sanitize",
-        "air_dry",
-        "reassemble",
-        "reconnect",
-        "refill_tank",
-        "prime",
-        "verify",
-    ]
-)
-"""The steps of the contract, section 3; a pack may add its own."""
-AGENTS = frozenset(["water", "detergent", "caustic", "acid", "chlorine", "quat", "iodine", "peracetic_acid"])
+from validator.tables import AGENTS, NAT, STEPS
 
 
 def about_records(records: RecordSet, packs: Sequence[Pack]) -> Iterable[Notice]:
@@ -61,8 +38,10 @@ def _unknown(records: RecordSet, column: str, known: frozenset[str]) -> Iterable
         if count and name not in known:
             rows = np.flatnonzero(coded.codes == coded.vocabulary.index(name))[:3]
             places = ", ".join(f"{records.sources[records.source[r]][0]} row {records.rows[r]}" for r in rows)
-            yield Notice(f"unknown_{column}", f"the {column} {name!r} is not one that the rules know; {count} "
-                         f"row{'s' * (count > 1)} used as they stand ({places}{', ...' * (count > 3)})", count=count)  # fmt: skip
+            used = "rows were used as they stand" if count > 1 else "row was used as it stands"
+            yield Notice(f"unknown_{column}", f"the {column} {name!r} is not one that the rules know"
+                         f"{suggest(name.casefold(), sorted(known))}; {count} {used} ({places}{', ...' * (count > 3)})",
+                         count=count)  # fmt: skip
 
 
 def about_machines(machines: Sequence[Machine], steps: Steps | None, has_register: bool) -> Iterable[Notice]:
@@ -77,10 +56,13 @@ def about_machines(machines: Sequence[Machine], steps: Steps | None, has_registe
                          f"expected of it is what its own records name", "", m.store_id, m.equipment_id)  # fmt: skip
     if steps is None:
         return
-    recorded = {machines[i].store_id for i in np.unique(steps.machine).tolist()}
-    for store in sorted({m.store_id for m in machines} - recorded):
-        yield Notice("no_records_of_store", f"store {store} is in the register, and no row of these files is about it",
-                     store_id=store)  # fmt: skip
+    judged = {machines[i].store_id for i in np.unique(steps.machine).tolist()}
+    named = set(steps.records.texts["store_id"].vocabulary)
+    for store in sorted({m.store_id for m in machines} - judged):
+        about = "no row about it is of the procedure judged here" if store in named else "no row of these files is about it"
+        yield Notice("no_records_of_store", f"store {store} is in the register, and {about}", store_id=store)
+    yield from _long_cycles(machines, steps)
+    yield from _early_signatures(machines, steps)
     as_of = np.array([m.as_of for m in machines], dtype=np.int64)[steps.machine]
     late = np.flatnonzero((steps.completed != NAT) & (steps.completed > as_of))
     for cycle in late.tolist():
@@ -132,3 +114,54 @@ def about_close(applied: Sequence[Applied]) -> Iterable[Notice]:
             rule = a.rule.rule.id
             yield Notice("within_resolution", f"{rule}: {count} check{'s are' if count > 1 else ' is'} IN by less than the "
                          f"clock was read; the decision rule guarded would not call that shown", rule, count=count)  # fmt: skip
+
+
+LONG = 24 * 3600 * 1_000_000
+"""A pause within one cycle from which on its id may stand for two cleanings."""
+
+
+def _long_cycles(machines: Sequence[Machine], steps: Steps) -> Iterable[Notice]:
+    """Cycles whose rows lie more than a day apart: an id used again, or a date gone wrong."""
+    span = np.where((steps.began == NAT) | (steps.completed == NAT), 0, steps.completed - steps.began)
+    for cycle in np.flatnonzero(span > LONG).tolist():
+        rows = slice(int(steps.first[cycle]), int(steps.first[cycle + 1]))
+        known = np.sort(np.where(steps.start[rows] == NAT, steps.end[rows], steps.start[rows]))
+        known = known[known != NAT]
+        pause = int(np.diff(known).max()) if len(known) > 1 else 0
+        if pause > LONG:
+            m = machines[int(steps.machine[cycle])]
+            yield Notice("long_cycle", f"{m.equipment_id}: the rows of cycle {steps.cycle_ids[cycle]} lie {pause // (LONG)} days "
+                         f"apart; if its id was used for two cleanings or a date is wrong, its checks mean little",
+                         "", m.store_id, m.equipment_id)  # fmt: skip
+
+
+def _early_signatures(machines: Sequence[Machine], steps: Steps) -> Iterable[Notice]:
+    """Cycles verified before they were done, and rows written down before the step began."""
+    verified, recorded = steps.times("verified_at"), steps.times("recorded_at")
+    early = (recorded != NAT) & (steps.start != NAT) & (recorded < steps.start)
+    completed = steps.completed[steps.cycle]
+    unseen = (verified != NAT) & (completed != NAT) & (verified < completed)
+    for what, rows in (("recorded_at lies before the step began", early), ("verified_at lies before the work was done", unseen)):
+        for cycle in np.unique(steps.cycle[rows]).tolist():
+            m = machines[int(steps.machine[cycle])]
+            yield Notice("before_the_work", f"{m.equipment_id}: cycle {steps.cycle_ids[cycle]}: {what}", "", m.store_id,
+                         m.equipment_id)  # fmt: skip
+
+
+def about_targets(applied: Sequence[Applied]) -> Iterable[Notice]:
+    """Targets in the records that are none of the machine's lines and parts, nor named by any rule."""
+    for a in {id(a.steps): a for a in applied}.values():
+        steps, words = a.steps, a.steps.records.texts["target"].vocabulary
+        named = {t for b in a.pack.rules for p in (b.params, *getattr(b.params, "required", ()))
+                 for t in (p.targets if isinstance(getattr(p, "targets", None), tuple) else ())}  # fmt: skip
+        width = len(words) + 1
+        pairs, counts = np.unique(steps.machine[steps.cycle] * width + steps.target + 1, return_counts=True)
+        for pair, count in zip(pairs.tolist(), counts.tolist(), strict=True):
+            m, target = a.machines[pair // width], pair % width - 1
+            if target < 0 or m.lines is None or m.parts is None:
+                continue
+            known = {*m.lines, *m.parts, *named}
+            near = suggest(words[target].casefold(), sorted(known))
+            if words[target] not in known and (near or not m.parts):
+                yield Notice("unknown_target", f"{m.equipment_id}: the target {words[target]!r} is none of its lines and parts"
+                             f"{near}; {count} row{'s' * (count > 1)}", "", m.store_id, m.equipment_id, count)  # fmt: skip

@@ -12,6 +12,7 @@ from string import Formatter
 SENTENCES: Mapping[tuple[str, str], str] = {
     ("interval", "too_late"): "{found} in service without a cleaning that counts, {limit}{since}",
     ("interval", "missing_time"): "an end is missing, so it cannot be told whether the time between cleanings kept to {limit}",
+    ("interval", "unread_file"): "no row is about this machine, and a file that may hold some could not be read",
     ("interval", "no_start"): "no cleaning that counts and no in-service date, so there is no day to count from",
     ("flush", "missing"): "no {step} is recorded for {target}",
     ("flush", "too_short"): "{target}: {step} for {found}, {required}{because}",
@@ -22,7 +23,7 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("contact", "missing_time"): "{target}: a start or an end is missing{because}, so {required} of contact cannot be shown",
     ("contact", "contradiction"): "{target}: the times of the contact contradict each other, so it cannot be shown",
     ("contact", "missing_condition"): "{target}: {found} of contact, but what it depends on (agent, strength, temperature or pH) is not recorded",
-    ("contact", "no_limit"): "{target}: {found} of contact, but what was used fits no line of the limits",
+    ("contact", "no_limit"): "{target}: {found} of contact, but what was used{agent} fits no line of the limits",
     ("concentration", "outside"): "{target}: {found}{conditions}{asked}",
     ("concentration", "not_measured"): "{target}: no reading is recorded{calculated}",
     ("concentration", "missing_condition"): "{target}: {found}{conditions}, but the temperature or pH that decides is not recorded",
@@ -85,6 +86,8 @@ def _finish(kind: str, words: dict[str, str], target: str) -> None:
         words["asked"] = " fits no row of the limits" if words.get("table") else f", {words['required']}"
     elif kind == "feasible_time":
         words["least"] = words["required"].removeprefix("at least ")
+    elif kind == "contact":
+        words["agent"] = f" ({words['agent']})" if words.get("agent") else ""
     elif kind == "record":
         cycle = words.get("once") == "yes"
         words["blank_on"] = "in the whole cycle" if cycle else f"on {words.get('count')} of {words.get('rows')} rows"

@@ -18,7 +18,7 @@ from pydantic import model_validator
 
 from validator.documents import Document, Number, Text
 from validator.findings import Quantity, Required
-from validator.kinds.conditions import Range
+from validator.kinds.conditions import Range, known_agents
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
 from validator.quantities import LITRES, plain_number
@@ -279,7 +279,7 @@ class _Solutions:
         self.members, self.solution = rows[belongs][order], at[belongs][order]
         self.bounds = np.searchsorted(self.solution, np.arange(len(present) + 1))
         named_any, having = np.zeros(steps.cycles, dtype=bool), np.zeros(steps.cycles, dtype=bool)
-        named_any[steps.cycle[agents >= 0]] = True
+        named_any[steps.cycle[known_agents(steps, scope.agents | {agent}) >= 0]] = True
         having[present // width] = True
         without = cycles[~having[cycles]]
         self.cycle = np.concatenate([present // width, without]).astype(np.int64)

@@ -79,24 +79,33 @@ def holds(line: Conditions, at: Measured) -> tuple[Mask, Mask]:
     return sure, possible
 
 
-def measured(steps: Steps, rows: Index) -> Measured:
+def known_agents(steps: Steps, known: frozenset[str]) -> npt.NDArray[np.int32]:
+    """The agent of every row; a word that nobody knows (a trade name, a typing error) names none."""
+    agents = steps.records.texts["agent"]
+    keep = np.array([code if word in known else -1 for code, word in enumerate(agents.vocabulary)] + [-1], dtype=np.int32)
+    return keep[steps.column("agent")]
+
+
+def measured(steps: Steps, rows: Index, known: frozenset[str]) -> Measured:
     """Agent, strength, temperature and pH of each row: its own, else those of its solution in the same cycle.
 
     A row's solution is the one it names. Of several readings of a solution the latest counts that was taken before
     the row began, else the first.
     """
     agents = steps.records.texts["agent"]
-    agent = steps.column("agent")[rows].copy()
+    codes = known_agents(steps, known)
+    agent = codes[rows].copy()
     values = {name: steps.numbers(name, rows).copy() for name in MEASURED}
     solution = steps.column("solution_id")
     named = np.flatnonzero(solution[rows] >= 0)
     if len(named):
-        _from_solution(steps, rows, named, agent, values, solution)
+        _from_solution(steps, rows, named, agent, values, solution, codes)
     return Measured(agent, agents.vocabulary, values)
 
 
 def _from_solution(
-    steps: Steps, rows: Index, named: Index, agent: npt.NDArray[np.int32], values: dict[str, Floats], solution: Any
+    steps: Steps, rows: Index, named: Index, agent: npt.NDArray[np.int32], values: dict[str, Floats], solution: Any,
+    codes: npt.NDArray[np.int32],
 ) -> None:
     """Fill what a row leaves blank from the other rows of the solution it names."""
     members = np.flatnonzero(solution >= 0)
@@ -106,7 +115,6 @@ def _from_solution(
     members, key = members[order], key[order]
     wanted = steps.cycle[rows[named]] * width + solution[rows[named]]
     low, high = np.searchsorted(key, wanted, "left"), np.searchsorted(key, wanted, "right")
-    codes = steps.column("agent")
     numbers = {name: steps.numbers(name, members) for name in MEASURED}
     for k in np.flatnonzero((agent[named] < 0) | _any_unknown(values, named)).tolist():
         at, mine = int(named[k]), slice(int(low[k]), int(high[k]))

@@ -121,7 +121,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         short = seconds - asked if asked is not None and mine and status[i] == OUT else None
         margin = Quantity(int(short) if short == int(short) else short, "s") if short is not None else None
         facts = {"steps": " or ".join(params.steps), "found": observed_text(observed),
-                 "needed": say_seconds(asked) if asked is not None else ""}  # fmt: skip
+                 "agent": used_agent(scope, mine), "needed": say_seconds(asked) if asked is not None else ""}  # fmt: skip
         because, shown_by = reasons_of(scope.steps, [k for k in mine if scope.steps.incomplete[k]])
         facts["because"] = because
         columns = COLUMNS if isinstance(params.min, Duration) else (*COLUMNS, "agent", "concentration_ppm",
@@ -131,6 +131,12 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
 
     return [Outcomes(scope.steps.machine[want.cycle], want.cycle, Names(want.names, want.target), status,
                      Reasons(_REASONS, reason.astype(np.int8)), show, close=close)]  # fmt: skip
+
+
+def used_agent(scope: Scope, rows: list[int]) -> str:
+    """What the rows say was used."""
+    agents = {scope.steps.records.text("agent", int(scope.steps.row[k])) for k in rows} - {""}
+    return " and ".join(sorted(agents))
 
 
 def _lengths(scope: Scope, rows: Subjects) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
@@ -161,7 +167,8 @@ def _judge_rows(
     maybe = np.zeros(len(low), dtype=bool)
     applies = np.zeros(len(low), dtype=bool)
     need = np.full(len(low), FAR)
-    values = measured(scope.steps, rows.rows)
+    named = {line.agent for line in params.min if line.agent}
+    values = measured(scope.steps, rows.rows, scope.agents | named)
     for line in params.min:
         sure, possible = holds(line, values)
         least = line.at_least.microseconds

@@ -28,7 +28,7 @@ from validator.timing.zones import DAY
 NAME = "interval"
 TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"max": "lower", "grace": "lower"}
 OPEN = "open"
-_REASONS = ("", "too_late", "missing_time", "no_start")
+_REASONS = ("", "too_late", "missing_time", "no_start", "unread_file")
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
@@ -80,9 +80,11 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     lines = _intervals(params, scope)
     undated = _undated(scope)
     unsure = np.isin(lines.machine, scope.steps.machine[undated])
+    silent = scope.unread & ~np.isin(lines.machine, scope.steps.machine)
     late = np.where(lines.least > params.allowed, 1, np.where(lines.most <= params.allowed, 0, 2))
     rest = _Rest.of(scope, lines, undated)
-    reason = np.concatenate([np.where((late == 1) & unsure, 2, late), rest.reason])
+    late = np.where((late == 1) & silent, 4, np.where((late == 1) & unsure, 2, late))
+    reason = np.concatenate([late, rest.reason])
     running = np.concatenate([lines.end < 0, rest.running])
 
     def show(i: int) -> Shown:
@@ -92,7 +94,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         np.concatenate([lines.machine, rest.machine]),
         np.concatenate([np.where(lines.end < 0, lines.begin, lines.end), rest.cycle]),
         Names((OPEN,), np.where(running, 0, -1)),
-        np.array([IN, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason],
+        np.array([IN, OUT, *[NOT_OBSERVED] * 3], dtype=np.int8)[reason],
         Reasons(_REASONS, reason.astype(np.int8)), show,
     )]  # fmt: skip
 

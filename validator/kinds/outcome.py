@@ -12,6 +12,7 @@ import numpy.typing as npt
 from validator.cycles import Steps
 from validator.findings import Quantity, Required
 from validator.machines import Machine
+from validator.tables import AGENTS
 
 Ints = npt.NDArray[np.int64]
 Index = npt.NDArray[np.intp]
@@ -65,7 +66,8 @@ class Scope:
 
     `counting` (interval only) marks cycles that count. `families` are the steps that the pack's rules ask for on lines
     and on parts: they tell the two apart where no register does. `rules` are the pack's rules, as kind and parameters.
-    `guarded` asks for a verdict only where the whole range that the record allows lies on one side of the limit.
+    `unread` says that some file could not be read, so that a machine without a row may only seem to have none; `agents`
+    are the words that the contract and the pack know. `guarded` asks for a verdict only where the whole range that the record allows lies on one side of the limit.
     """
 
     steps: Steps
@@ -75,6 +77,8 @@ class Scope:
     families: Mapping[str, frozenset[str]] = field(default_factory=dict)
     rules: Sequence[tuple[str, Any]] = ()
     guarded: bool = False
+    unread: bool = False
+    agents: frozenset[str] = AGENTS
 
     @property
     def slack(self) -> int:

@@ -4,13 +4,20 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from typing import Any
 
+from pydantic import BaseModel
+
+from validator.documents import suggest
 from validator.packs.consistency import conflicts
 from validator.packs.model import BoundRule, CaseFile, Pack
 from validator.statuses import Status
+from validator.tables import AGENTS, STEPS
 
 _ID = re.compile(r"[A-Z][A-Z0-9]*(-[A-Z0-9]+)+")
 _ADVICE = re.compile(r"(?i)^(avoid|use|prefer|ensure|always|never|do|make|check|clean|keep|wash|please)\b")
+HAZARDS = ("biological", "chemical", "physical")
+_STEP_KEYS = ("step", "steps", "first", "then", "after", "until")
 _NEEDED = (*(s.value for s in Status), "boundary")
 
 
@@ -38,6 +45,7 @@ def _rule(bound: BoundRule, pack: Pack) -> Iterable[str]:
         yield "its id is not of the form SYR-INTERVAL: capitals and digits, parts joined by a hyphen"
     if _ADVICE.search(rule.title):
         yield f"its title {rule.title!r} gives advice; a title states the fault that is found"
+    yield from _words(bound, pack)
     for name in ("why", "corrective_action", "hazard"):
         if getattr(rule, name) is None:
             yield f"has no {name}"
@@ -51,6 +59,34 @@ def _rule(bound: BoundRule, pack: Pack) -> Iterable[str]:
         elif pack.sources[cite.source].published and not _has_clause(pack, cite.source, cite.section):
             yield f"cites {cite.source} {cite.section or ''}, which clauses.yaml does not list".replace(" ,", ",")
     yield from _cases(rule.id, pack.cases.get(rule.id))
+
+
+def _words(bound: BoundRule, pack: Pack) -> Iterable[str]:
+    """Steps, agents, targets and hazards that nobody knows: a misspelt one would be judged and never found."""
+    steps, agents = sorted(STEPS | pack.steps), sorted(AGENTS | pack.agents)
+    names = sorted({n for p in pack.profiles.values() for n in (*p.lines, *p.parts)})
+    for key, value in _named(bound.params):
+        if key in _STEP_KEYS and value not in steps:
+            yield f"names the step {value!r}{suggest(value, steps)}; a pack adds its own under 'steps'"
+        if key == "agent" and value not in agents:
+            yield f"names the agent {value!r}{suggest(value, agents)}; a pack adds its own under 'agents'"
+        near = suggest(value, names) if key == "targets" and value not in (*names, "lines", "parts", "all") else ""
+        if near:
+            yield f"names the target {value!r}, which no profile of the pack has{near}"
+    if bound.rule.hazard is not None and bound.rule.hazard not in HAZARDS:
+        yield f"its hazard is {bound.rule.hazard!r}; allowed: {', '.join(HAZARDS)}"
+
+
+def _named(value: Any, key: str = "") -> Iterable[tuple[str, str]]:
+    """Every word in a rule's parameters, with the key that it stands under."""
+    if isinstance(value, BaseModel):
+        for name in type(value).model_fields:
+            yield from _named(getattr(value, name), name)
+    elif isinstance(value, tuple):
+        for item in value:
+            yield from _named(item, key)
+    elif isinstance(value, str):
+        yield key, value
 
 
 def _has_clause(pack: Pack, source: str, section: str | None) -> bool:

@@ -41,6 +41,14 @@ class Profile(Document):
     parts: tuple[Text, ...] = ()
     capacities: Mapping[Text, Whole] = Field(default_factory=dict)
 
+    @field_validator("capacities")
+    @classmethod
+    def _at_least_one(cls, value: Mapping[str, int]) -> Mapping[str, int]:
+        for step, rows in value.items():
+            if rows < 1:
+                raise ValueError(f"{step} is {rows}; at least 1 row of a step can run at once")
+        return value
+
 
 class ResultStep(Document):
     """A result and the least number of checks that bring it about, by grade; without conditions it always holds."""

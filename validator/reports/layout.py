@@ -86,7 +86,7 @@ def _facts(report: Report) -> tuple[tuple[str, str], ...]:
         ("Held against", packs or "no rule pack"),
         ("Records", f"{words.count(report.records, 'row')} in {words.count(len(report.inputs), 'file')}"),
         ("Score", words.score(verdict.score)),
-        ("Findings", words.grades(verdict.grades) or "none"),
+        ("OUT by grade", words.grades(verdict.grades) or "none"),
         ("Evidence", _completeness(verdict)),
         ("Decision rule", words.plain(report.decision)),
         ("Made", f"{name(report.generated_at)} by {name(report.tool)}"),

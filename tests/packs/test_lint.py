@@ -1,0 +1,74 @@
+"""`rules lint` sees what a reader of a pack would miss: misspelt words, missing remedies, titles that give advice."""
+
+from __future__ import annotations
+
+import pytest
+
+from validator.packs.lint import lint
+from validator.packs.loading import load_pack
+
+PACK = """\
+pack: p
+version: 1.0.0
+procedure: cip
+cautions: [c]
+steps: [defrost]
+agents: [descaler]
+profiles: {m: {lines: [line-1], parts: [nozzle]}}
+sources: {practice: {title: Common practice, published: false}}
+rules:
+  - id: ICE-ONE
+    title: Not defrosted
+    kind: order
+    hazard: biological
+    why: w
+    corrective_action: Do it again.
+    cites: [{source: practice, says: Defrost first.}]
+    params: {relations: [{first: defrost, then: wash}]}
+"""
+
+
+def faults(tmp_path, text: str) -> list[str]:
+    path = tmp_path / "pack.yaml"
+    path.write_text(text, "utf-8")
+    return [f.split(": ", 2)[-1] for f in lint(load_pack(path)) if "cases.yaml" not in f]
+
+
+def test_a_sound_rule_is_silent(tmp_path) -> None:
+    """Own steps that the pack names are known."""
+    assert faults(tmp_path, PACK) == []
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("first: defrost", "first: defrots", "the step 'defrots', did you mean 'defrost'?"),
+        ("then: wash", "then: wish", "the step 'wish', did you mean 'wash'?"),
+        ("kind: order", "kind: flush", "the target 'line-l', which no profile of the pack has, did you mean 'line-1'?"),
+        ("kind: order", "kind: concentration", "the agent 'descalr', did you mean 'descaler'?"),
+        ("hazard: biological", "hazard: phys", "its hazard is 'phys'"),
+        ("title: Not defrosted", "title: Always defrost", "gives advice"),
+        ("    why: w\n", "", "has no why"), ("    corrective_action: Do it again.\n", "", "has no corrective_action"),
+        ("id: ICE-ONE", "id: ice_one", "its id is not of the form"),
+        ("says: Defrost first.", "section: 1", "without saying in own words"),
+        ("source: practice, says", "source: book, says", "cites the source 'book'"),
+    ],
+)  # fmt: skip
+def test_a_fault_is_named(tmp_path, old: str, new: str, words: str) -> None:
+    """One change, one sentence."""
+    params = {"kind: flush": "{targets: [line-l], min: PT1M}", "kind: concentration": "{agent: descalr, min: 1}"}
+    text = PACK.replace(old, new)
+    if new in params:
+        text = text.replace("{relations: [{first: defrost, then: wash}]}", params[new])
+    found = faults(tmp_path, text)
+
+    assert len(found) == 1
+    assert words in found[0]
+
+
+def test_no_machine_runs_nothing_at_once(tmp_path) -> None:
+    """A capacity below 1 is a fault of the pack, as it is of the register."""
+    from validator.errors import WrongInput
+
+    with pytest.raises(WrongInput, match="at least 1 row of a step can run at once"):
+        faults(tmp_path, PACK.replace("parts: [nozzle]}", "parts: [nozzle], capacities: {flush: 0}}"))
