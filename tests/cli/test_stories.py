@@ -1,0 +1,164 @@
+"""Stories in which a hurried reader would be misled: each must be told, not passed over."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import pytest
+
+from validator.cli import run
+
+PACK = """\
+pack: p
+version: 1.0.0
+procedure: cip
+profiles: {small-dispenser: {lines: [line-1, line-2], parts: [nozzle]}}
+rules:
+  - {id: T-FLUSH, title: Short, kind: flush, params: {targets: lines, min: PT15M}}
+  - {id: T-DAYS, title: Late, kind: interval, params: {max: P30D, counts: any}}
+  - id: T-CONTACT
+    title: Contact
+    kind: contact
+    params: {steps: [sanitize], targets: parts, min: [{agent: chlorine, at_least: PT10S}, {agent: quat, at_least: PT30S}]}
+  - {id: T-PPM, title: Weak, kind: concentration, params: {agent: chlorine, min: 100}}
+"""
+HEADER = "store_id,equipment_id,cycle_id,step,target,started_at,ended_at,agent,recorded_at,verified_at\n"
+
+
+def register(profile: str = "small-dispenser", more: str = "") -> str:
+    return f"stores:\n  - {{store_id: S, timezone: UTC, equipment: [{{equipment_id: E, profile: {profile}{more}}}]}}\n"
+
+
+def row(step: str, target: str = "", start: str = "2026-01-05T20:00", end: str = "2026-01-05T20:20", rest: str = ",,") -> str:
+    return f"S,E,c,{step},{target},{start},{end},{rest}\n"
+
+
+GOOD = HEADER + row("flush", "line-1") + row("flush", "line-2") + row("sanitize", "nozzle", rest="chlorine,,")
+
+
+@pytest.fixture
+def audit(tmp_path: Path, capfdbinary):
+    """`audit(log, register)`: exit status, the report, standard error."""
+
+    def go(log: str | bytes, known: str | None = register(), *more: str) -> tuple[int, dict, str]:
+        (tmp_path / "pack.yaml").write_text(PACK, "utf-8")
+        (tmp_path / "log.csv").write_bytes(log if isinstance(log, bytes) else log.encode())
+        arguments = ["check", str(tmp_path / "log.csv"), "--rules", str(tmp_path / "pack.yaml"), "--as-of", "2026-01-20",
+                     "--format", "json", *more]  # fmt: skip
+        if known is not None:
+            (tmp_path / "register.yaml").write_text(known, "utf-8")
+            arguments += ["--register", str(tmp_path / "register.yaml")]
+        status = run(arguments)
+        out, err = capfdbinary.readouterr()
+        return status, json.loads(out) if out else {}, err.decode()
+
+    return go
+
+
+def codes(report: dict) -> set[str]:
+    return {n["code"] for n in report["notices"]}
+
+
+def verdicts(report: dict, rule: str) -> set[tuple[str, str, str]]:
+    return {(f["target"], f["status"], f["reason"]) for f in report["findings"] if f["rule"] == rule}
+
+
+def test_a_misspelt_profile_is_refused(audit) -> None:
+    """It would leave the machine without the lines that nobody flushed."""
+    status, _, err = audit(GOOD, register("small-dispensr"))
+
+    assert status == 2
+    assert "found 'small-dispensr', did you mean 'small-dispenser'?" in err
+
+
+def test_a_profile_of_nobody_is_told_at_the_top(audit) -> None:
+    """Nothing is close to it, so the records alone say what is expected, and the report says so."""
+    assert "unknown_profile" in codes(audit(GOOD, register("ice-maker"))[1])
+
+
+@pytest.mark.parametrize("log", ["", HEADER, "\n\n"])
+@pytest.mark.parametrize("known", [None, "stores: []\n", register()])
+def test_nothing_to_read_is_never_an_error_of_ours(audit, log: str, known: str | None) -> None:
+    """No row, with or without a register: 3, nothing could be judged."""
+    assert audit(log, known)[0] == 3
+
+
+def test_a_misspelt_target_is_named(audit) -> None:
+    """The flush of 'line 2' is credited to no line, and the notice names the line that was likely meant."""
+    _, report, _ = audit(GOOD.replace("flush,line-2", "flush,line 2"))
+
+    assert ("line-2", "out", "missing") in verdicts(report, "T-FLUSH")
+    (told,) = [n["message"] for n in report["notices"] if n["code"] == "unknown_target"]
+    assert "'line 2'" in told
+    assert "did you mean 'line-2'?" in told
+
+
+def test_a_word_for_an_agent_that_nobody_knows_judges_nothing(audit) -> None:
+    """'Chlorine' may be chlorine: neither the contact nor the strength is shown, and neither is OUT or N/A."""
+    _, report, _ = audit(GOOD.replace("chlorine,,", "Chlorine,,"))
+
+    assert verdicts(report, "T-CONTACT") == {("nozzle", "not_observed", "missing_condition")}
+    assert verdicts(report, "T-PPM") == {("chlorine", "not_observed", "not_measured")}
+    assert any("did you mean 'chlorine'?" in n["message"] for n in report["notices"])
+
+
+def test_a_file_that_could_not_be_read_accuses_nobody(audit, tmp_path) -> None:
+    """The machine without a row may have its rows in the refused file."""
+    (tmp_path / "empty.csv").write_bytes(b"")
+    other = register().replace("equipment_id: E,", "equipment_id: E2, in_service_on: 2025-06-01,")
+    known = register() + other.removeprefix("stores:\n").replace("store_id: S,", "store_id: S2,")
+    status, report, _ = audit(GOOD, known, str(tmp_path / "empty.csv"))
+    alone = audit(GOOD, known)[1]
+
+    assert status == 4
+    assert ("open", "not_observed", "unread_file") in verdicts(report, "T-DAYS")
+    assert ("open", "out", "too_late") in verdicts(alone, "T-DAYS")
+
+
+def test_an_id_used_for_two_cleanings_is_told(audit) -> None:
+    """Rows of one cycle that lie weeks apart."""
+    again = row("flush", "line-1", "2026-01-15T20:00", "2026-01-15T20:20")
+    assert "long_cycle" in codes(audit(GOOD + again)[1])
+    assert "long_cycle" not in codes(audit(GOOD)[1])
+
+
+def test_a_signature_before_the_work_is_told(audit) -> None:
+    """Verified an hour before the last step ended, written down before the step began."""
+    early = GOOD.replace("chlorine,,", "chlorine,2026-01-05T19:00,2026-01-05T19:20")
+    messages = [n["message"] for n in audit(early)[1]["notices"] if n["code"] == "before_the_work"]
+
+    assert len(messages) == 2
+
+
+@pytest.mark.parametrize("name", ["log.csv", "register.yaml", "pack.yaml", "./log.csv"])
+def test_an_input_is_never_written_over(audit, tmp_path, monkeypatch, name: str) -> None:
+    """The record, the register and the pack stay what they are."""
+    monkeypatch.chdir(tmp_path)
+    status, _, err = audit(GOOD, register(), "--output", f"json={name}")
+
+    assert status == 2
+    assert "name another file" in err
+    assert (tmp_path / "log.csv").read_text() == GOOD
+
+
+def test_two_outputs_of_one_name_are_refused(audit, tmp_path) -> None:
+    """The second would replace the first."""
+    out = tmp_path / "r.out"
+    assert audit(GOOD, register(), "--output", f"json={out}", "--output", f"html={out}")[0] == 2
+
+
+def test_a_report_keeps_to_the_umask_and_to_links(audit, tmp_path) -> None:
+    """A private umask gives a private report; a link is followed, not replaced."""
+    (tmp_path / "real.json").write_text("{}")
+    (tmp_path / "link.json").symlink_to(tmp_path / "real.json")
+    before = os.umask(0o077)
+    try:
+        audit(GOOD, register(), "--output", f"json={tmp_path / 'link.json'}", "--output", f"html={tmp_path / 'new.html'}")
+    finally:
+        os.umask(before)
+
+    assert (tmp_path / "link.json").is_symlink()
+    assert json.loads((tmp_path / "real.json").read_text())["report_version"]
+    assert (tmp_path / "new.html").stat().st_mode & 0o777 == 0o600
