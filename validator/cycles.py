@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import accumulate
 
 import numpy as np
 import numpy.typing as npt
@@ -120,12 +122,28 @@ class Steps:
     def target_name(self, code: int) -> str:
         return self.records.texts["target"].vocabulary[code] if code >= 0 else ""
 
+    @cached_property
+    def _vague(self) -> tuple[Index, tuple[Ints, Ints, Ints, Ints]]:
+        """The rows with an unknown time, and their bounds, worked out once for all."""
+        rows = np.flatnonzero(self.incomplete)
+        return rows, self._bounds(rows)
+
     def bounds(self, rows: Index) -> tuple[Ints, Ints, Ints, Ints]:
         """For each row the earliest and latest start and the earliest and latest end that the facts allow.
 
         A known time is its own bound. A step ends no earlier than it starts and no later than the record was made
         (`recorded_at`, else `as_of`); two rows of a step that only one can run at once lie one after the other.
         """
+        start, end = self.start[rows], self.end[rows]
+        found = start.copy(), start.copy(), end.copy(), end.copy()
+        vague = np.flatnonzero(self.incomplete[rows])
+        known, limits = self._vague
+        at = np.searchsorted(known, rows[vague])
+        for side, limit in zip(found, limits, strict=True):
+            side[vague] = limit[at]
+        return found
+
+    def _bounds(self, rows: Index) -> tuple[Ints, Ints, Ints, Ints]:
         start, end = self.start[rows], self.end[rows]
         latest = self.latest[rows]
         lost = self.contrary[rows]
@@ -218,19 +236,45 @@ class Steps:
         after: Mask = self.incomplete & (known != NAT) & (known > self.latest)
         return self.records.torn[self.row] | after
 
+    @cached_property
+    def _lanes(self) -> dict[tuple[int, int], tuple[list[int], list[int], list[int], list[int]]]:
+        """For each cycle and step that only one can run at once, of its rows that surely lasted: their ends in order with
+        the earliest start of that row and all after it, and their starts in order with the latest end so far.
+        """
+        words = self.records.texts["step"].vocabulary
+        single = [{c for c, w in enumerate(words) if m.capacities.get(w) == 1} for m in self.machines]
+        found: dict[tuple[int, int], list[tuple[int, int]]] = {}
+        lasting = ~self.incomplete & (self.start < self.end) & self.incomplete_cycles[self.cycle]
+        if any(single):
+            rows = np.flatnonzero(lasting & np.isin(self.step, sorted(set().union(*single))))
+            columns = (a[rows].tolist() for a in (self.cycle, self.step, self.start, self.end))
+            for cycle, step, start, end in zip(*columns, strict=True):
+                if step in single[self.machine[cycle]]:
+                    found.setdefault((cycle, step), []).append((start, end))
+        lanes = {}
+        for key, spans in found.items():
+            by_end = sorted(spans, key=lambda span: span[1])
+            by_start = sorted(spans)
+            earliest = list(accumulate((s for s, _ in reversed(by_end)), min))[::-1]
+            latest = list(accumulate((e for _, e in by_start), max))
+            lanes[key] = [e for _, e in by_end], earliest, [s for s, _ in by_start], latest
+        return lanes
+
     def _neighbours(self, row: int) -> tuple[int, int]:
         """The earliest start and the latest end that known rows leave to a row which cannot run beside them.
 
         A row of no length runs beside nothing, so only a rival that surely lasted takes up time.
         """
-        rivals = self._rivals(row)
-        rivals = rivals[~self.incomplete[rivals] & (self.start[rivals] < self.end[rivals])]
+        lane = self._lanes.get((int(self.cycle[row]), int(self.step[row])))
+        if lane is None:
+            return -FAR, FAR
+        ends, earliest, starts, latest = lane
         start, end = int(self.start[row]), int(self.end[row])
         if end != NAT:
-            before = self.end[rivals][self.start[rivals] < end]
-            return (min(int(before.max()), end) if len(before) else -FAR), FAR
-        after = self.start[rivals][self.end[rivals] > start]
-        return -FAR, (max(int(after.min()), start) if len(after) else FAR)
+            before = bisect_left(starts, end)
+            return (min(latest[before - 1], end) if before else -FAR), FAR
+        after = bisect_right(ends, start)
+        return -FAR, (max(earliest[after], start) if after < len(ends) else FAR)
 
     def why(self, row: int) -> tuple[str, list[int]]:
         """What bounds the missing time of a row, in words, and the rows that show it."""
@@ -248,7 +292,7 @@ class Steps:
                 return f"{step} of {what} ran from {self.clock_time(near, 'start')}, and only one can run at once", [
                     near
                 ]
-            recorded = self.times("recorded_at")[row] != NAT
+            recorded = self.records.times["recorded_at"][self.row[row]] != NAT
             return ("it was written down by then" if recorded else "the audit looks from then") + ", at the latest", []
         rivals = rivals[self.start[rivals] < end]
         near = int(rivals[np.argmax(self.end[rivals])]) if len(rivals) else -1

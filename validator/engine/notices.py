@@ -161,7 +161,9 @@ def about_targets(applied: Sequence[Applied]) -> Iterable[Notice]:
             if target < 0 or m.lines is None or m.parts is None:
                 continue
             known = {*m.lines, *m.parts, *named}
+            if words[target] in known:
+                continue
             near = suggest(words[target].casefold(), sorted(known))
-            if words[target] not in known and (near or not m.parts):
+            if near or not m.parts:
                 yield Notice("unknown_target", f"{m.equipment_id}: the target {words[target]!r} is none of its lines and parts"
                              f"{near}; {count} row{'s' * (count > 1)}", "", m.store_id, m.equipment_id, count)  # fmt: skip
