@@ -21,6 +21,8 @@ Index = npt.NDArray[np.intp]
 Codes = npt.NDArray[np.int32]
 Mask = npt.NDArray[np.bool_]
 
+Pair = tuple[int, int]
+
 APART = 6 * 3600 * 1_000_000
 """Rows without a cycle id that lie this far apart or farther belong to different cycles (contract, section 3)."""
 FAR = 2**60
@@ -169,9 +171,9 @@ class Steps:
         for at in np.flatnonzero(((start == NAT) ^ (end == NAT)) & ~lost):
             before, after = self._neighbours(int(rows[at]))
             if end[at] == NAT:
-                end_high[at] = min(int(end_high[at]), after)
+                end_high[at] = min(int(end_high[at]), after[0])
             else:
-                start_low[at] = max(int(start_low[at]), before)
+                start_low[at] = max(int(start_low[at]), before[0])
         return start_low, start_high, end_low, end_high
 
     def doubtful(self, rows: Index) -> list[tuple[int, tuple[tuple[int, int], ...]]]:
@@ -237,69 +239,65 @@ class Steps:
         return self.records.torn[self.row] | after
 
     @cached_property
-    def _lanes(self) -> dict[tuple[int, int], tuple[list[int], list[int], list[int], list[int]]]:
+    def _lanes(self) -> dict[Pair, tuple[list[int], list[Pair], list[int], list[Pair]]]:
         """For each cycle and step that only one can run at once, of its rows that surely lasted: their ends in order with
-        the earliest start of that row and all after it, and their starts in order with the latest end so far.
+        the earliest start of that row and all after it, and their starts in order with the latest end so far; each such
+        start and end with the row it stands in.
         """
         words = self.records.texts["step"].vocabulary
         single = [{c for c, w in enumerate(words) if m.capacities.get(w) == 1} for m in self.machines]
-        found: dict[tuple[int, int], list[tuple[int, int]]] = {}
+        found: dict[tuple[int, int], list[tuple[int, int, int]]] = {}
         lasting = ~self.incomplete & (self.start < self.end) & self.incomplete_cycles[self.cycle]
         if any(single):
             rows = np.flatnonzero(lasting & np.isin(self.step, sorted(set().union(*single))))
             columns = (a[rows].tolist() for a in (self.cycle, self.step, self.start, self.end))
-            for cycle, step, start, end in zip(*columns, strict=True):
+            for row, cycle, step, start, end in zip(rows.tolist(), *columns, strict=True):
                 if step in single[self.machine[cycle]]:
-                    found.setdefault((cycle, step), []).append((start, end))
+                    found.setdefault((cycle, step), []).append((start, end, row))
         lanes = {}
         for key, spans in found.items():
             by_end = sorted(spans, key=lambda span: span[1])
             by_start = sorted(spans)
-            earliest = list(accumulate((s for s, _ in reversed(by_end)), min))[::-1]
-            latest = list(accumulate((e for _, e in by_start), max))
-            lanes[key] = [e for _, e in by_end], earliest, [s for s, _ in by_start], latest
+            earliest = list(accumulate(((s, row) for s, _, row in reversed(by_end)), min))[::-1]
+            latest = list(accumulate(((e, row) for _, e, row in by_start), max))
+            lanes[key] = [e for _, e, _ in by_end], earliest, [s for s, _, _ in by_start], latest
         return lanes
 
-    def _neighbours(self, row: int) -> tuple[int, int]:
-        """The earliest start and the latest end that known rows leave to a row which cannot run beside them.
+    def _neighbours(self, row: int) -> tuple[Pair, Pair]:
+        """The earliest start and the latest end that known rows leave to a row which cannot run beside them, each with
+        the row that sets it (-1: none does).
 
         A row of no length runs beside nothing, so only a rival that surely lasted takes up time.
         """
-        lane = self._lanes.get((int(self.cycle[row]), int(self.step[row])))
+        lane = self._lanes.get((self.cycle.item(row), self.step.item(row)))
         if lane is None:
-            return -FAR, FAR
+            return (-FAR, -1), (FAR, -1)
         ends, earliest, starts, latest = lane
-        start, end = int(self.start[row]), int(self.end[row])
+        start, end = self.start.item(row), self.end.item(row)
         if end != NAT:
             before = bisect_left(starts, end)
-            return (min(latest[before - 1], end) if before else -FAR), FAR
+            low: Pair = min(latest[before - 1], (end, row)) if before else (-FAR, -1)
+            return low, (FAR, -1)
         after = bisect_right(ends, start)
-        return -FAR, (max(earliest[after], start) if after < len(ends) else FAR)
+        high: Pair = max(earliest[after], (start, row)) if after < len(ends) else (FAR, -1)
+        return (-FAR, -1), high
 
     def why(self, row: int) -> tuple[str, list[int]]:
         """What bounds the missing time of a row, in words, and the rows that show it."""
-        start, end = int(self.start[row]), int(self.end[row])
-        step = self.records.text("step", int(self.row[row]))
+        start, end = self.start.item(row), self.end.item(row)
         if self.contrary[row] or (start == NAT) == (end == NAT):
             return "", []
-        rivals = self._rivals(row)
-        rivals = rivals[~self.incomplete[rivals] & (self.start[rivals] < self.end[rivals])]
-        if end == NAT:
-            rivals = rivals[self.end[rivals] > start]
-            near = int(rivals[np.argmin(self.start[rivals])]) if len(rivals) else -1
-            if near >= 0 and self.start[near] <= self.latest[row]:
-                what = self.target_name(int(self.target[near])) or "the machine"
-                return f"{step} of {what} ran from {self.clock_time(near, 'start')}, and only one can run at once", [
-                    near
-                ]
-            recorded = self.records.times["recorded_at"][self.row[row]] != NAT
-            return ("it was written down by then" if recorded else "the audit looks from then") + ", at the latest", []
-        rivals = rivals[self.start[rivals] < end]
-        near = int(rivals[np.argmax(self.end[rivals])]) if len(rivals) else -1
-        if near < 0:
+        (_, before), (at, after) = self._neighbours(row)
+        near = before if start == NAT else after if at <= self.latest[row] else -1
+        step = self.records.text("step", self.row.item(row))
+        if near >= 0 and near != row:
+            what = self.target_name(self.target.item(near)) or "the machine"
+            when = f"until {self.clock_time(near, 'end')}" if start == NAT else f"from {self.clock_time(near, 'start')}"
+            return f"{step} of {what} ran {when}, and only one can run at once", [near]
+        if start == NAT:
             return "", []
-        what = self.target_name(int(self.target[near])) or "the machine"
-        return f"{step} of {what} ran until {self.clock_time(near, 'end')}, and only one can run at once", [near]
+        recorded = self.records.times["recorded_at"].item(self.row.item(row)) != NAT
+        return ("it was written down by then" if recorded else "the audit looks from then") + ", at the latest", []
 
     def clock_time(self, row: int, side: str) -> str:
         """A known time of a row by its store's clock, as `20:22:00`."""

@@ -59,7 +59,9 @@ def about_machines(machines: Sequence[Machine], steps: Steps | None, has_registe
     judged = {machines[i].store_id for i in np.unique(steps.machine).tolist()}
     named = set(steps.records.texts["store_id"].vocabulary)
     for store in sorted({m.store_id for m in machines} - judged):
-        about = "no row about it is of the procedure judged here" if store in named else "no row of these files is about it"
+        about = (
+            "no row about it is of the procedure judged here" if store in named else "no row of these files is about it"
+        )
         yield Notice("no_records_of_store", f"store {store} is in the register, and {about}", store_id=store)
     yield from _long_cycles(machines, steps)
     yield from _early_signatures(machines, steps)
@@ -141,7 +143,10 @@ def _early_signatures(machines: Sequence[Machine], steps: Steps) -> Iterable[Not
     early = (recorded != NAT) & (steps.start != NAT) & (recorded < steps.start)
     completed = steps.completed[steps.cycle]
     unseen = (verified != NAT) & (completed != NAT) & (verified < completed)
-    for what, rows in (("recorded_at lies before the step began", early), ("verified_at lies before the work was done", unseen)):
+    for what, rows in (
+        ("recorded_at lies before the step began", early),
+        ("verified_at lies before the work was done", unseen),
+    ):
         for cycle in np.unique(steps.cycle[rows]).tolist():
             m = machines[int(steps.machine[cycle])]
             yield Notice("before_the_work", f"{m.equipment_id}: cycle {steps.cycle_ids[cycle]}: {what}", "", m.store_id,

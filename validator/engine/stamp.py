@@ -125,8 +125,8 @@ def _finding(check: _Open, repeat: bool, started: Mapping[int, str], cited: tupl
 
 
 def _evidence(steps: Steps, rows: Sequence[int], columns: tuple[str, ...]) -> tuple[Evidence, ...]:
-    records, row = steps.records, steps.row[list(rows)]
-    at = sorted(set(zip(records.source[row].tolist(), records.rows[row].tolist(), strict=True)))
+    records = steps.records
+    at = sorted({(records.source.item(r), records.rows.item(r)) for r in map(steps.row.item, rows)})
     sources = records.sources
     return tuple(Evidence(sources[at_][0], sources[at_][1], row, columns) for at_, row in at[:MOST_ROWS])
 

@@ -82,7 +82,9 @@ def holds(line: Conditions, at: Measured) -> tuple[Mask, Mask]:
 def known_agents(steps: Steps, known: frozenset[str]) -> npt.NDArray[np.int32]:
     """The agent of every row; a word that nobody knows (a trade name, a typing error) names none."""
     agents = steps.records.texts["agent"]
-    keep = np.array([code if word in known else -1 for code, word in enumerate(agents.vocabulary)] + [-1], dtype=np.int32)
+    keep = np.array(
+        [code if word in known else -1 for code, word in enumerate(agents.vocabulary)] + [-1], dtype=np.int32
+    )
     return keep[steps.column("agent")]
 
 
@@ -104,7 +106,12 @@ def measured(steps: Steps, rows: Index, known: frozenset[str]) -> Measured:
 
 
 def _from_solution(
-    steps: Steps, rows: Index, named: Index, agent: npt.NDArray[np.int32], values: dict[str, Floats], solution: Any,
+    steps: Steps,
+    rows: Index,
+    named: Index,
+    agent: npt.NDArray[np.int32],
+    values: dict[str, Floats],
+    solution: Any,
     codes: npt.NDArray[np.int32],
 ) -> None:
     """Fill what a row leaves blank from the other rows of the solution it names."""

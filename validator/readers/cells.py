@@ -229,7 +229,14 @@ def _numbers(parsed: ParsedTable, name: str, column: Column, flagged: set[tuple[
         values = values.copy()
         for index in _outside_by_schema(name, values, outside):
             code = "bad_number" if np.isinf(values[index]) else "out_of_domain"
-            _defect(parsed, index, name, code, shown(index), f"lies outside {plain_number(low)} to {plain_number(high)}, what {name} can be")
+            _defect(
+                parsed,
+                index,
+                name,
+                code,
+                shown(index),
+                f"lies outside {plain_number(low)} to {plain_number(high)}, what {name} can be",
+            )
             values[index] = np.nan
     parsed.numbers[name] = values
 
