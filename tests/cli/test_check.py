@@ -236,7 +236,7 @@ def test_what_is_in_by_less_than_the_clock_is_read_is_said(folder, capfdbinary) 
     log += "S1,E1,c1,cip,flush,line-2,2026-01-05T20:30:00,2026-01-05T20:50:00,AB\n"
     out = json.loads(check(folder, capfdbinary, *register(folder), "--format", "json", log=log)[1])
 
-    assert {n["code"]: n["count"] for n in out["notices"]}["within_resolution"] == 1
+    assert "1 check is IN by less than" in {n["code"]: n["message"] for n in out["notices"]}["within_resolution"]
     guarded = json.loads(check(folder, capfdbinary, *register(folder), "--decision", "guarded", "--format", "json", log=log)[1])
     assert [(f["target"], f["reason"]) for f in guarded["findings"]] == [("line-1", "within_uncertainty")]
     assert guarded["decision"] == "guarded"

@@ -115,7 +115,7 @@ def about_close(applied: Sequence[Applied]) -> Iterable[Notice]:
         if count:
             rule = a.rule.rule.id
             yield Notice("within_resolution", f"{rule}: {count} check{'s are' if count > 1 else ' is'} IN by less than the "
-                         f"clock was read; the decision rule guarded would not call that shown", rule, count=count)  # fmt: skip
+                         f"clock was read; the decision rule guarded would not call that shown", rule)  # fmt: skip
 
 
 LONG = 24 * 3600 * 1_000_000
