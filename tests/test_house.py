@@ -27,6 +27,7 @@ LAYERS = [
     {"timing", "documents"},
     {"register"},
     {"records", "frame", "machines"},
+    {"steps"},
     {"cycles"},
     {"kinds"},
     {"packs", "readers"},

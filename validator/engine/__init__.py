@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from validator import grading
-from validator.cycles import Steps, form_cycles
+from validator.cycles import form_cycles
 from validator.engine import notices as tell
 from validator.engine.apply import Applied, apply
 from validator.engine.due import upcoming
@@ -38,6 +38,7 @@ from validator.machines import AsOf, Machine, machines
 from validator.packs.model import Grading, Pack
 from validator.records import Intake, RecordSet
 from validator.register import Register
+from validator.steps import Steps
 
 EMPTY_EXPORT = "empty-export"
 Tallies = npt.NDArray[np.int64]

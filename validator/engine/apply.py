@@ -11,7 +11,6 @@ import numpy.typing as npt
 from pydantic import ValidationError
 
 from validator import kinds
-from validator.cycles import Steps
 from validator.documents import suggest
 from validator.errors import WrongInput
 from validator.findings import Grade, Notice
@@ -19,6 +18,7 @@ from validator.kinds.outcome import IN, NOT_APPLICABLE, OUT, Outcomes, Scope
 from validator.machines import Machine
 from validator.packs.model import BoundRule, Pack
 from validator.quantities import Duration
+from validator.steps import Steps
 from validator.tables import AGENTS
 
 Mask = npt.NDArray[np.bool_]

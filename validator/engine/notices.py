@@ -6,7 +6,6 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from validator.cycles import Steps
 from validator.documents import suggest
 from validator.engine.apply import Applied
 from validator.findings import Notice
@@ -14,6 +13,7 @@ from validator.kinds.outcome import IN
 from validator.machines import Machine
 from validator.packs.model import Pack
 from validator.records import RecordSet
+from validator.steps import Steps
 from validator.tables import AGENTS, NAT, STEPS
 
 

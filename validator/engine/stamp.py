@@ -9,12 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from validator import grading
-from validator.cycles import Steps
 from validator.engine.apply import Applied
 from validator.engine.wording import sentence
 from validator.findings import Citation, Evidence, Finding, Status
 from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Outcomes
 from validator.packs.model import Pack, Rule
+from validator.steps import Steps
 from validator.tables import NAT
 
 _STATUS = tuple(Status(word) for word in STATUS_WORDS)

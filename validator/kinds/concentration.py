@@ -19,6 +19,7 @@ from pydantic import model_validator
 from validator.documents import Document, Number, Text
 from validator.findings import Quantity, Required
 from validator.kinds.conditions import Range, known_agents
+from validator.kinds.limit_table import INSIDE, OUTSIDE, UNDECIDED, Line, judge
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
 from validator.quantities import LITRES, plain_number
@@ -30,23 +31,7 @@ PREPARING = ("mix_solution", "test_solution")
 """Steps on a solution that do not use it yet."""
 
 _REASONS = ("", "outside", "missing_condition", "not_measured", "within_uncertainty")
-_IN, _OUT, _OPEN = 1, -1, 0
 Floats = npt.NDArray[np.float64]
-
-
-class Line(Document):
-    """One row of the table: a band of strength and what else must hold for it."""
-
-    min: Number | None = None
-    max: Number | None = None
-    temperature_c: Range | None = None
-    ph: Range | None = None
-
-    @model_validator(mode="after")
-    def _in_order(self) -> Line:
-        if self.min is not None and self.max is not None and self.min > self.max:
-            raise ValueError(f"min {plain_number(self.min)} is above max {plain_number(self.max)}; no value fits")
-        return self
 
 
 class Strip(Document):
@@ -127,11 +112,11 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     near = np.zeros(len(readings), dtype=bool)
     if scope.guarded and (params.strip or params.uncertainty):
         widened = _widened(params, found, readings)
-        near = (widened == _OPEN) & (verdict != _OPEN)
+        near = (widened == UNDECIDED) & (verdict != UNDECIDED)
         verdict = widened
-    outside = any_by(belongs, verdict == _OUT, len(found))
-    open_ = any_by(belongs, verdict == _OPEN, len(found)) & ~outside
-    measured = any_by(belongs, verdict == _IN, len(found))
+    outside = any_by(belongs, verdict == OUTSIDE, len(found))
+    open_ = any_by(belongs, verdict == UNDECIDED, len(found)) & ~outside
+    measured = any_by(belongs, verdict == INSIDE, len(found))
     code = np.where(
         outside, 1, np.where(open_, np.where(any_by(belongs, near, len(found)), 4, 2), np.where(measured, 0, 3))
     )
@@ -139,7 +124,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     corrected = np.zeros(len(found), dtype=bool)
     decisive: dict[int, list[int]] = {}
     for at in np.flatnonzero(np.isin(belongs, np.flatnonzero(outside | open_))).tolist():
-        if verdict[at] == (_OUT if outside[belongs[at]] else _OPEN):
+        if verdict[at] == (OUTSIDE if outside[belongs[at]] else UNDECIDED):
             decisive.setdefault(int(belongs[at]), []).append(int(readings[at]))
     for solution in np.flatnonzero(outside).tolist():
         mine = np.arange(*np.searchsorted(belongs, [solution, solution + 1]))
@@ -163,29 +148,6 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
 
     return [Outcomes(scope.steps.machine[found.cycle], found.cycle, found.names, status,
                      Reasons(_REASONS, code.astype(np.int8)), show, corrected)]  # fmt: skip
-
-
-def judge(lines: Sequence[Line], strength: Floats, temperature: Floats, ph: Floats) -> npt.NDArray[np.int8]:
-    """For each reading 1 (inside), -1 (outside) or 0 (a value that is not known, NaN, decides).
-
-    A reading is inside if for every value that the unknowns can take some line holds it, outside if for none.
-    """
-    verdict = np.zeros(len(strength), dtype=np.int8)
-    for no_temperature, no_ph in itertools.product((False, True), repeat=2):
-        here = np.flatnonzero((np.isnan(temperature) == no_temperature) & (np.isnan(ph) == no_ph))
-        if not len(here):
-            continue
-        temperatures = _points([line.temperature_c for line in lines]) if no_temperature else [None]
-        phs = _points([line.ph for line in lines]) if no_ph else [None]
-        every, some = np.ones(len(here), dtype=bool), np.zeros(len(here), dtype=bool)
-        for t, p in itertools.product(temperatures, phs):
-            inside = np.zeros(len(here), dtype=bool)
-            for line in lines:
-                inside |= _fits(line, strength[here], _or(temperature[here], t), _or(ph[here], p))
-            every &= inside
-            some |= inside
-        verdict[here] = np.where(every, _IN, np.where(some, _OPEN, _OUT))
-    return verdict
 
 
 def _widened(params: Params, found: _Solutions, readings: npt.NDArray[np.intp]) -> npt.NDArray[np.int8]:
@@ -215,7 +177,7 @@ def _over_range(params: Params, values: tuple[float, ...]) -> int:
     grids = [_around(low, high, marks) for (low, high), marks in zip(ranges, limits, strict=True)]
     tried = np.array(list(itertools.product(*grids)))
     results = judge(lines, tried[:, 0], tried[:, 1], tried[:, 2])
-    return _IN if (results == _IN).all() else _OUT if (results == _OUT).all() else _OPEN
+    return INSIDE if (results == INSIDE).all() else OUTSIDE if (results == OUTSIDE).all() else UNDECIDED
 
 
 def _around(low: float, high: float, limits: Sequence[float | None]) -> list[float]:
@@ -225,32 +187,6 @@ def _around(low: float, high: float, limits: Sequence[float | None]) -> list[flo
     inside = [v for v in limits if v is not None and low < v < high]
     beside = [float(np.nextafter(v, way)) for v in inside for way in (-np.inf, np.inf)]
     return [low, high, *inside, *beside]
-
-
-def _points(bands: Sequence[Range | None]) -> list[float | None]:
-    """Values that stand for all there are: each limit, and a value between, below and above."""
-    limits = sorted({v for b in bands if b is not None for v in (b.min, b.max) if v is not None})
-    if not limits:
-        return [0.0]
-    between = [(a + b) / 2 for a, b in itertools.pairwise(limits)]
-    return [limits[0] - 1, *limits, *between, limits[-1] + 1]
-
-
-def _or(values: Floats, instead: float | None) -> Floats:
-    return values if instead is None else np.full(len(values), instead)
-
-
-def _fits(line: Line, strength: Floats, temperature: Floats, ph: Floats) -> npt.NDArray[np.bool_]:
-    fits = np.ones(len(strength), dtype=bool)
-    if line.min is not None:
-        fits &= strength >= line.min
-    if line.max is not None:
-        fits &= strength <= line.max
-    if line.temperature_c is not None:
-        fits &= line.temperature_c.contains(temperature)
-    if line.ph is not None:
-        fits &= line.ph.contains(ph)
-    return fits
 
 
 class _Solutions:
@@ -323,8 +259,8 @@ class _Solutions:
         taken = np.where(end[rows] >= 0, end[rows], start[rows])
         if (start[rows] < 0).any() or (uses < 0).any():
             return False  # an unknown time proves no order
-        good = taken[(verdict == _IN) & (taken <= first_use)]
-        bad = taken[verdict == _OUT]
+        good = taken[(verdict == INSIDE) & (taken <= first_use)]
+        bad = taken[verdict == OUTSIDE]
         return len(good) > 0 and bool((bad < good.max()).all())
 
     def value(self, row: int) -> float:

@@ -11,11 +11,11 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from validator.cycles import FAR, Steps
 from validator.documents import Document, Text, Whole
 from validator.findings import Quantity, Required
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
+from validator.steps import FAR, Steps
 from validator.tables import NAT
 from validator.timing.intervals import most_at_once
 

@@ -12,9 +12,9 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import model_validator
 
-from validator.cycles import Steps
 from validator.documents import Document, Number
 from validator.quantities import plain_number
+from validator.steps import Steps
 
 Floats = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]

@@ -13,7 +13,6 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import BeforeValidator, WithJsonSchema
 
-from validator.cycles import FAR
 from validator.documents import Document, Number, Text
 from validator.findings import Quantity
 from validator.kinds.conditions import Range, holds, measured
@@ -23,6 +22,7 @@ from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names
 from validator.kinds.rows import Subjects, any_by, gather, highest_by
 from validator.kinds.targets import Targets, expected
 from validator.quantities import MICROSECONDS, Duration, say_seconds
+from validator.steps import FAR
 
 NAME = "contact"
 TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"min": "higher"}

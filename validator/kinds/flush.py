@@ -16,7 +16,6 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
-from validator.cycles import FAR, Steps
 from validator.documents import Document, Text
 from validator.findings import Quantity, Required
 from validator.kinds.durations import Elapsed
@@ -24,6 +23,7 @@ from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names
 from validator.kinds.rows import Subjects, any_by, gather
 from validator.kinds.targets import Targets, expected
 from validator.quantities import MICROSECONDS, Duration, say_seconds
+from validator.steps import FAR, Steps
 from validator.tables import NAT
 from validator.timing.intervals import covered, longest
 

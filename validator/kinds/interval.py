@@ -15,13 +15,13 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import model_validator
 
-from validator.cycles import Steps
 from validator.documents import Document
 from validator.findings import Quantity, Required
 from validator.kinds.durations import Either
 from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.machines import Machine
 from validator.quantities import MICROSECONDS, Duration, say
+from validator.steps import Steps
 from validator.tables import NAT
 from validator.timing.zones import DAY
 

@@ -15,13 +15,13 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import model_validator
 
-from validator.cycles import FAR, Steps
 from validator.documents import Document, Text
 from validator.findings import Quantity, Required
 from validator.kinds.durations import Elapsed
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.relation_network import every_then_has_a_first
 from validator.quantities import MICROSECONDS, Duration, say_seconds
+from validator.steps import FAR, Steps
 from validator.tables import NAT
 from validator.timing.intervals import latest_before
 

@@ -9,9 +9,9 @@ from typing import Any, overload
 import numpy as np
 import numpy.typing as npt
 
-from validator.cycles import Steps
 from validator.findings import Quantity, Required
 from validator.machines import Machine
+from validator.steps import Steps
 from validator.tables import AGENTS
 
 Ints = npt.NDArray[np.int64]

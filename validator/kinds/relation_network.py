@@ -11,7 +11,7 @@ from typing import Literal
 
 import numpy as np
 
-from validator.cycles import FAR, Steps
+from validator.steps import FAR, Steps
 from validator.tables import NAT
 from validator.timing.network import Answer, Choice, Constraint, TooManyBranches, between, possible
 

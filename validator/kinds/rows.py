@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from validator.cycles import Steps
 from validator.kinds.targets import Expected
+from validator.steps import Steps
 
 Ints = npt.NDArray[np.int64]
 Index = npt.NDArray[np.intp]

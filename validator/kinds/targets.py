@@ -10,9 +10,9 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import BeforeValidator, WithJsonSchema
 
-from validator.cycles import Steps
 from validator.kinds.outcome import Scope
 from validator.machines import Machine
+from validator.steps import Steps
 
 Ints = npt.NDArray[np.int64]
 

@@ -1,0 +1,303 @@
+"""What is known of the steps of every cycle: in one order, with the bounds of every time that is missing."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import accumulate
+
+import numpy as np
+import numpy.typing as npt
+
+from validator.machines import Machine
+from validator.records import RecordSet
+from validator.tables import NAT
+
+Ints = npt.NDArray[np.int64]
+Index = npt.NDArray[np.intp]
+Codes = npt.NDArray[np.int32]
+Mask = npt.NDArray[np.bool_]
+Pair = tuple[int, int]
+
+FAR = 2**60
+"""Stands for a time that nothing bounds."""
+
+
+@dataclass
+class Steps:
+    """The rows of one procedure, in order of cycle, step, target and start.
+
+    `row` is the position in the records; `step` and `target` are codes of `records`' vocabularies (-1: blank).
+    Instants are microseconds UTC, `NAT` where unknown. Cycle c has the rows `first[c]` to `first[c + 1]`.
+    """
+
+    records: RecordSet
+    machines: Sequence[Machine]
+    row: Index
+    cycle: Ints
+    step: Codes
+    target: Codes
+    start: Ints
+    end: Ints
+    first: Index
+    machine: Ints
+    cycle_ids: list[str]
+    duplicates: Index = field(default_factory=lambda: np.empty(0, dtype=np.intp))
+
+    def __len__(self) -> int:
+        return len(self.row)
+
+    @property
+    def cycles(self) -> int:
+        return len(self.machine)
+
+    @cached_property
+    def incomplete(self) -> Mask:
+        """Rows whose start or end is unknown."""
+        unknown: Mask = (self.start == NAT) | (self.end == NAT)
+        return unknown
+
+    @cached_property
+    def incomplete_cycles(self) -> Mask:
+        found = np.zeros(self.cycles, dtype=bool)
+        found[self.cycle[self.incomplete]] = True
+        return found
+
+    @cached_property
+    def began(self) -> Ints:
+        """The earliest known time of each cycle; `NAT` where none is known."""
+        known = np.where(self.start == NAT, self.end, self.start)
+        for at, pairs in self.doubtful(np.flatnonzero(self.incomplete)):
+            row = np.flatnonzero(self.incomplete)[at]
+            known[row] = min(t for pair in pairs for t in pair if t != NAT)
+        lowest = np.minimum.reduceat(np.where(known == NAT, FAR, known), self.first[:-1]) if self.cycles else known
+        return np.where(lowest == FAR, NAT, lowest)
+
+    @cached_property
+    def ends(self) -> tuple[Ints, Ints]:
+        """The earliest and the latest end of every row; a known end is both."""
+        low, high = self.end, self.end
+        vague = np.flatnonzero(self.incomplete)
+        if len(vague):
+            low, high = low.copy(), high.copy()
+            low[vague], high[vague] = self.bounds(vague)[2:]
+        return low, high
+
+    @cached_property
+    def completed(self) -> Ints:
+        """The latest end of a step of each cycle that is sure, whatever is missing; `NAT` if none is."""
+        if not self.cycles:
+            return self.end
+        sure = np.maximum.reduceat(self.ends[0], self.first[:-1])
+        return np.where(sure < -FAR // 2, NAT, sure)
+
+    @cached_property
+    def completed_at_last(self) -> Ints:
+        """The latest that each cycle can have been completed."""
+        return np.maximum.reduceat(self.ends[1], self.first[:-1]) if self.cycles else self.end
+
+    def of_steps(self, names: Sequence[str]) -> Index:
+        """The rows of these steps, still in order."""
+        codes = [c for c in (self.records.code("step", n) for n in names) if c >= 0]
+        if not codes:
+            return np.empty(0, dtype=np.intp)
+        return np.flatnonzero(self.step == codes[0] if len(codes) == 1 else np.isin(self.step, codes))
+
+    def column(self, name: str) -> Codes:
+        """The codes of a text column, in this order."""
+        return self.records.texts[name].codes[self.row]
+
+    def numbers(self, name: str, rows: Index) -> npt.NDArray[np.float64]:
+        """A number column at these rows; NaN where it is blank."""
+        values = self.records.numbers.get(name)
+        return np.full(len(rows), np.nan) if values is None else values[self.row[rows]]
+
+    def times(self, name: str, rows: Index | slice = slice(None)) -> Ints:
+        return self.records.times[name][self.row[rows]]
+
+    def target_name(self, code: int) -> str:
+        return self.records.texts["target"].vocabulary[code] if code >= 0 else ""
+
+    @cached_property
+    def _vague(self) -> tuple[Index, tuple[Ints, Ints, Ints, Ints]]:
+        """The rows with an unknown time, and their bounds, worked out once for all."""
+        rows = np.flatnonzero(self.incomplete)
+        return rows, self._bounds(rows)
+
+    def bounds(self, rows: Index) -> tuple[Ints, Ints, Ints, Ints]:
+        """For each row the earliest and latest start and the earliest and latest end that the facts allow.
+
+        A known time is its own bound. A step ends no earlier than it starts and no later than the record was made
+        (`recorded_at`, else `as_of`); two rows of a step that only one can run at once lie one after the other.
+        """
+        start, end = self.start[rows], self.end[rows]
+        found = start.copy(), start.copy(), end.copy(), end.copy()
+        vague = np.flatnonzero(self.incomplete[rows])
+        known, limits = self._vague
+        at = np.searchsorted(known, rows[vague])
+        for side, limit in zip(found, limits, strict=True):
+            side[vague] = limit[at]
+        return found
+
+    def _bounds(self, rows: Index) -> tuple[Ints, Ints, Ints, Ints]:
+        start, end = self.start[rows], self.end[rows]
+        latest = self.latest[rows]
+        lost = self.contrary[rows]
+        start_low = np.where((start == NAT) | lost, -FAR, start)
+        end_low = np.where(end == NAT, start_low, np.where(lost, -FAR, end))
+        end_high = np.where(lost, latest, np.where(end == NAT, np.maximum(latest, end_low), end))
+        known = self.own_durations(rows)
+        start_high = np.where(lost | (start == NAT), end_high - np.maximum(known, 0), start)
+        for place, pairs in self.doubtful(rows):
+            at = np.intp(place)
+            latest_end = int(end_high[at])
+            starts = [s for s, _ in pairs if s != NAT]
+            ends = [e for _, e in pairs if e != NAT]
+            if starts:
+                start_low[at], start_high[at] = min(starts), max(starts)
+                end_low[at] = min(starts)
+            if ends:
+                end_low[at], end_high[at] = min(ends), max(ends)
+            elif starts:
+                end_high[at] = max(latest_end, max(starts))
+            if not starts:
+                start_high[at] = max(ends)
+        for at in np.flatnonzero(((start == NAT) ^ (end == NAT)) & ~lost):
+            before, after = self._neighbours(int(rows[at]))
+            if end[at] == NAT:
+                end_high[at] = min(int(end_high[at]), after[0])
+            else:
+                start_low[at] = max(int(start_low[at]), before[0])
+        return start_low, start_high, end_low, end_high
+
+    def doubtful(self, rows: Index) -> list[tuple[int, tuple[tuple[int, int], ...]]]:
+        """The positions in `rows` whose time names an hour that happened twice, with the pairs it can mean here."""
+        doubt = self.records.doubt
+        if not doubt:
+            return []
+        return [
+            (at, self._room_for(int(rows[at]), doubt[r])) for at, r in enumerate(self.row[rows].tolist()) if r in doubt
+        ]
+
+    def _room_for(self, row: int, pairs: tuple[tuple[int, int], ...]) -> tuple[tuple[int, int], ...]:
+        """The pairs that lie before the record was made and leave room for the known rows of a step that only one can
+        run at once; all of them, if none does.
+        """
+        rivals = self._rivals(row)
+        rivals = rivals[~self.incomplete[rivals]]
+        start, end = self.start[rivals], self.end[rivals]
+        latest = int(self.latest[row])
+        free = tuple(
+            (s, e) for s, e in pairs
+            if max(s, e) <= latest
+            and (s in (NAT, e) or e == NAT or not ((start < e) & (end > s) & (start < end)).any())
+        )  # fmt: skip
+        return free or pairs
+
+    def _rivals(self, row: int) -> Index:
+        """The other rows of a cycle that cannot run beside a row, because only one of their step can run at once."""
+        name = self.records.texts["step"].vocabulary[self.step[row]]
+        cycle = int(self.cycle[row])
+        if self.machines[int(self.machine[cycle])].capacities.get(name) != 1:
+            return np.empty(0, dtype=np.intp)
+        span = np.arange(int(self.first[cycle]), int(self.first[cycle + 1]), dtype=np.intp)
+        return span[np.flatnonzero((self.step[span] == self.step[row]) & (span != row))]
+
+    def least_lengths(self, rows: Index, start_high: Ints, end_low: Ints) -> Ints:
+        """The shortest that each row can have lasted, given the bounds of its times."""
+        found: Ints = np.maximum(end_low - start_high, 0)
+        for at, pairs in self.doubtful(rows):
+            if all(s != NAT and e != NAT for s, e in pairs):
+                found[at] = min(e - s for s, e in pairs)
+        return found
+
+    def own_durations(self, rows: Index) -> Ints:
+        """The recorded duration of each row in microseconds; -1 where none is recorded or it contradicts the times."""
+        given = self.numbers("duration_s", rows)
+        usable = ~np.isnan(given) & ~self.records.torn[self.row[rows]]
+        length: Ints = np.where(usable, np.rint(np.nan_to_num(given) * 1_000_000), -1).astype(np.int64)
+        return length
+
+    @cached_property
+    def latest(self) -> Ints:
+        """The latest that anything in each row can have happened: when it was recorded, else the audit's moment."""
+        recorded = self.times("recorded_at")
+        as_of = np.array([m.as_of for m in self.machines], dtype=np.int64)[self.machine[self.cycle]]
+        return np.where(recorded == NAT, as_of, recorded)
+
+    @cached_property
+    def contrary(self) -> Mask:
+        """Rows whose times cannot be true: they contradict each other, or one known time lies after the record's own."""
+        known = np.where(self.start == NAT, self.end, self.start)
+        after: Mask = self.incomplete & (known != NAT) & (known > self.latest)
+        return self.records.torn[self.row] | after
+
+    @cached_property
+    def _lanes(self) -> dict[Pair, tuple[list[int], list[Pair], list[int], list[Pair]]]:
+        """For each cycle and step that only one can run at once, of its rows that surely lasted: their ends in order with
+        the earliest start of that row and all after it, and their starts in order with the latest end so far; each such
+        start and end with the row it stands in.
+        """
+        words = self.records.texts["step"].vocabulary
+        single = [{c for c, w in enumerate(words) if m.capacities.get(w) == 1} for m in self.machines]
+        found: dict[tuple[int, int], list[tuple[int, int, int]]] = {}
+        lasting = ~self.incomplete & (self.start < self.end) & self.incomplete_cycles[self.cycle]
+        if any(single):
+            rows = np.flatnonzero(lasting & np.isin(self.step, sorted(set().union(*single))))
+            columns = (a[rows].tolist() for a in (self.cycle, self.step, self.start, self.end))
+            for row, cycle, step, start, end in zip(rows.tolist(), *columns, strict=True):
+                if step in single[self.machine[cycle]]:
+                    found.setdefault((cycle, step), []).append((start, end, row))
+        lanes = {}
+        for key, spans in found.items():
+            by_end = sorted(spans, key=lambda span: span[1])
+            by_start = sorted(spans)
+            earliest = list(accumulate(((s, row) for s, _, row in reversed(by_end)), min))[::-1]
+            latest = list(accumulate(((e, row) for _, e, row in by_start), max))
+            lanes[key] = [e for _, e, _ in by_end], earliest, [s for s, _, _ in by_start], latest
+        return lanes
+
+    def _neighbours(self, row: int) -> tuple[Pair, Pair]:
+        """The earliest start and the latest end that known rows leave to a row which cannot run beside them, each with
+        the row that sets it (-1: none does).
+
+        A row of no length runs beside nothing, so only a rival that surely lasted takes up time.
+        """
+        lane = self._lanes.get((self.cycle.item(row), self.step.item(row)))
+        if lane is None:
+            return (-FAR, -1), (FAR, -1)
+        ends, earliest, starts, latest = lane
+        start, end = self.start.item(row), self.end.item(row)
+        if end != NAT:
+            before = bisect_left(starts, end)
+            low: Pair = min(latest[before - 1], (end, row)) if before else (-FAR, -1)
+            return low, (FAR, -1)
+        after = bisect_right(ends, start)
+        high: Pair = max(earliest[after], (start, row)) if after < len(ends) else (FAR, -1)
+        return (-FAR, -1), high
+
+    def why(self, row: int) -> tuple[str, list[int]]:
+        """What bounds the missing time of a row, in words, and the rows that show it."""
+        start, end = self.start.item(row), self.end.item(row)
+        if self.contrary[row] or (start == NAT) == (end == NAT):
+            return "", []
+        (_, before), (at, after) = self._neighbours(row)
+        near = before if start == NAT else after if at <= self.latest[row] else -1
+        step = self.records.text("step", self.row.item(row))
+        if near >= 0 and near != row:
+            what = self.target_name(self.target.item(near)) or "the machine"
+            when = f"until {self.clock_time(near, 'end')}" if start == NAT else f"from {self.clock_time(near, 'start')}"
+            return f"{step} of {what} ran {when}, and only one can run at once", [near]
+        if start == NAT:
+            return "", []
+        recorded = self.records.times["recorded_at"].item(self.row.item(row)) != NAT
+        return ("it was written down by then" if recorded else "the audit looks from then") + ", at the latest", []
+
+    def clock_time(self, row: int, side: str) -> str:
+        """A known time of a row by its store's clock, as `20:22:00`."""
+        at = int((self.start if side == "start" else self.end)[row])
+        zone = self.machines[int(self.machine[self.cycle[row]])].clock
+        wall = int(zone.to_wall(np.array([at]))[0])
+        return str(np.datetime64(wall, "us").astype("datetime64[s]")).split("T")[1]
