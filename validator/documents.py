@@ -44,7 +44,7 @@ class Plain(str):
 
 def _text(value: Any) -> Any:
     if isinstance(value, Plain):
-        if _NUMBER_LIKE.fullmatch(value) and not _CANONICAL_INTEGER.fullmatch(value):
+        if _NUMBER_LIKE.fullmatch(value) and not _one_number_one_text(value):
             raise ValueError(f'{value} can be read as a number in more than one way; put it in quotes: "{value}"')
         if value in ("true", "false", "True", "False", "TRUE", "FALSE"):
             raise ValueError(f'{value} is a truth value; put it in quotes if the word is meant: "{value}"')
@@ -53,6 +53,13 @@ def _text(value: Any) -> Any:
     if not value.strip():
         raise ValueError("expected text, found an empty text")
     return str(value)
+
+
+def _one_number_one_text(text: str) -> bool:
+    """Whether a number-like text comes back from every reader as it was: 101 and 117.305 do, 1.10 and 0123 do not."""
+    if _CANONICAL_INTEGER.fullmatch(text):
+        return True
+    return re.fullmatch(r"-?\d+\.\d+", text) is not None and repr(float(text)) == text
 
 
 def _number(value: Any) -> Any:
@@ -105,7 +112,7 @@ def _said(value: Any) -> str:
     return "nothing" if value is None else repr(str(value)) if isinstance(value, str) else repr(value)
 
 
-Text = Annotated[str, BeforeValidator(_text)]
+Text = Annotated[str, BeforeValidator(_text), WithJsonSchema({"type": ["string", "number"]})]
 Number = Annotated[float, BeforeValidator(_number), WithJsonSchema({"type": "number"})]
 Whole = Annotated[int, BeforeValidator(_whole), WithJsonSchema({"type": "integer"})]
 Flag = Annotated[bool, BeforeValidator(_flag), WithJsonSchema({"type": "boolean"})]

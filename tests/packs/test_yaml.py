@@ -85,6 +85,16 @@ def test_limits_that_cannot_hold_are_refused(tmp_path, params: str, word: str) -
     assert word in refused(tmp_path, text)
 
 
+def test_a_number_that_comes_back_as_it_was_may_stand_for_text(tmp_path) -> None:
+    """117.305 names a section and 2017 an edition; no YAML reader changes a character of either."""
+    path = tmp_path / "pack.yaml"
+    cites = "    cites: [{source: cfr, section: 117.305, says: s}]\n"
+    path.write_text(HEAD + "sources: {cfr: {title: t, edition: 2017}}\n" + RULE + cites, "utf-8")
+    pack = load_pack(path)
+
+    assert (pack.rules[0].rule.cites[0].section, pack.sources["cfr"].edition) == ("117.305", "2017")
+
+
 def test_a_pack_without_rules_is_refused(tmp_path) -> None:
     """No rules must not mean that everything passes."""
     assert "has no rule" in refused(tmp_path, HEAD)
