@@ -124,6 +124,25 @@ def test_an_id_used_for_two_cleanings_is_told(audit) -> None:
     assert "long_cycle" not in codes(audit(GOOD)[1])
 
 
+def test_two_cleanings_of_one_machine_at_once_are_told(audit) -> None:
+    """A second cycle that begins before the first has ended; one that begins as it ends is nothing odd."""
+    def second(start: str) -> str:
+        return row("flush", "line-1", start, "2026-01-05T21:00").replace(",c,", ",d,")
+
+    assert "cycles_at_once" in codes(audit(GOOD + second("2026-01-05T20:19"))[1])
+    assert "cycles_at_once" not in codes(audit(GOOD + second("2026-01-05T20:20"))[1])
+
+
+def test_one_line_twice_at_the_same_time_is_told(audit) -> None:
+    """Two rows that claim the same line at the same time, named by their rows; touching rows claim it in turn."""
+    again = row("flush", "line-1", "2026-01-05T20:10", "2026-01-05T20:30")
+    (told,) = [n["message"] for n in audit(GOOD + again)[1]["notices"] if n["code"] == "step_at_once"]
+
+    assert "flush of line-1 stands twice at the same time" in told
+    assert told.endswith("rows 2 and 5)")
+    assert "step_at_once" not in codes(audit(GOOD + again.replace("T20:10", "T20:20"))[1])
+
+
 def test_a_signature_before_the_work_is_told(audit) -> None:
     """Verified an hour before the last step ended, written down before the step began."""
     early = GOOD.replace("chlorine,,", "chlorine,2026-01-05T19:00,2026-01-05T19:20")

@@ -65,6 +65,7 @@ def about_machines(machines: Sequence[Machine], steps: Steps | None, has_registe
         yield Notice("no_records_of_store", f"store {store} is in the register, and {about}", store_id=store)
     yield from _long_cycles(machines, steps)
     yield from _early_signatures(machines, steps)
+    yield from _at_once(machines, steps)
     as_of = np.array([m.as_of for m in machines], dtype=np.int64)[steps.machine]
     late = np.flatnonzero((steps.completed != NAT) & (steps.completed > as_of))
     for cycle in late.tolist():
@@ -151,6 +152,27 @@ def _early_signatures(machines: Sequence[Machine], steps: Steps) -> Iterable[Not
             m = machines[int(steps.machine[cycle])]
             yield Notice("before_the_work", f"{m.equipment_id}: cycle {steps.cycle_ids[cycle]}: {what}", "", m.store_id,
                          m.equipment_id)  # fmt: skip
+
+
+def _at_once(machines: Sequence[Machine], steps: Steps) -> Iterable[Notice]:
+    """Two cycles of one machine at the same time, and one step recorded twice on one target at the same time."""
+    dated = np.flatnonzero((steps.began != NAT) & (steps.completed != NAT))
+    order = dated[np.lexsort((steps.began[dated], steps.machine[dated]))]
+    a, b = order[:-1], order[1:]
+    for k in np.flatnonzero((steps.machine[a] == steps.machine[b]) & (steps.began[b] < steps.completed[a])).tolist():
+        m = machines[int(steps.machine[a[k]])]
+        yield Notice("cycles_at_once", f"{m.equipment_id}: cycle {steps.cycle_ids[b[k]]} began before cycle "
+                     f"{steps.cycle_ids[a[k]]} had ended", "", m.store_id, m.equipment_id)  # fmt: skip
+    same = (steps.cycle[1:] == steps.cycle[:-1]) & (steps.step[1:] == steps.step[:-1]) & (steps.target[1:] >= 0)
+    same &= (steps.target[1:] == steps.target[:-1]) & ~steps.incomplete[1:] & ~steps.incomplete[:-1]
+    same &= (steps.start[1:] < steps.end[:-1]) & (steps.start[1:] < steps.end[1:])
+    for k in np.flatnonzero(same).tolist():
+        m, records = machines[int(steps.machine[steps.cycle[k]])], steps.records
+        rows = " and ".join(str(records.rows[steps.row[i]]) for i in (k, k + 1))
+        yield Notice("step_at_once", f"{m.equipment_id}: {records.text('step', int(steps.row[k]))} of "
+                     f"{steps.target_name(int(steps.target[k]))} stands twice at the same time "
+                     f"({records.sources[records.source[steps.row[k]]][0]} rows {rows})", "", m.store_id,
+                     m.equipment_id)  # fmt: skip
 
 
 def about_targets(applied: Sequence[Applied]) -> Iterable[Notice]:
