@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Annotated, Any, ClassVar, TypeVar
 
 import yaml
-from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError, WithJsonSchema
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, ValidationError, WithJsonSchema
 
 from validator.errors import WrongInput
 from validator.quantities import Duration, parse_number
@@ -112,9 +112,18 @@ def _said(value: Any) -> str:
     return "nothing" if value is None else repr(str(value)) if isinstance(value, str) else repr(value)
 
 
+def _at_least_one(value: Mapping[str, int]) -> Mapping[str, int]:
+    for step, rows in value.items():
+        if rows < 1:
+            raise ValueError(f"{step} is {rows}; at least 1 row of a step can run at once")
+    return value
+
+
 Text = Annotated[str, BeforeValidator(_text), WithJsonSchema({"type": ["string", "number"]})]
 Number = Annotated[float, BeforeValidator(_number), WithJsonSchema({"type": "number"})]
 Whole = Annotated[int, BeforeValidator(_whole), WithJsonSchema({"type": "integer"})]
+Capacities = Annotated[Mapping[Text, Whole], AfterValidator(_at_least_one)]
+"""How many rows of a step can run at once on a machine, by step."""
 Flag = Annotated[bool, BeforeValidator(_flag), WithJsonSchema({"type": "boolean"})]
 Day = Annotated[date, BeforeValidator(_day), WithJsonSchema({"type": "string", "format": "date"})]
 DurationText = Annotated[

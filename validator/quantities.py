@@ -100,6 +100,11 @@ def _keep_side(value: float, text: str) -> float:
     return math.nextafter(value, math.inf) if exact > shown else value
 
 
+def whole_if_whole(value: float) -> float | int:
+    """The same number, as an `int` where nothing is lost by it, so that a report says 900 and not 900.0."""
+    return int(value) if value == int(value) else value
+
+
 def plain_number(value: float) -> str:
     """A number as people write it, with every digit that it has: what lies beside a limit does not look like it."""
     if value == int(value) and abs(value) < 1e15:

@@ -10,7 +10,7 @@ from typing import Any
 
 from pydantic import Field, field_validator, model_validator
 
-from validator.documents import Day, Document, Text, Whole, load, read, suggest
+from validator.documents import Capacities, Day, Document, Text, load, read, suggest
 from validator.errors import WrongInput
 
 
@@ -37,19 +37,11 @@ class Equipment(Document):
     lines: tuple[Text, ...] | None = None
     lines_out_of_use: tuple[Text, ...] = ()
     parts: tuple[Text, ...] | None = None
-    capacities: Mapping[Text, Whole] = Field(default_factory=dict)
+    capacities: Capacities = Field(default_factory=dict)
     in_service_on: Day | None = None
     out_of_service: tuple[Window, ...] = ()
     limits: Mapping[Text, Mapping[Text, Any]] = Field(default_factory=dict)
     note: Text | None = None
-
-    @field_validator("capacities")
-    @classmethod
-    def _at_least_one(cls, value: Mapping[str, int]) -> Mapping[str, int]:
-        for step, rows in value.items():
-            if rows < 1:
-                raise ValueError(f"{step} is {rows}; at least 1 row of a step can run at once")
-        return value
 
     @field_validator("lines", "parts")
     @classmethod

@@ -69,9 +69,9 @@ class Steps:
     def began(self) -> Ints:
         """The earliest known time of each cycle; `NAT` where none is known."""
         known = np.where(self.start == NAT, self.end, self.start)
-        for at, pairs in self.doubtful(np.flatnonzero(self.incomplete)):
-            row = np.flatnonzero(self.incomplete)[at]
-            known[row] = min(t for pair in pairs for t in pair if t != NAT)
+        vague = np.flatnonzero(self.incomplete)
+        for at, pairs in self.doubtful(vague):
+            known[vague[at]] = min(t for pair in pairs for t in pair if t != NAT)
         lowest = np.minimum.reduceat(np.where(known == NAT, FAR, known), self.first[:-1]) if self.cycles else known
         return np.where(lowest == FAR, NAT, lowest)
 

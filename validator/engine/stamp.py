@@ -12,6 +12,7 @@ from validator import grading
 from validator.engine.apply import Applied
 from validator.engine.wording import sentence
 from validator.findings import Citation, Evidence, Finding, Status
+from validator.kinds.interval import OPEN
 from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Outcomes
 from validator.packs.model import Pack, Rule
 from validator.steps import Steps
@@ -68,7 +69,7 @@ def _repeated(open_: Sequence[_Open]) -> set[int]:
         cycle = int(o.cycle[i])
         target = "" if check.applied.rule.rule.kind == "interval" else o.target[i]
         key = (check.applied.rule.rule.id, id(check.applied.pack), int(o.machine[i]), target, o.part, int(o.status[i]))
-        running = o.target[i] == "open"
+        running = o.target[i] == OPEN
         when = np.iinfo(np.int64).max if running else int(steps.began[cycle]) if cycle >= 0 else NAT
         first.setdefault(key, []).append((when, steps.cycle_ids[cycle] if cycle >= 0 else "", n))
     repeated: set[int] = set()
@@ -107,7 +108,7 @@ def _finding(check: _Open, repeat: bool, started: Mapping[int, str], cited: tupl
     shown = o.show(i)
     target = o.target[i]
     required = shown.required.text if shown.required else ""
-    message = sentence(rule.kind, o.reason[i], target if target != "open" else "", required, shown.facts)
+    message = sentence(rule.kind, o.reason[i], target if target != OPEN else "", required, shown.facts)
     if o.close is not None and bool(o.close[i]):
         message += " (nearer to the limit than the clock is read)"
     rows = list(shown.rows)

@@ -22,7 +22,7 @@ from validator.kinds.conditions import Range, known_agents
 from validator.kinds.limit_table import INSIDE, OUTSIDE, UNDECIDED, Line, judge
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
-from validator.quantities import LITRES, plain_number
+from validator.quantities import LITRES, plain_number, whole_if_whole
 
 NAME = "concentration"
 TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"min": "higher", "max": "lower"}
@@ -144,7 +144,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         if params.table is not None:
             facts["table"] = "yes"
             facts["conditions"], columns = found.conditions(worst), (*COLUMNS, "temperature_c", "ph")
-        return Shown(Quantity(_number(value), "ppm"), _required(params), margin, rows, columns, facts)
+        return Shown(Quantity(whole_if_whole(value), "ppm"), _required(params), margin, rows, columns, facts)
 
     return [Outcomes(scope.steps.machine[found.cycle], found.cycle, found.names, status,
                      Reasons(_REASONS, code.astype(np.int8)), show, corrected)]  # fmt: skip
@@ -333,7 +333,3 @@ def _within(band: Range, before: str, after: str, more: str, less: str) -> str:
     if low and high:
         return f"{low} to {high}"
     return f"{low} or {more}" if low else f"{high} or {less}"
-
-
-def _number(value: float) -> float | int:
-    return int(value) if value == int(value) else value

@@ -21,7 +21,7 @@ from validator.kinds.flush import COLUMNS, observed_text, reasons_of, required_t
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import Subjects, any_by, gather, highest_by
 from validator.kinds.targets import Targets, expected
-from validator.quantities import MICROSECONDS, Duration, say_seconds
+from validator.quantities import MICROSECONDS, Duration, say_seconds, whole_if_whole
 from validator.steps import FAR
 
 NAME = "contact"
@@ -113,13 +113,13 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         mine = rows.of(i)
         seconds = int(best_high[i]) / MICROSECONDS
         exact = best_high[i] == best_low[i]
-        observed = Quantity(int(seconds) if seconds == int(seconds) else seconds, "s") if mine and exact else None
+        observed = Quantity(whole_if_whole(seconds), "s") if mine and exact else None
         asked = -int(least[i]) // MICROSECONDS if least[i] > -FAR else None
         if isinstance(params.min, Duration):
             asked = params.min.amount
         required = required_time(asked) if asked is not None else None
         short = seconds - asked if asked is not None and mine and status[i] == OUT else None
-        margin = Quantity(int(short) if short == int(short) else short, "s") if short is not None else None
+        margin = Quantity(whole_if_whole(short), "s") if short is not None else None
         facts = {"steps": " or ".join(params.steps), "found": observed_text(observed),
                  "agent": used_agent(scope, mine), "needed": say_seconds(asked) if asked is not None else ""}  # fmt: skip
         because, shown_by = reasons_of(scope.steps, [k for k in mine if scope.steps.incomplete[k]])

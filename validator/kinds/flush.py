@@ -22,7 +22,7 @@ from validator.kinds.durations import Elapsed
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import Subjects, any_by, gather
 from validator.kinds.targets import Targets, expected
-from validator.quantities import MICROSECONDS, Duration, say_seconds
+from validator.quantities import MICROSECONDS, Duration, say_seconds, whole_if_whole
 from validator.steps import FAR, Steps
 from validator.tables import NAT
 from validator.timing.intervals import covered, longest
@@ -66,12 +66,12 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     def show(i: int) -> Shown:
         mine = rows.of(i)
         seen = int(recorded[i]) / MICROSECONDS
-        observed = Quantity(_plain(seen), "s") if mine and (exact[i] or status[i] == IN) else None
+        observed = Quantity(whole_if_whole(seen), "s") if mine and (exact[i] or status[i] == IN) else None
         if mine and observed is None and high[i] < FAR // 2:
             longest_seen = say_seconds(int(high[i]) / MICROSECONDS)
             observed = Quantity(f"{say_seconds(seen)} to {longest_seen}" if seen else f"at most {longest_seen}", "")
         most = seen if exact[i] else min(int(high[i]), FAR) / MICROSECONDS
-        margin = Quantity(_plain(most - params.min.amount), "s") if status[i] == OUT and mine else None
+        margin = Quantity(whole_if_whole(most - params.min.amount), "s") if status[i] == OUT and mine else None
         facts = {"step": params.step, "found": observed_text(observed), "count": str(len(mine))}
         because, shown_by = reasons_of(scope.steps, [k for k in mine if scope.steps.incomplete[k]])
         facts["because"] = because
@@ -157,8 +157,8 @@ def _in_doubt(params: Params, steps: Steps, rows: Any) -> tuple[int, int]:
     doubtful = steps.doubtful(rows)
     group = np.zeros(len(rows), dtype=np.int64)
     lows, highs = [], []
+    spans = _Spans.of(steps, rows)  # every way sets the same places again
     for ways in islice(product(*(pairs for _, pairs in doubtful)), MOST_WAYS):
-        spans = _Spans.of(steps, rows)
         for (at, _), (start, end) in zip(doubtful, ways, strict=True):
             if start != NAT:
                 spans.start_low[at] = spans.start_high[at] = start
@@ -213,7 +213,3 @@ def scope_rows(scope: Scope, cycle: int) -> list[int]:
     row = steps.row[first:last]
     seen = steps.records.rows[row] + (steps.records.source[row].astype(np.int64) << 32)
     return sorted({first + int(seen.argmin()), first + int(seen.argmax())})
-
-
-def _plain(value: float) -> float | int:
-    return int(value) if value == int(value) else value

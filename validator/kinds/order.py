@@ -20,7 +20,7 @@ from validator.findings import Quantity, Required
 from validator.kinds.durations import Elapsed
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.relation_network import every_then_has_a_first
-from validator.quantities import MICROSECONDS, Duration, say_seconds
+from validator.quantities import MICROSECONDS, Duration, say_seconds, whole_if_whole
 from validator.steps import FAR, Steps
 from validator.tables import NAT
 from validator.timing.intervals import latest_before
@@ -185,7 +185,7 @@ def _relation(relation: Relation, scope: Scope) -> Outcomes:
         facts = {"first": relation.first, "then": relation.then, "link": relation.link,
                  "lag": say_seconds(abs(seen)) if seen is not None else "", "count": str(len(firsts)),
                  "before": "yes" if seen is not None and seen < 0 else ""}  # fmt: skip
-        observed = Quantity(_plain(seen), "s") if seen is not None else None
+        observed = Quantity(whole_if_whole(seen), "s") if seen is not None else None
         return Shown(observed, _required(relation), _margin(seen, least, most), rows, COLUMNS, facts)
 
     others = _not_applicable(scope, cycle)
@@ -275,8 +275,8 @@ def _margin(seen: float | None, least: int, most: int | None) -> Quantity | None
         return None
     short = seen - least / MICROSECONDS
     if short < 0:
-        return Quantity(_plain(short), "s")
-    return Quantity(_plain(seen - most / MICROSECONDS), "s") if most is not None else None
+        return Quantity(whole_if_whole(short), "s")
+    return Quantity(whole_if_whole(seen - most / MICROSECONDS), "s") if most is not None else None
 
 
 def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
@@ -326,7 +326,7 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
         facts = {"step": ban.step, "after": ban.after, "until": ban.until or "",
                  "lag": say_seconds(seen) if seen is not None else ""}  # fmt: skip
         text = f"no {ban.step} ends after {ban.after} has begun" + (f" until {ban.until} begins" if ban.until else "")
-        observed = Quantity(_plain(seen), "s") if seen is not None else None
+        observed = Quantity(whole_if_whole(seen), "s") if seen is not None else None
         return Shown(observed, Required(None, 0, "s", text), observed, shown, COLUMNS, facts)
 
     part = f"no {ban.step} after {ban.after}" + (f" until {ban.until}" if ban.until else "")
@@ -372,10 +372,6 @@ def _with_idle(outcomes: Outcomes, cycles: Index, scope: Scope) -> Outcomes:
         Reasons(_REASONS, np.concatenate([outcomes.reason.codes, np.zeros(len(cycles), dtype=np.int8)])),  # type: ignore[attr-defined]
         outcomes.show, part=outcomes.part,
     )  # fmt: skip
-
-
-def _plain(value: float) -> float | int:
-    return int(value) if value == int(value) else value
 
 
 __all__ = ["NAME", "TIGHTER", "Forbidden", "Params", "Relation", "check"]

@@ -22,7 +22,7 @@ from validator.kinds.flush import scope_rows
 from validator.kinds.interval import local_days
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
-from validator.quantities import MICROSECONDS, Duration, say
+from validator.quantities import MICROSECONDS, Duration, say, whole_if_whole
 from validator.tables import CANONICAL, NAT, NUMBERS, TEXTS, TIMES
 
 NAME = "record"
@@ -162,7 +162,9 @@ def _late_shown(within: Duration, over: int | None, rows: Sequence[int], field: 
         )
     seen, margin = (over / scale + within.amount), over / scale
     facts = {"field": field, "found": say(seen, unit), "limit": say(within.amount, unit)}
-    return Shown(Quantity(_plain(seen), unit), required, Quantity(_plain(margin), unit), rows, columns, facts)
+    return Shown(
+        Quantity(whole_if_whole(seen), unit), required, Quantity(whole_if_whole(margin), unit), rows, columns, facts
+    )
 
 
 def _verified(scope: Scope, within: Duration) -> Outcomes:
@@ -235,11 +237,7 @@ def _not_future(scope: Scope, field: str) -> Outcomes:
     def show(cycle: int) -> Shown:
         mine = [k for k in _rows(scope, cycle) if future[k]]
         over = max(int(times[k] - as_of[k]) for k in mine) / MICROSECONDS
-        return Shown(Quantity(_plain(over), "s"), Required(None, 0, "s", "no time after the audit"),
-                     Quantity(_plain(over), "s"), mine, (field,), {"field": field, "found": say(over, "s")})  # fmt: skip
+        return Shown(Quantity(whole_if_whole(over), "s"), Required(None, 0, "s", "no time after the audit"),
+                     Quantity(whole_if_whole(over), "s"), mine, (field,), {"field": field, "found": say(over, "s")})  # fmt: skip
 
     return _outcomes(scope, field, reason, status, f"future {field}", show)
-
-
-def _plain(value: float) -> float | int:
-    return int(value) if value == int(value) else value

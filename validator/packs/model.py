@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from pydantic import Field, field_validator
 
-from validator.documents import Document, Flag, Number, Text, Whole
+from validator.documents import Capacities, Document, Flag, Number, Text, Whole
 from validator.statuses import Grade, Status
 
 Authority = Literal["manufacturer", "regulation", "company", "practice"]
@@ -39,15 +39,7 @@ class Profile(Document):
     title: Text | None = None
     lines: tuple[Text, ...] = ()
     parts: tuple[Text, ...] = ()
-    capacities: Mapping[Text, Whole] = Field(default_factory=dict)
-
-    @field_validator("capacities")
-    @classmethod
-    def _at_least_one(cls, value: Mapping[str, int]) -> Mapping[str, int]:
-        for step, rows in value.items():
-            if rows < 1:
-                raise ValueError(f"{step} is {rows}; at least 1 row of a step can run at once")
-        return value
+    capacities: Capacities = Field(default_factory=dict)
 
 
 class ResultStep(Document):
