@@ -83,6 +83,21 @@ class Grading(Document):
         return {**_default_weights(), **value}
 
 
+class PlanPlace(Document):
+    """The place of a rule in a HACCP plan (Codex CXC 1): what it guards against, where, and how that is watched.
+
+    The hazard's kind and the corrective action are the rule's own; together with them a critical control point has
+    seven parts. `control` says whether the rule is one or belongs to the prerequisite programme.
+    """
+
+    control: Literal["critical_control_point", "prerequisite"]
+    hazard: Text | None = None
+    critical_limit: Text | None = None
+    monitoring: Text | None = None
+    verification: Text | None = None
+    record: Text | None = None
+
+
 class Rule(Document):
     """One rule: what it computes (kind and params), how grave a breach is, where it comes from, what to do."""
 
@@ -95,6 +110,7 @@ class Rule(Document):
     hazard: Text | None = None
     why: Text | None = None
     corrective_action: Text | None = None
+    plan: PlanPlace | None = None
     authority: Authority = "practice"
     justification: Text | None = None
 
