@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -32,12 +33,16 @@ Pair = tuple[int, int]
 _SECOND = 1_000_000
 _MINUTE = 60 * _SECOND
 
+UNSTATED, AGREES, BACKWARD, DISAGREES = 0, 1, 2, 3
+"""What a row's own times say of each other: nothing twice; the same; an end before its start; another duration."""
+
 
 @dataclass
 class RecordSet:
     """Every row that can be placed, as columns of one length; instants are microseconds UTC, `NAT` where unknown.
 
-    `torn` marks rows whose own times contradict each other: they show that a step was done, not when. `given` says
+    `own_times` says whether a row's own times agree (`AGREES`, `BACKWARD`, ...); a row in which they contradict each
+    other shows that a step was done, not when, and both its times are unknown (`torn`). `given` says
     for `started_at` and `ended_at` in which rows a time stands there or follows from the duration, torn or not. `doubt`
     holds for a row whose time names an hour that happened twice every pair of start and end (`NAT`: unknown) it can mean.
     """
@@ -45,7 +50,7 @@ class RecordSet:
     texts: dict[str, TextColumn]
     times: dict[str, Micros]
     numbers: dict[str, npt.NDArray[np.float64]]
-    torn: Mask
+    own_times: npt.NDArray[np.int8]
     source: npt.NDArray[np.int32]
     rows: npt.NDArray[np.int32]
     sources: list[tuple[str, str]]
@@ -55,6 +60,12 @@ class RecordSet:
 
     def __len__(self) -> int:
         return len(self.rows)
+
+    @cached_property
+    def torn(self) -> Mask:
+        """Rows whose own times contradict each other."""
+        contradict: Mask = self.own_times >= BACKWARD
+        return contradict
 
     @property
     def started(self) -> Micros:
@@ -135,10 +146,11 @@ class _Columns:
             for name in NUMBERS
             if any(name in t.numbers for t in tables)
         }
-        self.torn = np.zeros(self.size, dtype=bool)
+        self.own_times = np.zeros(self.size, dtype=np.int8)
         self.given: dict[str, Mask] = {name: self.times[name] != NAT for name in ("started_at", "ended_at")}
         self.twice: dict[str, dict[int, Pair]] = {name: {} for name in TIMES}
         self.doubt: dict[int, tuple[Pair, ...]] = {}
+        self.resolution: dict[str, int] = {}
 
     def source(self) -> npt.NDArray[np.int32]:
         return np.repeat(np.arange(len(self.sizes), dtype=np.int32), self.sizes)
@@ -149,14 +161,13 @@ class _Columns:
         def pick(column: Any) -> Any:
             return column if everything else column[kept]
 
-        resolution = {name: _resolution(self.times[name]) for name in TIMES}
         place = np.cumsum(kept) - 1 if self.doubt else kept
         return RecordSet(
             texts={n: TextColumn(pick(c.codes), c.vocabulary) for n, c in self.texts.items()},
             times={n: pick(a) for n, a in self.times.items()},
             numbers={n: pick(a) for n, a in self.numbers.items()},
-            torn=pick(self.torn), source=pick(self.source()), rows=pick(self.rows), sources=sources,
-            resolution=resolution, given={n: pick(a) for n, a in self.given.items()},
+            own_times=pick(self.own_times), source=pick(self.source()), rows=pick(self.rows), sources=sources,
+            resolution=self.resolution, given={n: pick(a) for n, a in self.given.items()},
             doubt={int(place[row]): pairs for row, pairs in self.doubt.items() if kept[row]},
         )  # fmt: skip
 
@@ -281,7 +292,8 @@ def _check_times(columns: _Columns, defects: _Defects, kept: Mask) -> None:
     """Fill a missing end or start from the duration; a row whose times contradict each other keeps neither."""
     start, end = columns.times["started_at"], columns.times["ended_at"]
     backward = (end < start) & (end != NAT) & kept
-    torn = backward
+    own = np.where((start != NAT) & (end != NAT), AGREES, UNSTATED).astype(np.int8)
+    own[backward] = BACKWARD
     if backward.any():
         defects.add(np.flatnonzero(backward), "ended_at", "end_before_start", "ended_at is before started_at")
     duration = columns.numbers.get("duration_s")
@@ -294,14 +306,16 @@ def _check_times(columns: _Columns, defects: _Defects, kept: Mask) -> None:
         if apart.any():
             defects.add(np.flatnonzero(apart), "duration_s", "duration_disagrees",
                         "duration_s is not the time between started_at and ended_at")  # fmt: skip
-            torn = torn | apart
+            own[apart] = DISAGREES
         columns.times["ended_at"] = end = np.where(timed & (end == NAT) & (start != NAT), start + length, end)
         columns.times["started_at"] = start = np.where(timed & (start == NAT) & (end != NAT), end - length, start)
         for name in ("started_at", "ended_at"):
             columns.given[name] = columns.given[name] | (columns.times[name] != NAT)
+    columns.own_times = own
+    columns.resolution = {name: _resolution(columns.times[name]) for name in TIMES}
+    torn = own >= BACKWARD
     if torn.any():
         columns.times["started_at"], columns.times["ended_at"] = np.where(torn, NAT, start), np.where(torn, NAT, end)
-        columns.torn = torn
 
 
 def _weigh_twice(columns: _Columns) -> None:
@@ -319,13 +333,13 @@ def _weigh_twice(columns: _Columns) -> None:
         if length is not None:
             pairs = [(s, e) for s, e in pairs if abs(e - s - length) < slack]
         pairs = [(s, e) for s, e in pairs if s == NAT or e == NAT or s <= e]
-        torn = not pairs
         only = pairs[0] if len(pairs) == 1 else (NAT, NAT)
         for name, value in zip(("started_at", "ended_at"), only, strict=True):
             columns.times[name] = _with(columns.times[name], row, value)
-        if torn:
-            columns.torn = _with(columns.torn, row, True)
-        elif len(pairs) > 1:
+        both = (row in starts or start != NAT) and (row in ends or end != NAT)
+        torn = BACKWARD if length is None else DISAGREES
+        columns.own_times[row] = torn if not pairs else AGREES if both else UNSTATED
+        if len(pairs) > 1:
             columns.doubt[row] = tuple(dict.fromkeys(pairs))
 
 

@@ -177,24 +177,24 @@ class Steps:
         doubt = self.records.doubt
         if not doubt:
             return []
-        return [
+        found = (
             (at, self._room_for(int(rows[at]), doubt[r])) for at, r in enumerate(self.row[rows].tolist()) if r in doubt
-        ]
+        )
+        return [(at, pairs) for at, pairs in found if pairs]
 
     def _room_for(self, row: int, pairs: tuple[tuple[int, int], ...]) -> tuple[tuple[int, int], ...]:
         """The pairs that lie before the record was made and leave room for the known rows of a step that only one can
-        run at once; all of them, if none does.
+        run at once.
         """
         rivals = self._rivals(row)
         rivals = rivals[~self.incomplete[rivals]]
         start, end = self.start[rivals], self.end[rivals]
         latest = int(self.latest[row])
-        free = tuple(
+        return tuple(
             (s, e) for s, e in pairs
             if max(s, e) <= latest
             and (s in (NAT, e) or e == NAT or not ((start < e) & (end > s) & (start < end)).any())
         )  # fmt: skip
-        return free or pairs
 
     def _rivals(self, row: int) -> Index:
         """The other rows of a cycle that cannot run beside a row, because only one of their step can run at once."""
@@ -229,10 +229,23 @@ class Steps:
 
     @cached_property
     def contrary(self) -> Mask:
-        """Rows whose times cannot be true: they contradict each other, or one known time lies after the record's own."""
+        """Rows whose times cannot be true: they contradict each other, one known time lies after the record's own, or
+        an hour that happened twice fits neither time.
+        """
         known = np.where(self.start == NAT, self.end, self.start)
         after: Mask = self.incomplete & (known != NAT) & (known > self.latest)
-        return self.records.torn[self.row] | after
+        return self.records.torn[self.row] | after | self.no_room
+
+    @cached_property
+    def no_room(self) -> Mask:
+        """Rows with an hour that happened twice, of which every reading is taken by a row that cannot run beside them
+        or lies after the record was made.
+        """
+        found = np.zeros(len(self), dtype=bool)
+        doubt = self.records.doubt
+        for at in np.flatnonzero(np.isin(self.row, sorted(doubt))).tolist() if doubt else ():
+            found[at] = not self._room_for(at, doubt[int(self.row[at])])
+        return found
 
     @cached_property
     def _lanes(self) -> dict[Pair, tuple[list[int], list[Pair], list[int], list[Pair]]]:

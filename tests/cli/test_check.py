@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+import re
 from pathlib import Path
 
 import pytest
@@ -185,6 +186,8 @@ def test_shuffling_rows_and_columns_changes_no_finding(folder, capfdbinary) -> N
         report["inputs"][0].pop("sha256")
         for finding in report["findings"]:
             finding.pop("evidence")
+        for notice in report["notices"]:
+            notice["message"] = re.sub(r"row \d+", "row", notice["message"])
 
     assert plain == other
 

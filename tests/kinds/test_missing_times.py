@@ -99,3 +99,27 @@ def test_a_person_may_have_been_at_two_stores(judge) -> None:
     shut = judge(rule, head + "S1,E1,c,wash,2026-01-05T20:01:00Z,2026-01-05T20:02:00Z,Ada\n" + other)
     assert {c[4] for c in open_} == {"not_observed"}
     assert {c[4] for c in shut} == {"in"}
+
+
+@pytest.mark.parametrize(
+    ("other", "expected"),
+    [
+        ("2026-11-01T01:15:00-04:00,2026-11-01T01:15:01-05:00", "out"),  # from the first 01:15 to the second 01:15:01
+        ("2026-11-01T01:15:00-04:00,2026-11-01T01:10:00-05:00", "not_observed"),  # the second time is free, to the second
+        ("2026-11-01T01:20:00-05:00,2026-11-01T01:30:00-05:00", "in"),  # free whichever is meant, to the second
+    ],
+)
+def test_two_rows_at_once_whichever_hour_is_meant(judge, other: str, expected: str) -> None:
+    """New York, 2026-11-01: 01:10 to 01:20 happened twice; the capacity is on trial, so it settles neither."""
+    log = HEADER + "S,E,c,flush,line-1,2026-11-01T01:10:00,2026-11-01T01:20:00,,\n" + f"S,E,c,flush,line-2,{other},,\n"
+
+    assert statuses(judge(pack("concurrency", "{steps: [flush]}"), log, REGISTER), "") == {expected}
+
+
+def test_an_hour_taken_either_way_leaves_the_flush_unshown(judge) -> None:
+    """The only adapter was on line 2 over both readings of line 1's times: the record contradicts itself."""
+    log = (HEADER + "S,E,c,flush,line-1,2026-11-01T01:10:00,2026-11-01T01:20:00,,\n"
+           + "S,E,c,flush,line-2,2026-11-01T01:15:00-04:00,2026-11-01T01:15:01-05:00,,\n")  # fmt: skip
+    found = judge(pack("flush", "{targets: lines, min: PT3M}"), log, REGISTER, reasons=True)
+
+    assert statuses(found) == {"not_observed contradiction"}

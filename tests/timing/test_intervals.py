@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from validator.timing.intervals import covered, latest_before, longest, most_at_once
+from validator.timing.intervals import covered, latest_before, longest, most_at_once, reached_before
 
 Row = tuple[int, int, int]
 rows_of_groups = st.lists(st.tuples(st.integers(0, 3), st.integers(0, 30), st.integers(0, 8)), max_size=25)
@@ -93,3 +93,13 @@ def test_times_far_apart_in_many_groups_do_not_overflow() -> None:
     assert (lengths == 5).all()
     assert len(groups) == 100_000
     assert (latest_before(group, start, group, start, inclusive=True) == np.arange(200_000)).all()
+
+
+@given(rows_of_groups)
+def test_the_row_that_ends_last_of_those_before_it(rows: list[Row]) -> None:
+    """For each row some earlier row of its group that ends latest; none for the first of a group."""
+    group, start, end = columns(rows)
+    for k, found in enumerate(reached_before(group, start, end).tolist()):
+        before = [j for j in range(k) if group[j] == group[k]]
+        assert (found == -1) == (not before)
+        assert not before or (found in before and end[found] == max(end[j] for j in before))

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from validator.documents import suggest
 from validator.engine.apply import Applied
+from validator.engine.wording import sentence
 from validator.findings import Notice
-from validator.kinds.outcome import IN
+from validator.kinds import consistency
+from validator.kinds.outcome import IN, OUT, Scope
 from validator.machines import Machine
 from validator.packs.model import Pack
 from validator.records import RecordSet
@@ -36,12 +39,15 @@ def _unknown(records: RecordSet, column: str, known: frozenset[str]) -> Iterable
     counts = np.bincount(coded.codes[coded.codes >= 0], minlength=len(coded.vocabulary))
     for name, count in sorted(zip(coded.vocabulary, counts.tolist(), strict=True)):
         if count and name not in known:
-            rows = np.flatnonzero(coded.codes == coded.vocabulary.index(name))[:3]
-            places = ", ".join(f"{records.sources[records.source[r]][0]} row {records.rows[r]}" for r in rows)
+            places = _places(records, np.flatnonzero(coded.codes == coded.vocabulary.index(name))[:3])
             used = "rows were used as they stand" if count > 1 else "row was used as it stands"
             yield Notice(f"unknown_{column}", f"the {column} {name!r} is not one that the rules know"
                          f"{suggest(name.casefold(), sorted(known))}; {count} {used} ({places}{', ...' * (count > 3)})",
                          count=count)  # fmt: skip
+
+
+def _places(records: RecordSet, rows: Sequence[int] | npt.NDArray[np.intp]) -> str:
+    return ", ".join(f"{records.sources[records.source[r]][0]} row {records.rows[r]}" for r in rows)
 
 
 def about_machines(machines: Sequence[Machine], steps: Steps | None, has_register: bool) -> Iterable[Notice]:
@@ -64,8 +70,6 @@ def about_machines(machines: Sequence[Machine], steps: Steps | None, has_registe
         )
         yield Notice("no_records_of_store", f"store {store} is in the register, and {about}", store_id=store)
     yield from _long_cycles(machines, steps)
-    yield from _early_signatures(machines, steps)
-    yield from _at_once(machines, steps)
     as_of = np.array([m.as_of for m in machines], dtype=np.int64)[steps.machine]
     late = np.flatnonzero((steps.completed != NAT) & (steps.completed > as_of))
     for cycle in late.tolist():
@@ -138,41 +142,20 @@ def _long_cycles(machines: Sequence[Machine], steps: Steps) -> Iterable[Notice]:
                          "", m.store_id, m.equipment_id)  # fmt: skip
 
 
-def _early_signatures(machines: Sequence[Machine], steps: Steps) -> Iterable[Notice]:
-    """Cycles verified before they were done, and rows written down before the step began."""
-    verified, recorded = steps.times("verified_at"), steps.times("recorded_at")
-    early = (recorded != NAT) & (steps.start != NAT) & (recorded < steps.start)
-    completed = steps.completed[steps.cycle]
-    unseen = (verified != NAT) & (completed != NAT) & (verified < completed)
-    for what, rows in (
-        ("recorded_at lies before the step began", early),
-        ("verified_at lies before the work was done", unseen),
-    ):
-        for cycle in np.unique(steps.cycle[rows]).tolist():
-            m = machines[int(steps.machine[cycle])]
-            yield Notice("before_the_work", f"{m.equipment_id}: cycle {steps.cycle_ids[cycle]}: {what}", "", m.store_id,
-                         m.equipment_id)  # fmt: skip
-
-
-def _at_once(machines: Sequence[Machine], steps: Steps) -> Iterable[Notice]:
-    """Two cycles of one machine at the same time, and one step recorded twice on one target at the same time."""
-    dated = np.flatnonzero((steps.began != NAT) & (steps.completed != NAT))
-    order = dated[np.lexsort((steps.began[dated], steps.machine[dated]))]
-    a, b = order[:-1], order[1:]
-    for k in np.flatnonzero((steps.machine[a] == steps.machine[b]) & (steps.began[b] < steps.completed[a])).tolist():
-        m = machines[int(steps.machine[a[k]])]
-        yield Notice("cycles_at_once", f"{m.equipment_id}: cycle {steps.cycle_ids[b[k]]} began before cycle "
-                     f"{steps.cycle_ids[a[k]]} had ended", "", m.store_id, m.equipment_id)  # fmt: skip
-    same = (steps.cycle[1:] == steps.cycle[:-1]) & (steps.step[1:] == steps.step[:-1]) & (steps.target[1:] >= 0)
-    same &= (steps.target[1:] == steps.target[:-1]) & ~steps.incomplete[1:] & ~steps.incomplete[:-1]
-    same &= (steps.start[1:] < steps.end[:-1]) & (steps.start[1:] < steps.end[1:])
-    for k in np.flatnonzero(same).tolist():
-        m, records = machines[int(steps.machine[steps.cycle[k]])], steps.records
-        rows = " and ".join(str(records.rows[steps.row[i]]) for i in (k, k + 1))
-        yield Notice("step_at_once", f"{m.equipment_id}: {records.text('step', int(steps.row[k]))} of "
-                     f"{steps.target_name(int(steps.target[k]))} stands twice at the same time "
-                     f"({records.sources[records.source[steps.row[k]]][0]} rows {rows})", "", m.store_id,
-                     m.equipment_id)  # fmt: skip
+def about_contradictions(applied: Sequence[Applied]) -> Iterable[Notice]:
+    """What contradicts itself in the records where no rule asks for it; torn times are record defects already."""
+    asked = {id(a.steps) for a in applied if a.rule.rule.kind == consistency.NAME}
+    for a in {id(a.steps): a for a in applied if id(a.steps) not in asked}.values():
+        everywhere = Scope(a.steps, a.machines, np.ones(len(a.machines), dtype=bool))
+        fields = tuple(f for f in consistency.CLAIMS if f not in ("ended_at", "duration_s"))
+        for found in consistency.check(consistency.Params(fields=fields), everywhere):
+            for i in np.flatnonzero(found.status == OUT).tolist():
+                m, cycle = a.machines[int(found.machine[i])], a.steps.cycle_ids[int(found.cycle[i])]
+                shown = found.show(i)
+                said = sentence(consistency.NAME, found.reason[i], found.target[i], "", shown.facts)
+                where = _places(a.steps.records, a.steps.row[list(shown.rows[:3])])
+                yield Notice("contradiction", f"{m.equipment_id}: cycle {cycle}: {said} ({where})", "", m.store_id,
+                             m.equipment_id)  # fmt: skip
 
 
 def about_targets(applied: Sequence[Applied]) -> Iterable[Notice]:

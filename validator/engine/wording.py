@@ -50,6 +50,13 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("record", "missing_time"): "{field}: a time is missing, so it cannot be shown that it was {required}",
     ("record", "not_recorded"): "{field} is not recorded",
     ("record", "same_person"): "{person} did the work and verified it",
+    ("consistency", "end_before_start"): "{what} ends before it starts{rest}",
+    ("consistency", "duration_disagrees"): "the duration of {what} is not the time between its start and its end{rest}",
+    ("consistency", "no_room"): "{what} names an hour that the clock showed twice, and either way another row takes its time{rest}",
+    ("consistency", "recorded_before"): "{what} was written down before it was done{rest}",
+    ("consistency", "verified_before"): "verified before the work was done: {other} went on until {until}",
+    ("consistency", "cycles_interleaved"): "the cycle began while cycle {other_cycle} went on until {until}",
+    ("consistency", "twice_at_once"): "{what} stands twice at the same time{rest}",
     ("record", "future"): "{field} is {found} after the moment of this audit",
 }  # fmt: skip
 

@@ -6,6 +6,7 @@ Per cycle. `capacity` is the equipment's own unless given. Touching ends do not 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import islice, product
 from typing import Literal
 
 import numpy as np
@@ -13,6 +14,7 @@ import numpy.typing as npt
 
 from validator.documents import Document, Text, Whole
 from validator.findings import Quantity, Required
+from validator.kinds.flush import MOST_WAYS
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
 from validator.steps import FAR, Steps
@@ -60,6 +62,9 @@ def _equipment(params: Params, scope: Scope) -> Outcomes:
         low, high = _own_bounds(scope, rows[here])
         wide, _ = _peak(steps.cycle[rows[here]], low, high, np.ones(len(here), bool), size)
         torn = any_by(steps.cycle[rows], steps.contrary[rows], size)
+        if steps.records.doubt:
+            _read_both_ways(scope, rows, sure, wide)
+            reason[sure > limit] = 1
         reason = np.where((reason != 1) & unsure & (wide > limit), np.where(torn, 3, 2), reason)
     idle = ~any_by(steps.cycle[rows], np.ones(len(rows), bool), size) | (limit == 0)
     status = np.array([IN, OUT, NOT_OBSERVED, NOT_OBSERVED, OUT, NOT_OBSERVED], dtype=np.int8)[reason]
@@ -67,10 +72,11 @@ def _equipment(params: Params, scope: Scope) -> Outcomes:
 
     def show(i: int) -> Shown:
         cycle = int(cycles[i])
-        mine = rows[steps.cycle[rows] == cycle]
+        mine = rows[slice(*np.searchsorted(steps.cycle[rows], [cycle, cycle + 1]))]
         at = sure_at[cycle]
         busy = mine[(steps.start[mine] <= at) & (steps.end[mine] > at)]
-        busy = busy if status[cycle] == OUT else mine[steps.incomplete[mine]] if steps.incomplete[mine].any() else mine
+        if len(busy) <= limit[cycle]:  # what shows it are the rows that can be read in more than one way
+            busy = mine[steps.incomplete[mine]] if steps.incomplete[mine].any() and status[cycle] != OUT else mine
         most = int(limit[cycle])
         required = Required(None, most, "1", f"at most {most} at once")
         seen = int(sure[cycle])
@@ -109,6 +115,35 @@ def _own_bounds(scope: Scope, rows: Index) -> tuple[npt.NDArray[np.int64], npt.N
     lost = steps.contrary[rows]
     low = np.where((start == NAT) | lost, -FAR, start)
     return low, np.where(lost, latest, np.where(end == NAT, np.maximum(latest, np.maximum(low, 0)), end))
+
+
+def _read_both_ways(scope: Scope, rows: Index, sure: npt.NDArray[np.int64], wide: npt.NDArray[np.int64]) -> None:
+    """Of cycles with an hour that happened twice: the fewest and the most at once over every way to read it, in place."""
+    steps, doubt = scope.steps, scope.steps.records.doubt
+    told = np.array([r in doubt for r in steps.row[rows].tolist()], dtype=bool)
+    for cycle in np.unique(steps.cycle[rows[told]]).tolist():
+        mine, twice = rows[(steps.cycle[rows] == cycle) & ~told], rows[(steps.cycle[rows] == cycle) & told]
+        known = mine[~steps.incomplete[mine]]
+        low, high = _own_bounds(scope, mine)
+        fewest, most = [], []
+        for ways in islice(product(*(doubt[int(r)] for r in steps.row[twice])), MOST_WAYS):
+            start = np.array([s for s, _ in ways], dtype=np.int64)
+            end = np.array([e for _, e in ways], dtype=np.int64)
+            whole = (start != NAT) & (end != NAT)
+            fewest.append(
+                _one_peak([*steps.start[known], *start[whole]], [*steps.end[known], *end[whole]], -scope.guard)
+            )
+            start = np.where(start == NAT, -FAR, start)
+            end = np.where(end == NAT, np.maximum(steps.latest[twice], start), end)
+            most.append(_one_peak([*low, *start], [*high, *end], scope.guard))
+        sure[cycle], wide[cycle] = min(fewest), max(most)
+
+
+def _one_peak(start: Sequence[int], end: Sequence[int], shift: int) -> int:
+    """The most of some intervals that run at once, every end moved by `shift`."""
+    group = np.zeros(len(start), dtype=np.int64)
+    _, most, _ = most_at_once(group, np.array(start, dtype=np.int64), np.array(end, dtype=np.int64) + shift)
+    return int(most.max(initial=0))
 
 
 def _people(params: Params, scope: Scope) -> Outcomes:

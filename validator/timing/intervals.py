@@ -89,6 +89,18 @@ def most_at_once(group: Ints, start: Ints, end: Ints) -> tuple[Ints, Ints, Ints]
     return who[first], peak, when[at_peak[at]]
 
 
+def reached_before(group: Ints, start: Ints, end: Ints) -> Index:
+    """For each interval the one before it in its group that ends last; -1 for the first. Sorted by group, then start."""
+    found = np.full(len(group), -1, dtype=np.intp)
+    if len(group) < 2:
+        return found
+    changes = np.concatenate([[True], group[1:] != group[:-1]])
+    reached = _reached(changes, start, end)
+    bearer = np.maximum.accumulate(np.where(end == reached, np.arange(len(end)), 0))
+    found[1:] = np.where(changes[1:], -1, bearer[:-1])
+    return found
+
+
 def latest_before(group: Ints, at: Ints, point_group: Ints, points: Ints, *, inclusive: bool) -> Index:
     """For each (group, at): the index of the latest point of that group not after `at` (or before it); -1 if none.
 
