@@ -7,8 +7,10 @@ cleaning is day 0: after a limit of 14 days, cleanings on the 1st and the 15th a
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import Literal
 
 import numpy as np
@@ -17,7 +19,7 @@ from pydantic import model_validator
 
 from validator.documents import Document
 from validator.findings import Quantity, Required
-from validator.kinds.durations import Either
+from validator.kinds.durations import Either, Elapsed
 from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.machines import Machine
 from validator.quantities import MICROSECONDS, Duration, say
@@ -34,12 +36,17 @@ Mask = npt.NDArray[np.bool_]
 
 
 class Params(Document):
-    """`counts` says which cycles reset the clock; `warn_before` only shows a due date as near."""
+    """`counts` says which cycles reset the clock; `warn_before` only shows a due date as near.
+
+    `cycle_within` is what the rule takes as given of a cycle with an end missing: that it was done no later than this
+    after its last known time. Absent: nothing is taken as given, and such a cycle may have gone on until now.
+    """
 
     max: Either
     grace: Either | None = None
     warn_before: Either | None = None
     counts: Literal["any", "complete", "conforming"] = "complete"
+    cycle_within: Elapsed | None = None
 
     @model_validator(mode="after")
     def _one_measure(self) -> Params:
@@ -167,7 +174,10 @@ def _intervals(params: Params, scope: Scope) -> _Lines:
     begin = np.concatenate([np.full(len(opened), -1), cycles])
     at = np.concatenate([opening, steps.completed[cycles]])
     at_low = np.concatenate([opening, steps.completed[cycles] - scope.guard])
-    at_high = np.concatenate([opening, steps.completed_at_last[cycles] + scope.guard])
+    done_at_last = steps.completed_at_last[cycles]
+    if params.cycle_within is not None:
+        done_at_last = np.minimum(done_at_last, steps.completed[cycles] + params.cycle_within.microseconds)
+    at_high = np.concatenate([opening, done_at_last + scope.guard])
     order = np.lexsort((np.arange(len(machine)), begin >= 0, machine))
     machine, begin, at, at_low, at_high = machine[order], begin[order], at[order], at_low[order], at_high[order]
     last = np.append(machine[1:] != machine[:-1], True) if len(machine) else np.empty(0, dtype=bool)
@@ -183,7 +193,63 @@ def _intervals(params: Params, scope: Scope) -> _Lines:
         v = np.flatnonzero(vague)
         most[v] = length(params.max, machines, machine[v], at_low[v], end_high[v])
         least[v] = length(params.max, machines, machine[v], np.minimum(at_high[v], end_low[v]), end_low[v])
+        _in_any_order(params, machines, (machine, begin, at_low, at_high), most, least)
     return _Lines(machine, begin, end, seen, most, least)
+
+
+def _in_any_order(
+    params: Params, machines: Sequence[Machine], lines: tuple[Ints, Ints, Ints, Ints], most: Ints, least: Ints
+) -> None:
+    """Where cycles may have been completed in another order than they are recorded: what any order allows, in place."""
+    machine, begin, low, high = lines
+    same = (machine[1:] == machine[:-1]) & (begin[:-1] >= 0)
+    asked: list[tuple[int, bool, int, int]] = []
+    for owner in np.unique(machine[1:][same & (high[:-1] >= low[1:])]).tolist():
+        mine = np.flatnonzero(machine == owner)
+        opened = int(low[mine[0]]) if begin[mine[0]] < 0 else None
+        done = mine[begin[mine] >= 0]
+        asked += _orders(done.tolist(), low[done].tolist(), high[done].tolist(), opened, machines[owner].as_of)
+    if not asked:
+        return
+    line, longest, start, end = (np.array(column, dtype=np.int64) for column in zip(*asked, strict=True))
+    lengths = length(params.max, machines, machine[line], start, end)
+    most[line], least[line] = 0, np.iinfo(np.int64).max
+    np.maximum.at(most, line[longest == 1], lengths[longest == 1])
+    np.minimum.at(least, line[longest == 0], lengths[longest == 0])
+
+
+def _orders(
+    lines: list[int], low: list[int], high: list[int], opened: int | None, now: int
+) -> Iterator[tuple[int, bool, int, int]]:
+    """For each interval of one machine the line it stands in, and the spans among which its longest (true) and its
+    shortest (false) are, over every completion of the cycles within `low` and `high`, which are in order of `low`.
+
+    A cycle that can come after another need not be the one before it; one that can come just before it can be. Cycles
+    done at the same moment can stand in either order.
+    """
+    size = len(lines)
+    pairs = sorted(zip(high, low, strict=True))
+    highs = [h for h, _ in pairs]
+    # of the cycles that were surely done by some moment, the latest of their earliest completions
+    surely = [NAT, *accumulate((earliest for _, earliest in pairs), max)]
+    for k in range(size):
+        if k == 0 and opened is None:
+            continue
+        line = lines[k] - 1
+        for end in {high[k], *highs[bisect_left(highs, low[k]) : bisect_right(highs, high[k])]}:
+            start = surely[bisect_left(highs, end)]
+            if start == NAT and opened is None:  # nothing must come before it, so what does can be as early as any
+                start = low[0]
+            yield line, True, start if opened is None else max(start, opened), end
+        before = bisect_left(highs, low[k])
+        if before + size - bisect_right(low, high[k]) < size - 1:  # another can have been done at the same moment
+            yield line, False, low[k], low[k]
+        else:
+            start = highs[before - 1] if before else NAT
+            yield line, False, start if opened is None else max(start, opened), low[k]
+    first = low[-1] if opened is None else max(low[-1], opened)
+    yield lines[-1], True, first, now
+    yield lines[-1], False, min(max(first, highs[-1]), now), now
 
 
 def length(limit: Duration, machines: Sequence[Machine], machine: Ints, begin: Ints, end: Ints) -> Ints:
