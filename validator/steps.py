@@ -98,6 +98,23 @@ class Steps:
         """The latest that each cycle can have been completed."""
         return np.maximum.reduceat(self.ends[1], self.first[:-1]) if self.cycles else self.end
 
+    @cached_property
+    def last_row(self) -> Index:
+        """The row that completed each cycle, as far as its times are known."""
+        return self.latest_of(np.where(self.end == NAT, self.start, self.end))[1]
+
+    def latest_of(self, times: Ints) -> tuple[Ints, Index]:
+        """The latest of these times of the rows of each cycle (`NAT`: none), and the first row, as its reader sees them,
+        that bears it.
+        """
+        if not self.cycles:
+            return times, np.empty(0, dtype=np.intp)
+        latest = np.maximum.reduceat(times, self.first[:-1])
+        bears = np.flatnonzero(times == latest[self.cycle])
+        row = self.row[bears]
+        bears = bears[np.lexsort((self.records.rows[row], self.records.source[row], self.cycle[bears]))]
+        return latest, bears[np.flatnonzero(np.diff(self.cycle[bears], prepend=-1))]
+
     def of_steps(self, names: Sequence[str]) -> Index:
         """The rows of these steps, still in order."""
         codes = [c for c in (self.records.code("step", n) for n in names) if c >= 0]
@@ -237,6 +254,10 @@ class Steps:
         return self.records.torn[self.row] | after | self.no_room
 
     @cached_property
+    def any_contrary(self) -> bool:
+        return bool(self.contrary.any())
+
+    @cached_property
     def no_room(self) -> Mask:
         """Rows with an hour that happened twice, of which every reading is taken by a row that cannot run beside them
         or lies after the record was made.
@@ -310,7 +331,5 @@ class Steps:
 
     def clock_time(self, row: int, side: str) -> str:
         """A known time of a row by its store's clock, as `20:22:00`."""
-        at = int((self.start if side == "start" else self.end)[row])
-        zone = self.machines[int(self.machine[self.cycle[row]])].clock
-        wall = int(zone.to_wall(np.array([at]))[0])
-        return str(np.datetime64(wall, "us").astype("datetime64[s]")).split("T")[1]
+        at = (self.start if side == "start" else self.end).item(row)
+        return self.machines[self.machine.item(self.cycle.item(row))].clock.moment(at)[11:19]

@@ -61,7 +61,7 @@ def audit(
         done, more = apply(pack, sorted_once[pack.procedure], fleet, decision or pack.decision, unread=unread)
         applied.extend(done)
         told.extend(more)
-    steps = next(iter(sorted_once.values()), None)
+    steps = applied[0].steps if applied else next(iter(sorted_once.values()), None)
     told.extend(tell.about_machines(fleet, steps, register is not None))
     told.extend(tell.about_uncredited(applied))
     told.extend(tell.about_close(applied))

@@ -3,53 +3,60 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from validator import grading
 from validator.engine.apply import Applied
 from validator.engine.wording import sentence
-from validator.findings import Citation, Evidence, Finding, Status
+from validator.findings import Citation, Evidence, Finding, Grade, Status
 from validator.kinds.interval import OPEN
-from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Outcomes
+from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Names, Outcomes
+from validator.machines import Machine
 from validator.packs.model import Pack, Rule
 from validator.steps import Steps
 from validator.tables import NAT
 
+Index = npt.NDArray[np.intp]
+Mask = npt.NDArray[np.bool_]
 _STATUS = tuple(Status(word) for word in STATUS_WORDS)
 _NOT_OBSERVED = Status.NOT_OBSERVED  # looking a member up on its class takes a while, and findings are many
+_MARKS = ((), ("cos",), ("repeat",), ("cos", "repeat"))
 MOST_ROWS = 60
 """Rows named in one finding: a finding on more says so in its sentence."""
 
 
-@dataclass(frozen=True)
-class _Open:
-    """A check that is OUT or N/O, before its marks are known."""
-
-    applied: Applied
-    outcomes: Outcomes
-    at: int
-
-
 def findings(applied: Sequence[Applied]) -> list[Finding]:
     """The findings of all rules, gravest first, in one declared order."""
-    open_ = [
-        _Open(a, o, int(i)) for a in applied for o in a.outcomes
-        for i in np.flatnonzero((o.status == OUT) | (o.status == NOT_OBSERVED))
-    ]  # fmt: skip
-    repeated = _repeated(open_)
-    cited = {id(a): citations(a.pack, a.rule.rule) for a in applied}
-    started = {id(a.steps): dict[int, str]() for a in applied}
-    for steps in {id(a.steps): a.steps for a in applied}.values():
-        mine = {int(c.outcomes.cycle[c.at]) for c in open_ if c.applied.steps is steps}
-        started[id(steps)] = local_starts(steps, sorted(mine - {-1}))
-    found = [
-        _finding(check, n in repeated, started[id(check.applied.steps)], cited[id(check.applied)])
-        for n, check in enumerate(open_)
-    ]
+    starts: dict[tuple[int, int], str] = {}
+    found: list[Finding] = []
+    for a in applied:
+        cited = citations(a.pack, a.rule.rule)
+        for o in a.outcomes:
+            found += _of_outcomes(a, o, cited, starts)
     return sorted(found, key=order_key)
+
+
+def _of_outcomes(
+    applied: Applied, o: Outcomes, cited: tuple[Citation, ...], starts: dict[tuple[int, int], str]
+) -> Iterator[Finding]:
+    at = np.flatnonzero((o.status == OUT) | (o.status == NOT_OBSERVED))
+    if not len(at):
+        return
+    repeated = _repeated(applied, o, at)
+    grades = {marks: grading.moved(applied.pack.grading, applied.rule.rule.grade, marks) for marks in _MARKS}
+    steps = applied.steps
+    for i, machine, cycle, repeat in zip(
+        at.tolist(), o.machine[at].tolist(), o.cycle[at].tolist(), repeated.tolist(), strict=True
+    ):
+        key = id(steps), cycle
+        if key not in starts:
+            starts[key] = local_start(steps, cycle)
+        corrected = o.corrected is not None and bool(o.corrected[i])
+        marks = ("cos",) * corrected + ("repeat",) * repeat
+        yield _finding(applied, o, i, applied.machines[machine], cycle, starts[key], marks, grades[marks], cited)
 
 
 def order_key(f: Finding) -> tuple[object, ...]:
@@ -60,51 +67,40 @@ def order_key(f: Finding) -> tuple[object, ...]:
     )  # fmt: skip
 
 
-def _repeated(open_: Sequence[_Open]) -> set[int]:
-    """Which checks stood the same way against the same machine in an earlier cycle."""
-    first: dict[tuple[object, ...], list[tuple[int, str, int]]] = {}
-    for n, check in enumerate(open_):
-        o, i = check.outcomes, check.at
-        steps = check.applied.steps
-        cycle = int(o.cycle[i])
-        target = "" if check.applied.rule.rule.kind == "interval" else o.target[i]
-        key = (check.applied.rule.rule.id, id(check.applied.pack), int(o.machine[i]), target, o.part, int(o.status[i]))
-        running = o.target[i] == OPEN
-        when = np.iinfo(np.int64).max if running else int(steps.began[cycle]) if cycle >= 0 else NAT
-        first.setdefault(key, []).append((when, steps.cycle_ids[cycle] if cycle >= 0 else "", n))
-    repeated: set[int] = set()
-    for same in first.values():
-        earliest = min(same)[0]
-        repeated.update(n for when, _, n in same if when > earliest)
+def _repeated(applied: Applied, o: Outcomes, at: Index) -> Mask:
+    """Which of these checks stood the same way against the same machine and target in an earlier cycle."""
+    steps = applied.steps
+    cycle = o.cycle[at]
+    when = np.where(cycle >= 0, steps.began[cycle], NAT) if steps.cycles else np.full(len(at), NAT)
+    if applied.rule.rule.kind == "interval":
+        target = np.zeros(len(at), dtype=np.int64)
+        when[[o.target[i] == OPEN for i in at.tolist()]] = np.iinfo(np.int64).max
+    elif isinstance(o.target, Names):
+        target = o.target.codes[at].astype(np.int64)
+    else:
+        target = np.unique([o.target[i] for i in at.tolist()], return_inverse=True)[1]
+    key = (o.machine[at] * (int(target.max(initial=0)) + 2) + target + 1) * len(STATUS_WORDS) + o.status[at]
+    order = np.lexsort((when, key))
+    heads = np.diff(key[order], prepend=-1) != 0
+    earliest = when[order][heads][np.cumsum(heads) - 1]
+    repeated = np.zeros(len(at), dtype=bool)
+    repeated[order] = when[order] > earliest
     return repeated
 
 
-def local_starts(steps: Steps, cycles: Sequence[int]) -> dict[int, str]:
-    """When each of these cycles began, by its store's clock, as RFC 3339; '' where no time is known."""
-    texts = dict.fromkeys(cycles, "")
-    by_zone: dict[str, list[int]] = {}
-    began = steps.began
-    for cycle in cycles:
-        if began[cycle] != NAT:
-            by_zone.setdefault(steps.machines[int(steps.machine[cycle])].zone, []).append(cycle)
-    for mine in by_zone.values():
-        clock = steps.machines[int(steps.machine[mine[0]])].clock
-        offset = clock.offset_at(began[mine])
-        wall = np.datetime_as_string((began[mine] + offset).view("datetime64[us]"), unit="s")
-        for cycle, text, o in zip(mine, wall.tolist(), (offset // 60_000_000).tolist(), strict=True):
-            texts[cycle] = f"{text}{'-' if o < 0 else '+'}{abs(o) // 60:02d}:{abs(o) % 60:02d}"
-    return texts
+def local_start(steps: Steps, cycle: int) -> str:
+    """When a cycle began, by its store's clock, as RFC 3339; '' where no time is known or there is no cycle."""
+    began = steps.began.item(cycle) if cycle >= 0 else NAT
+    return steps.machines[steps.machine.item(cycle)].clock.moment(began) if began != NAT else ""
 
 
-def _finding(check: _Open, repeat: bool, started: Mapping[int, str], cited: tuple[Citation, ...]) -> Finding:
-    applied, o, i = check.applied, check.outcomes, check.at
+def _finding(
+    applied: Applied, o: Outcomes, i: int, machine: Machine, cycle: int, started: str, marks: tuple[str, ...],
+    graded: tuple[Grade, str], cited: tuple[Citation, ...],
+) -> Finding:  # fmt: skip
     rule, pack, steps = applied.rule.rule, applied.pack, applied.steps
-    machine = applied.machines[int(o.machine[i])]
-    cycle = int(o.cycle[i])
     cycle_id = steps.cycle_ids[cycle] if cycle >= 0 else ""
-    corrected = o.corrected is not None and bool(o.corrected[i])
-    marks = ("cos",) * corrected + ("repeat",) * repeat
-    grade, grade_reason = grading.moved(pack.grading, rule.grade, marks)
+    grade, grade_reason = graded
     shown = o.show(i)
     target = o.target[i]
     required = shown.required.text if shown.required else ""
@@ -118,7 +114,7 @@ def _finding(check: _Open, repeat: bool, started: Mapping[int, str], cited: tupl
         id=finding_id(rule.id, machine.store_id, machine.equipment_id, cycle_id, target, o.part), rule=rule.id,
         title=rule.title, kind=rule.kind, pack=pack.id, grade=grade, status=_STATUS[int(o.status[i])],
         reason=o.reason[i], marks=marks, grade_reason=grade_reason, store_id=machine.store_id,
-        equipment_id=machine.equipment_id, cycle_id=cycle_id, cycle_started=started.get(cycle, ""),
+        equipment_id=machine.equipment_id, cycle_id=cycle_id, cycle_started=started,
         target=target, observed=shown.observed, required=shown.required, margin=shown.margin, message=message,
         evidence=_evidence(steps, rows, shown.columns), citations=cited, hazard=rule.hazard or "",
         corrective_action=rule.corrective_action or "", deviation=None,

@@ -82,7 +82,7 @@ def _verified(steps: Steps) -> Claim:
     work = np.where(
         steps.step == steps.records.code("step", "verify"), NAT, np.where(steps.end == NAT, steps.start, steps.end)
     )
-    last, last_row = _latest(steps, work)
+    last, last_row = steps.latest_of(work)
     done = last[steps.cycle]
     stated = (verified != NAT) & (done != NAT)
     wrong = stated & (done - np.where(stated, verified, done) >= _slack(steps, "verified_at"))
@@ -100,7 +100,7 @@ def _cycles(steps: Steps) -> Claim:
     of_cycle = np.zeros(steps.cycles, dtype=bool)
     of_cycle[order[clash]] = True
     other = np.full(steps.cycles, -1, dtype=np.int64)
-    other[order[clash]] = _latest(steps, np.where(steps.end == NAT, steps.start, steps.end))[1][order[before[clash]]]
+    other[order[clash]] = steps.last_row[order[before[clash]]]
     known = np.where(steps.start == NAT, steps.end, steps.start)
     first = known == began[steps.cycle]
     several = np.bincount(steps.machine, minlength=len(steps.machines))[steps.machine] > 1
@@ -194,14 +194,3 @@ def _slack(steps: Steps, *fields: str) -> int:
     """By how much two times must differ to contradict each other: the resolution of the coarser clock."""
     resolution = steps.records.resolution
     return max(resolution.get(name, 0) for name in ("started_at", "ended_at", *fields))
-
-
-def _latest(steps: Steps, times: Ints) -> tuple[Ints, Ints]:
-    """The latest of some times of each cycle (`NAT`: none), and the first row that bears it."""
-    if not steps.cycles:
-        return times, times
-    last = np.maximum.reduceat(times, steps.first[:-1])
-    bears = np.flatnonzero(times == last[steps.cycle])
-    row = np.full(steps.cycles, -1, dtype=np.int64)
-    row[steps.cycle[bears][::-1]] = bears[::-1]
-    return last, row

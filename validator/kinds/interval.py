@@ -23,7 +23,6 @@ from validator.kinds.durations import Either, Elapsed
 from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.machines import Machine
 from validator.quantities import MICROSECONDS, Duration, say
-from validator.steps import Steps
 from validator.tables import NAT
 from validator.timing.zones import DAY
 
@@ -94,8 +93,10 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     reason = np.concatenate([late, rest.reason])
     running = np.concatenate([lines.end < 0, rest.running])
 
+    required = _required(params)
+
     def show(i: int) -> Shown:
-        return _shown(params, scope, lines, i, int(rest.machine[i - len(late)]) if i >= len(late) else -1)
+        return _shown(params, scope, lines, required, i if i < len(late) else -1)
 
     return [Outcomes(
         np.concatenate([lines.machine, rest.machine]),
@@ -286,36 +287,26 @@ def local_days(machines: Sequence[Machine], machine: Ints, at: Ints) -> Ints:
     return days
 
 
-def _shown(params: Params, scope: Scope, lines: _Lines, i: int, startless: int) -> Shown:
+def _required(params: Params) -> Required:
     unit = params.max.unit
     text = f"at most {say(params.max.amount, unit)}"
     text += f" and {say(params.grace.amount, unit)} of grace" if params.grace else ""
-    required = Required(None, params.allowed, unit, text)
+    return Required(None, params.allowed, unit, text)
+
+
+def _shown(params: Params, scope: Scope, lines: _Lines, required: Required, i: int) -> Shown:
+    """The facts of interval i; -1 stands for a machine with no day to count from."""
+    unit = params.max.unit
     columns = ("cycle_id", "ended_at")
-    if startless >= 0:
-        return Shown(None, required, None, (), columns, {"limit": text})
+    if i < 0:
+        return Shown(None, required, None, (), columns, {"limit": required.text})
     begin, end, seen = int(lines.begin[i]), int(lines.end[i]), int(lines.seen[i])
     machine = scope.machines[int(lines.machine[i])]
-    since = _day(scope, begin, machine) if begin >= 0 else "the day it went into service"
-    facts = {"found": say(seen, unit), "limit": text, "since": since}
-    rows = [_last_row(scope.steps, c) for c in (begin, end) if c >= 0]
+    since = (
+        machine.clock.moment(int(scope.steps.completed[begin]))[:10] if begin >= 0 else "the day it went into service"
+    )
+    facts = {"found": say(seen, unit), "limit": required.text, "since": since}
+    rows = [int(scope.steps.last_row[c]) for c in (begin, end) if c >= 0]
     if lines.least[i] <= params.allowed:  # N/O: what was recorded need not be how long it was
         return Shown(None, required, None, rows, columns, facts)
     return Shown(Quantity(seen, unit), required, Quantity(seen - params.allowed, unit), rows, columns, facts)
-
-
-def _last_row(steps: Steps, cycle: int) -> int:
-    """The row that completed a cycle; of several the first that its reader sees."""
-    first, last = int(steps.first[cycle]), int(steps.first[cycle + 1])
-    end, start = steps.end[first:last], steps.start[first:last]
-    known = np.where(end == NAT, start, end)
-    at = np.flatnonzero(known == known.max())
-    if len(at) > 1:
-        row = steps.row[first + at]
-        at = at[np.lexsort((steps.records.rows[row], steps.records.source[row]))]
-    return first + int(at[0])
-
-
-def _day(scope: Scope, cycle: int, machine: Machine) -> str:
-    wall = machine.clock.to_wall(np.array([int(scope.steps.completed[cycle])]))[0]
-    return str(np.datetime64(int(wall), "us").astype("datetime64[D]"))

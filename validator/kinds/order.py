@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
@@ -90,7 +91,7 @@ class _Side:
     low: Ints
     high: Ints
 
-    @property
+    @cached_property
     def vague(self) -> npt.NDArray[np.bool_]:
         apart: npt.NDArray[np.bool_] = self.low != self.high
         return apart
@@ -172,6 +173,7 @@ def _relation(relation: Relation, scope: Scope) -> Outcomes:
     reason = _worst(bad_row, check_of, len(cycle))
     status = np.array([IN, OUT, OUT, *[NOT_OBSERVED] * 3], dtype=np.int8)[reason]
     machine = steps.machine[cycle]
+    required = _required(relation)
 
     def show(i: int) -> Shown:
         mine = _rows_of(check_of, i)
@@ -186,7 +188,7 @@ def _relation(relation: Relation, scope: Scope) -> Outcomes:
                  "lag": say_seconds(abs(seen)) if seen is not None else "", "count": str(len(firsts)),
                  "before": "yes" if seen is not None and seen < 0 else ""}  # fmt: skip
         observed = Quantity(whole_if_whole(seen), "s") if seen is not None else None
-        return Shown(observed, _required(relation), _margin(seen, least, most), rows, COLUMNS, facts)
+        return Shown(observed, required, _margin(seen, least, most), rows, COLUMNS, facts)
 
     others = _not_applicable(scope, cycle)
     return _with_idle(
@@ -197,6 +199,8 @@ def _relation(relation: Relation, scope: Scope) -> Outcomes:
 
 def _torn(steps: Steps, sides: Sequence[_Side], group: int) -> bool:
     """Whether the times of a row of the group cannot be true."""
+    if not steps.any_contrary:
+        return False
     spans = [slice(*np.searchsorted(side.group, [group, group + 1])) for side in sides]
     rows = np.concatenate([side.rows[span] for side, span in zip(sides, spans, strict=True)])
     return bool(steps.contrary[rows].any())

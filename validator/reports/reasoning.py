@@ -59,21 +59,13 @@ def _value(records: RecordSet, row: int, column: str, zone: str) -> str:
         if at == NAT:
             pairs = records.doubt.get(row, ())
             side = 0 if column == "started_at" else 1
-            both = sorted({_clock(p[side], zone) for p in pairs if p[side] != NAT})
+            both = sorted({clock(zone).moment(p[side]) for p in pairs if p[side] != NAT})
             return f"({' or '.join(both)})" if both else "(blank or unreadable)"
-        return _clock(at, zone)
+        return clock(zone).moment(at)
     if column in NUMBERS:
         values = records.numbers.get(column)
         return "(blank)" if values is None or np.isnan(values[row]) else f"{values[row]:g}"
     return name(records.text(column, row)) if column in records.texts and records.text(column, row) else "(blank)"
-
-
-def _clock(at: int, zone: str) -> str:
-    offset = int(clock(zone).offset_at(np.array([at]))[0])
-    sign = "-" if offset < 0 else "+"
-    minutes = abs(offset) // 60_000_000
-    wall = np.datetime64(at + offset, "us").astype("datetime64[s]")
-    return f"{wall}{sign}{minutes // 60:02d}:{minutes % 60:02d}"
 
 
 def _arithmetic(finding: Finding) -> Iterable[str]:

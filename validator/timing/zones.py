@@ -5,9 +5,10 @@ Instants are microseconds since 1970, UTC; wall times are microseconds of the lo
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from functools import cache
+from functools import cache, cached_property
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -29,6 +30,18 @@ class Clock:
     def offset_at(self, utc: Micros) -> Micros:
         """Local time minus UTC at each instant."""
         return self.offsets[np.searchsorted(self.changes, utc, side="right")]
+
+    def moment(self, at: int) -> str:
+        """An instant by this clock as RFC 3339, to the second: `2026-11-01T01:10:00-05:00`."""
+        changes, offsets = self._steps
+        offset = offsets[bisect_right(changes, at)]
+        minutes = abs(offset) // 60_000_000
+        wall = str(np.datetime64(at + offset, "us"))[:19]
+        return f"{wall}{'-' if offset < 0 else '+'}{minutes // 60:02d}:{minutes % 60:02d}"
+
+    @cached_property
+    def _steps(self) -> tuple[list[int], list[int]]:
+        return self.changes.tolist(), self.offsets.tolist()
 
     def to_wall(self, utc: Micros) -> Micros:
         """The wall time at each instant."""
