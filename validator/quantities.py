@@ -135,3 +135,13 @@ def say(value: float, unit: str) -> str:
     if unit == "d":
         return f"{plain_number(value)} day" + ("" if abs(value) == 1 else "s")
     return f"{plain_number(value)} {unit}".strip()
+
+
+def conformance_probability(value: float, uncertainty: float, low: float | None, high: float | None) -> float:
+    """How likely the true value lies between two limits (None: open), the reading being normal about it.
+
+    `uncertainty` is the standard uncertainty, above 0. JCGM 106:2012, 7.2 to 7.4 (ISO/IEC Guide 98-4).
+    """
+    below = math.erfc((value - low) / uncertainty / math.sqrt(2)) / 2 if low is not None else 0.0
+    above = math.erfc((high - value) / uncertainty / math.sqrt(2)) / 2 if high is not None else 0.0
+    return 1 - below - above

@@ -41,7 +41,7 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("interval", "within_uncertainty"): "the time between cleanings is nearer to {limit} than the clock is read",
     ("flush", "within_uncertainty"): "{target}: {step} for {found}, nearer to {required} than the clock is read",
     ("contact", "within_uncertainty"): "{target}: {found} of contact, nearer to {required} than the clock is read",
-    ("concentration", "within_uncertainty"): "{target}: {found}{conditions} can stand for values on either side of the limits",
+    ("concentration", "within_uncertainty"): "{target}: {found}{conditions} can stand for values on either side of the limits{likely}",
     ("order", "within_uncertainty"): "{target}{order_found}, nearer to what is asked than the clock is read",
     ("concurrency", "within_uncertainty"): "rows of {steps} follow each other more closely than the clock is read",
     ("feasible_time", "within_uncertainty"): "the cycle took {found}, nearer to {least} than the clock is read ({derived})",
@@ -89,6 +89,7 @@ def _finish(kind: str, words: dict[str, str], target: str) -> None:
     elif kind == "interval":
         words["since"] = f" (since {words['since']})" if words.get("since") else ""
     elif kind == "concentration":
+        words["likely"] = f"; it lies inside with a probability of {words['likely']}" if words.get("likely") else ""
         words["calculated"] = f"; {words['calculated']}" if words.get("calculated") else ""
         words["asked"] = " fits no row of the limits" if words.get("table") else f", {words['required']}"
     elif kind == "feasible_time":

@@ -22,7 +22,7 @@ from validator.kinds.conditions import Range, known_agents
 from validator.kinds.limit_table import INSIDE, OUTSIDE, UNDECIDED, Line, judge
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
-from validator.quantities import LITRES, plain_number, whole_if_whole
+from validator.quantities import LITRES, conformance_probability, plain_number, whole_if_whole
 
 NAME = "concentration"
 TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"min": "higher", "max": "lower"}
@@ -30,6 +30,8 @@ COLUMNS = ("step", "agent", "solution_id", "concentration_ppm")
 PREPARING = ("mix_solution", "test_solution")
 """Steps on a solution that do not use it yet."""
 
+COVERAGE_FACTOR = 2
+"""A stated uncertainty is twice the standard one (JCGM 100, 6.2)."""
 _REASONS = ("", "outside", "missing_condition", "not_measured", "within_uncertainty")
 Floats = npt.NDArray[np.float64]
 
@@ -139,6 +141,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         worst = max(rows, key=lambda r: (abs(_distance(params, found.value(r))), -int(scope.steps.row[r])))
         value = found.value(worst)
         margin = Quantity(_distance(params, value), "ppm") if params.table is None and status[i] == OUT else None
+        facts["likely"] = _likely(params, value)
         facts["found"] = f"{plain_number(value)} ppm"
         columns: tuple[str, ...] = COLUMNS
         if params.table is not None:
@@ -148,6 +151,14 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
 
     return [Outcomes(scope.steps.machine[found.cycle], found.cycle, found.names, status,
                      Reasons(_REASONS, code.astype(np.int8)), show, corrected)]  # fmt: skip
+
+
+def _likely(params: Params, value: float) -> str:
+    """How likely a reading lies inside its band, where the instrument's uncertainty is known; stated ones are 95 %."""
+    if params.table is not None or params.uncertainty is None or not params.uncertainty.concentration_ppm:
+        return ""
+    standard = params.uncertainty.concentration_ppm / COVERAGE_FACTOR
+    return f"{conformance_probability(value, standard, params.min, params.max) * 100:.0f} %"
 
 
 def _widened(params: Params, found: _Solutions, readings: npt.NDArray[np.intp]) -> npt.NDArray[np.int8]:
