@@ -21,7 +21,7 @@ def made(percent: float, amount: float, unit: str, water: float, water_unit: str
 @pytest.mark.parametrize(
     ("percent", "parts", "wanted"),
     [
-        (3.5, 6, 0.5),  # 1, P: CDC, infection control guideline appendix E
+        (3.5, 6, 0.5),  # 1, P: cdc.gov, appendix E on preparing chlorine solutions
         (5, 49, 0.1),  # 2, P: the same
     ],
 )
@@ -33,7 +33,7 @@ def test_parts_of_water_to_one_of_bleach(percent, parts, wanted) -> None:
 
 
 def test_grams_of_powder_in_a_litre() -> None:
-    """Example 3, P: CDC and IARC, 0.5 % from a powder of 35 % takes 14.3 g/L."""
+    """Example 3, P: cdc.gov and IARC, 0.5 % from a powder of 35 % takes 14.3 g/L."""
     _, high = made(35, 14.2857, "g", 1, "l")
 
     assert high == pytest.approx(5000, rel=1e-5)

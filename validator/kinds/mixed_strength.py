@@ -103,7 +103,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         if np.isnan(low[at]):
             return Shown(Quantity(reading, "ppm"), None, None, rows, columns, facts)
         facts["strength"] = between(low[at], high[at])
-        margin = Quantity(round(max(nearest) - params.within, 9), "ppm") if status[i] == OUT else None
+        margin = Quantity(round(max(nearest) - params.within, 3), "ppm") if status[i] == OUT else None
         required = _required(params.within, float(low[at]), float(high[at]))
         return Shown(Quantity(reading, "ppm"), required, margin, rows, columns, facts)
 
