@@ -141,6 +141,16 @@ def test_a_second_mixing_of_unknown_amounts_leaves_it_open(judge) -> None:
     assert statuses(judge, *rows, row(9, "test_solution", "300", NONE)) == ["not_observed missing_amounts"]
 
 
+def test_what_counts_as_a_mixing(judge) -> None:
+    """Amounts on any row are a mixing; a step of mixing without amounts is one too, of unknown strength."""
+    read = row(9, "test_solution", "300", NONE)
+
+    assert statuses(judge, row(0, "test_solution", "", TEN), read) == ["out disagrees"]
+    assert statuses(judge, row(0, "mix_solution", "", TEN), row(5, "mix_solution", "", NONE), read) == [
+        "not_observed missing_amounts"
+    ]
+
+
 def test_each_solution_by_itself(judge) -> None:
     """Two solutions of one cycle are two checks."""
     rows = [
