@@ -16,6 +16,8 @@ LITRES = {
     "imp_gal": 4.54609, "imp_fl_oz": 0.0284130625,
 }  # fmt: skip
 """Litres in a unit of volume, exact (NIST Handbook 44, Appendix C; the imperial units from their legal definition)."""
+GRAMS = {"g": 1.0, "kg": 1000.0, "oz_av": 28.349523125, "lb": 453.59237}
+"""Grams in a unit of mass, exact (NIST Handbook 44, Appendix C); the ounce is the avoirdupois one, no fluid ounce."""
 
 _DURATION = re.compile(r"P(?:(?P<days>\d{1,6})D|T(?=\d)(?:(?P<h>\d{1,6})H)?(?:(?P<m>\d{1,6})M)?(?:(?P<s>\d{1,9})S)?)")
 _NUMBER = re.compile(r"[+-]?\d+(?:\.\d*)?(?:[eE][+-]?\d{1,3})?", re.ASCII)

@@ -22,11 +22,18 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("contact", "too_short"): "{target}: {found} of contact, {required}{because}",
     ("contact", "missing_time"): "{target}: a start or an end is missing{because}, so {required} of contact cannot be shown",
     ("contact", "contradiction"): "{target}: the times of the contact contradict each other, so it cannot be shown",
-    ("contact", "missing_condition"): "{target}: {found} of contact, but what it depends on (agent, strength, temperature or pH) is not recorded",
+    ("contact", "missing_condition"): "{target}: {found} of contact, but what it depends on (agent, strength, temperature, pH or hardness) is not recorded",
     ("contact", "no_limit"): "{target}: {found} of contact, but what was used{agent} fits no line of the limits",
     ("concentration", "outside"): "{target}: {found}{conditions}{asked}",
     ("concentration", "not_measured"): "{target}: no reading is recorded{calculated}",
-    ("concentration", "missing_condition"): "{target}: {found}{conditions}, but the temperature or pH that decides is not recorded",
+    ("concentration", "missing_condition"): "{target}: {found}{conditions}, but {lacking}, which decides, is not recorded",
+    ("concentration", "no_limit"): "{target}: {found}, but the limits are those of the product's label and the register does not give them",
+    ("mixed_strength", "disagrees"): "{target}: {found} was read, but {mixed} makes {strength}",
+    ("mixed_strength", "not_measured"): "{target}: no reading is recorded{calculated}",
+    ("mixed_strength", "missing_amounts"): "{target}: {found} was read, but how much product and water was mixed is not fully recorded",
+    ("mixed_strength", "unknown_unit"): "{target}: {found} was read, but {mixed} is in a unit of no known size (gal and fl_oz need a country, as us_gal or imp_gal; a powder needs g, kg, oz_av or lb)",
+    ("mixed_strength", "no_product_strength"): "{target}: {found} was read from {mixed}, but the product's own strength is not entered in the register",
+    ("mixed_strength", "several_mixings"): "{target}: {found} was read; it fits one recorded mixing and not another, and the record does not show which was measured",
     ("order", "wrong_order"): "{target}{order_found}{asked}",
     ("order", "missing_first"): "{target}{then} is recorded, but no {first} at all",
     ("order", "missing_time"): "{target}a time is missing, so it cannot be shown that {required}",
@@ -88,9 +95,12 @@ def _finish(kind: str, words: dict[str, str], target: str) -> None:
         words["on_target"] = f" for {target}" if target else ""
     elif kind == "interval":
         words["since"] = f" (since {words['since']})" if words.get("since") else ""
+    elif kind == "mixed_strength":
+        words["calculated"] = f"; {words['calculated']}" if words.get("calculated") else ""
     elif kind == "concentration":
         words["likely"] = f"; it lies inside with a probability of {words['likely']}" if words.get("likely") else ""
         words["calculated"] = f"; {words['calculated']}" if words.get("calculated") else ""
+        words["lacking"] = words.get("lacking") or "a condition"
         words["asked"] = " fits no row of the limits" if words.get("table") else f", {words['required']}"
     elif kind == "feasible_time":
         words["least"] = words["required"].removeprefix("at least ")

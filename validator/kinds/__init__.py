@@ -17,6 +17,7 @@ MODULES = {
     "flush": "validator.kinds.flush",
     "contact": "validator.kinds.contact",
     "concentration": "validator.kinds.concentration",
+    "mixed_strength": "validator.kinds.mixed_strength",
     "order": "validator.kinds.order",
     "coverage": "validator.kinds.coverage",
     "concurrency": "validator.kinds.concurrency",

@@ -105,8 +105,7 @@ def _table(lines: Sequence[Any]) -> Iterable[str]:
             yield f"its table leaves a hole between {plain_number(reached)} and {plain_number(low)} ppm"
         reached = max(reached, high)
     for a, b in itertools.combinations(lines, 2):
-        same = (a.temperature_c, a.ph) == (b.temperature_c, b.ph)
-        if same and max(_band(a)[0], _band(b)[0]) <= min(_band(a)[1], _band(b)[1]):
+        if a.conditions == b.conditions and max(_band(a)[0], _band(b)[0]) <= min(_band(a)[1], _band(b)[1]):
             yield "two lines of its table overlap under the same conditions; one of them says nothing"
 
 

@@ -10,7 +10,7 @@ from pydantic import BaseModel
 
 from validator.documents import suggest
 from validator.packs.consistency import conflicts
-from validator.packs.model import BoundRule, CaseFile, Pack
+from validator.packs.model import BoundRule, CaseFile, Pack, Rule
 from validator.statuses import Status
 from validator.tables import AGENTS, STEPS
 
@@ -58,7 +58,17 @@ def _rule(bound: BoundRule, pack: Pack) -> Iterable[str]:
             yield f"cites {cite.source} without saying in own words what it asks"
         elif pack.sources[cite.source].published and not _has_clause(pack, cite.source, cite.section):
             yield f"cites {cite.source} {cite.section or ''}, which clauses.yaml does not list".replace(" ,", ",")
+    yield from _plan(rule)
     yield from _cases(rule.id, pack.cases.get(rule.id))
+
+
+def _plan(rule: Rule) -> Iterable[str]:
+    """A critical control point that lacks one of its parts (Codex CXC 1); a prerequisite may leave some out."""
+    if rule.plan is None or rule.plan.control != "critical_control_point":
+        return
+    for part in ("hazard", "critical_limit", "monitoring", "verification", "record"):
+        if getattr(rule.plan, part) is None:
+            yield f"is a critical control point, and its plan names no {part}"
 
 
 def _words(bound: BoundRule, pack: Pack) -> Iterable[str]:
