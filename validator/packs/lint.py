@@ -46,6 +46,10 @@ def _rule(bound: BoundRule, pack: Pack) -> Iterable[str]:
     if _ADVICE.search(rule.title):
         yield f"its title {rule.title!r} gives advice; a title states the fault that is found"
     yield from _words(bound, pack)
+    for profile in rule.profiles:
+        if profile not in pack.profiles:
+            near = suggest(profile, sorted(pack.profiles))
+            yield f"names the profile {profile!r}, which the pack does not have{near}"
     for name in ("why", "corrective_action", "hazard"):
         if getattr(rule, name) is None:
             yield f"has no {name}"
