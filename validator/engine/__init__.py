@@ -64,6 +64,7 @@ def audit(
     steps = next(iter(sorted_once.values()), None)
     told.extend(tell.about_machines(fleet, steps, register is not None))
     told.extend(tell.about_uncredited(applied))
+    told.extend(tell.about_samples(applied))
     told.extend(tell.about_close(applied))
     told.extend(tell.about_targets(applied))
     found = sorted([*findings(applied), *_empty_exports(intake)], key=lambda f: (f.grade.rank, f.rule != EMPTY_EXPORT))

@@ -51,6 +51,9 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("record", "not_recorded"): "{field} is not recorded",
     ("record", "same_person"): "{person} did the work and verified it",
     ("record", "future"): "{field} is {found} after the moment of this audit",
+    ("samples", "too_many"): "{target}: {over} of the last {of} samples of {test} are above {limit} per gram ({counts}), {required}",
+    ("samples", "not_measured"): "{target}: {blank} of the last {of} samples of {test} have no count, so {required} cannot be shown",
+    ("samples", "missing_time"): "{target}: a sample of {test} has no time, so which were the last cannot be told",
 }  # fmt: skip
 
 

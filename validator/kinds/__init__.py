@@ -22,6 +22,7 @@ MODULES = {
     "concurrency": "validator.kinds.concurrency",
     "feasible_time": "validator.kinds.feasible_time",
     "record": "validator.kinds.record",
+    "samples": "validator.kinds.samples",
 }
 """Name of a kind to its module; another distribution adds one by an entry point in the group `validator.kinds`."""
 
