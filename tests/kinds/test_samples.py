@@ -128,6 +128,15 @@ def test_a_slow_reading_gives_the_same(judge) -> None:
         assert statuses(judge(pack(f"over_allowed: {allowed}, of: {of}"), HEADER + "".join(rows))) == expected
 
 
+def test_two_samples_of_one_moment_in_either_order(judge) -> None:
+    """Of a pair at the edge of the window the higher is taken, whichever row comes first."""
+    pair = ["S,E,c1,sample,,coliform,11,2026-03-01T08:00\n", "S,E,c2,sample,,coliform,0,2026-03-01T08:00\n"]
+    for rows in (pair, pair[::-1]):
+        log = HEADER + "".join(rows) + samples(0, first=3)
+
+        assert statuses(judge(pack("over_allowed: 0, of: 2"), log)) == ["out", "out", "out"]
+
+
 @pytest.mark.parametrize(
     ("more", "words"),
     [("over_allowed: 5, of: 5", "0 or more and less than of"), ("over_allowed: -1, of: 5", "0 or more"), ("of: 5", "over_allowed")],
