@@ -63,7 +63,7 @@ def test_nothing_from_memory_is_called_checked(name: str) -> None:
 
 
 def test_rules_of_packs_that_are_used_together_have_names_of_their_own() -> None:
-    """Two packs with a rule of the same id cannot be named in one audit."""
-    names = [rule for _, rule in RULES]
+    """Two packs with a rule of the same id cannot be named in one audit; a pack above another replaces its rules."""
+    names = [rule for pack, rule in RULES if len(pack.layers) == 1]
 
     assert sorted(set(names)) == sorted(names)
