@@ -139,7 +139,20 @@ def test_without_rules_the_procedure_chooses_the_pack(folder, capfdbinary) -> No
 
     (folder / "log.csv").write_text(HEADER + rows(), "utf-8")
     assert run(["check", str(folder / "log.csv")]) == 2
-    assert "choose one with --rules: sanitizer-solutions (procedure sanitizing), syrup-line-cip" in capfdbinary.readouterr()[1].decode()
+    told = capfdbinary.readouterr()[1].decode().split("choose one with --rules: ")[1]
+    assert "syrup-line-cip (procedure periodic-cip)" in told
+    assert "cleaning-records" not in told  # for any procedure, so no procedure chooses it
+
+
+def test_a_pack_for_any_procedure_counts_no_cycle_twice(folder, capfdbinary) -> None:
+    """Beside the pack of the procedure it judges the same cycles, and those of other procedures too."""
+    other = rows(cycle="c2").replace(",cip,", ",other,")
+    _, out, _ = check(folder, capfdbinary, *register(folder), "--rules", "cleaning-records", "--format", "json",
+                      log=HEADER + rows() + other)  # fmt: skip
+    report = json.loads(out)
+
+    assert [e["cycles"] for s in report["stores"] for e in s["equipment"]] == [2]
+    assert {c["rule"]: c["counts"]["in"] for c in report["checked"]}["REC-WHO"] == 2
 
 
 def test_standard_input_is_read(folder, capfdbinary, monkeypatch) -> None:

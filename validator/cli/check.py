@@ -197,7 +197,7 @@ def _pack_of(intake: Intake) -> list[Pack]:
     from validator.packs.loading import bundled_packs, load_pack
 
     named = set(intake.records.texts["procedure"].vocabulary)
-    packs = [load_pack(name) for name in bundled_packs()]
+    packs = [p for p in map(load_pack, bundled_packs()) if p.procedure]  # one for any procedure is asked for by name
     if not len(intake.records):
         return packs  # there is nothing to choose by, and nothing to judge
     fitting = [p for p in packs if p.procedure in named]

@@ -65,6 +65,15 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("consistency", "cycles_interleaved"): "the cycle began while cycle {other_cycle} went on until {until}",
     ("consistency", "twice_at_once"): "{what} stands twice at the same time{rest}",
     ("record", "future"): "{field} is {found} after the moment of this audit",
+    ("record", "not_reviewed"): "nobody has reviewed it {found} after the work, {required}",
+    ("record", "not_kept"): "the oldest record given {since}; asked: {required}",
+    ("record", "unread_file"): "the oldest record given {since}, and a file that may hold older ones could not be read",
+    ("record", "undated"): "the oldest dated record given {since}, and another has no date, so {required} cannot be shown",
+    ("record", "no_start"): "the oldest record given {since}, and no in-service date says whether there should be older ones",
+    ("record", "too_young"): "in service since {opened}, so {required} cannot be there yet",
+    ("samples", "too_many"): "{target}: {over} of the last {of} samples of {test} are above {limit} per gram ({counts}), {required}",
+    ("samples", "not_measured"): "{target}: {blank} of the last {of} samples of {test} have no count, so {required} cannot be shown",
+    ("samples", "missing_time"): "{target}: a sample of {test} has no time, so which were the last cannot be told",
 }  # fmt: skip
 
 

@@ -24,6 +24,7 @@ MODULES = {
     "feasible_time": "validator.kinds.feasible_time",
     "record": "validator.kinds.record",
     "consistency": "validator.kinds.consistency",
+    "samples": "validator.kinds.samples",
 }
 """Name of a kind to its module; another distribution adds one by an entry point in the group `validator.kinds`."""
 

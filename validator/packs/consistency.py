@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Any
 
 from validator.packs.model import BoundRule, Pack
@@ -16,14 +17,23 @@ DAY = 86_400
 
 
 def conflicts(pack: Pack) -> Iterable[str]:
-    """Every conflict among the rules of a pack, one sentence each."""
-    yield from _order(pack)
-    yield from _strengths(pack)
+    """Every conflict among the rules of a pack that hold for one machine together, one sentence each."""
+    together = list(_by_profile(pack))
+    yield from dict.fromkeys(fault for part in together for fault in (*_order(part), *_strengths(part)))
     for bound in pack.rules:
         if bound.rule.kind == "concentration" and bound.params.table is not None:
             yield from (f"{bound.place}: rule {bound.rule.id}: {fault}" for fault in _table(bound.params.table))
         yield from (f"{bound.place}: rule {bound.rule.id}: {fault}" for fault in _never(bound, pack))
-    yield from _interval(pack)
+    yield from dict.fromkeys(fault for part in together for fault in _interval(part))
+
+
+def _by_profile(pack: Pack) -> Iterable[Pack]:
+    """The pack as it holds for a machine of each profile; as it stands where no rule asks for a profile."""
+    if not any(b.rule.profiles for b in pack.rules):
+        yield pack
+        return
+    for name in pack.profiles:
+        yield replace(pack, rules=tuple(b for b in pack.rules if not b.rule.profiles or name in b.rule.profiles))
 
 
 def _order(pack: Pack) -> Iterable[str]:

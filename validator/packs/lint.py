@@ -18,6 +18,8 @@ _ID = re.compile(r"[A-Z][A-Z0-9]*(-[A-Z0-9]+)+")
 _ADVICE = re.compile(r"(?i)^(avoid|use|prefer|ensure|always|never|do|make|check|clean|keep|wash|please)\b")
 HAZARDS = ("biological", "chemical", "physical")
 _STEP_KEYS = ("step", "steps", "first", "then", "after", "until")
+ANY_PROCEDURE = ("record", "concurrency", "pattern")
+"""Kinds whose rules hold for whatever was done, unless they name a step."""
 _NEEDED = (*(s.value for s in Status), "boundary")
 
 
@@ -34,9 +36,16 @@ def _pack(pack: Pack) -> Iterable[str]:
     if not pack.cautions:
         yield f"pack {pack.id}: names no cautions; say what can hurt, and that label and local code govern"
     if pack.procedure is None:
-        yield f"pack {pack.id}: names no procedure, so it judges every cycle there is"
+        bound = sorted(b.rule.id for b in pack.rules if b.rule.kind not in ANY_PROCEDURE or _speaks_of_steps(b))
+        if bound:
+            yield (f"pack {pack.id}: names no procedure, so it judges every cycle there is, and {', '.join(bound)} "
+                   f"{'speaks' if len(bound) == 1 else 'speak'} of what one procedure does")  # fmt: skip
     if not re.fullmatch(r"\d+\.\d+\.\d+", pack.version):
         yield f"pack {pack.id}: version is {pack.version!r}; write it as 1.0.0"
+
+
+def _speaks_of_steps(bound: BoundRule) -> bool:
+    return any(key in _STEP_KEYS for key, _ in _named(bound.params))
 
 
 def _rule(bound: BoundRule, pack: Pack) -> Iterable[str]:
@@ -46,6 +55,10 @@ def _rule(bound: BoundRule, pack: Pack) -> Iterable[str]:
     if _ADVICE.search(rule.title):
         yield f"its title {rule.title!r} gives advice; a title states the fault that is found"
     yield from _words(bound, pack)
+    for profile in rule.profiles:
+        if profile not in pack.profiles:
+            near = suggest(profile, sorted(pack.profiles))
+            yield f"names the profile {profile!r}, which the pack does not have{near}"
     for name in ("why", "corrective_action", "hazard"):
         if getattr(rule, name) is None:
             yield f"has no {name}"
