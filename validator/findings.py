@@ -56,7 +56,10 @@ class Citation:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One check that is OUT or N/O, with all that its reader needs to see why and to act."""
+    """One check that is OUT or N/O, with all that its reader needs to see why and to act.
+
+    `limit_from` says which layer set the limit: a pack and its authority, or the register.
+    """
 
     id: str
     rule: str
@@ -82,6 +85,7 @@ class Finding:
     hazard: str
     corrective_action: str
     deviation: str | None
+    limit_from: str
 
 
 @dataclass(frozen=True, slots=True)

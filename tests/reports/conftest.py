@@ -65,6 +65,7 @@ def finding(number: int, **changes: Any) -> Finding:
         hazard="chemical",
         corrective_action="Flush the line again for 15 minutes without a break, and record start and end",
         deviation=None,
+        limit_from="pack syrup-line-cip (practice)",
     )
     return dataclasses.replace(usual, **changes)
 

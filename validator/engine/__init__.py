@@ -114,6 +114,7 @@ def _empty_exports(intake: Intake) -> list[Finding]:
             margin=None, message=f"{file.file} holds no row, so it shows no cleaning",
             evidence=(Evidence(file.file, "", 0, ()),), citations=(), hazard="",
             corrective_action="Export the log again, and check the dates and the store that were chosen.", deviation=None,
+            limit_from="",
         )
         for file in intake.inputs if file.status == "read" and file.rows == 0
     ]  # fmt: skip

@@ -13,6 +13,7 @@ from validator.kinds.interval import local_days
 from validator.kinds.outcome import Outcomes
 from validator.machines import EPOCH, Machine
 from validator.quantities import Duration
+from validator.statuses import OPEN
 
 OVERDUE, SOON, LATER = "overdue", "due soon", "later"
 

@@ -117,7 +117,7 @@ def _finding(
         equipment_id=machine.equipment_id, cycle_id=cycle_id, cycle_started=started,
         target=target, observed=shown.observed, required=shown.required, margin=shown.margin, message=message,
         evidence=evidence(steps, rows, shown.columns, seen), citations=cited, hazard=rule.hazard or "",
-        corrective_action=rule.corrective_action or "", deviation=None,
+        corrective_action=rule.corrective_action or "", deviation=None, limit_from=applied.limit_from,
     )  # fmt: skip
 
 

@@ -10,7 +10,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from importlib import import_module
 from importlib.metadata import entry_points
-from typing import Any, Literal
+from typing import Any
+
+from validator.kinds.outcome import Stricter
 
 MODULES = {
     "interval": "validator.kinds.interval",
@@ -35,7 +37,7 @@ class Kind:
 
     name: str
     params: type[Any]
-    tighter: Mapping[str, Literal["lower", "higher"]]
+    tighter: Mapping[str, Stricter]
     check: Callable[[Any, Any], list[Any]]
     doc: str
 

@@ -19,7 +19,18 @@ import numpy.typing as npt
 from validator.documents import Document, Text
 from validator.findings import Quantity, Required
 from validator.kinds.durations import Elapsed
-from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
+from validator.kinds.outcome import (
+    IN,
+    NOT_APPLICABLE,
+    NOT_OBSERVED,
+    OUT,
+    Names,
+    Outcomes,
+    Reasons,
+    Scope,
+    Shown,
+    Stricter,
+)
 from validator.kinds.rows import Subjects, any_by, gather
 from validator.kinds.targets import Targets, expected
 from validator.quantities import MICROSECONDS, Duration, say_seconds, whole_if_whole
@@ -28,7 +39,7 @@ from validator.tables import NAT
 from validator.timing.intervals import covered, longest
 
 NAME = "flush"
-TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"min": "higher", "join_gap": "lower"}
+TIGHTER: Mapping[str, Stricter] = {"min": "higher", "join_gap": "none"}
 COLUMNS = ("step", "target", "started_at", "ended_at")
 MOST_WAYS = 4096
 """Ways to read the hours that happened twice in one check: a dozen such rows."""

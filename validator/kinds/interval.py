@@ -20,7 +20,7 @@ from pydantic import model_validator
 from validator.documents import Document
 from validator.findings import Quantity, Required
 from validator.kinds.durations import Either, Elapsed
-from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
+from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown, Stricter
 from validator.machines import Machine
 from validator.quantities import MICROSECONDS, Duration, say
 from validator.statuses import OPEN
@@ -28,7 +28,7 @@ from validator.tables import NAT
 from validator.timing.zones import DAY
 
 NAME = "interval"
-TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"max": "lower", "grace": "lower"}
+TIGHTER: Mapping[str, Stricter] = {"max": "lower", "grace": "none", "warn_before": "free"}
 _REASONS = ("", "too_late", "missing_time", "no_start", "unread_file")
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, overload
+from typing import Any, Literal, overload
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +18,8 @@ Ints = npt.NDArray[np.int64]
 Index = npt.NDArray[np.intp]
 Mask = npt.NDArray[np.bool_]
 
+Stricter = Literal["lower", "higher", "none", "free"]
+"""Which way a parameter gets stricter: lower, higher, lower and best not there at all (an allowance), or it is no limit."""
 IN, OUT, NOT_OBSERVED, NOT_APPLICABLE = 0, 1, 2, 3
 STATUS_WORDS = ("in", "out", "not_observed", "not_applicable")
 

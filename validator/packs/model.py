@@ -191,12 +191,16 @@ class CaseFile(Document):
 
 @dataclass(frozen=True)
 class BoundRule:
-    """A rule with its parameters read by its kind, the pack it stands in, and the place for messages."""
+    """A rule with its parameters read by its kind, the pack it stands in, and the place for messages.
+
+    `beneath` is the rule of a pack beneath that it stands in place of.
+    """
 
     rule: Rule
     params: Any
     pack: str
     place: str
+    beneath: BoundRule | None = None
 
 
 @dataclass(frozen=True)
