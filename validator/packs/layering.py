@@ -37,7 +37,7 @@ def tightens(kind: kinds.Kind, old: Any, new: Any, key: str) -> bool:
         if before.calendar != after.calendar:
             return False
         before, after = before.amount, after.amount
-    if not isinstance(before, (int, float)):
+    if not isinstance(before, (int, float)) or not isinstance(after, (int, float)):
         return False
     return bool(after > before) if way == "higher" else bool(after < before)
 
