@@ -16,7 +16,7 @@ from validator.errors import WrongInput
 from validator.findings import Grade, Notice
 from validator.kinds.outcome import IN, NOT_APPLICABLE, OUT, Outcomes, Scope
 from validator.machines import Machine
-from validator.packs.model import BoundRule, Pack
+from validator.packs.model import BoundRule, Pack, documents_in
 from validator.quantities import Duration
 from validator.steps import Steps
 from validator.tables import AGENTS
@@ -64,9 +64,10 @@ def _families(pack: Pack) -> dict[str, frozenset[str]]:
     """The steps that the pack's rules ask for on `lines` and on `parts`."""
     found: dict[str, set[str]] = {"lines": set(), "parts": set()}
     for bound in pack.rules:
-        for asked in (bound.params, *getattr(bound.params, "required", ())):
+        for asked in documents_in(bound.params):
+            named: str | tuple[str, ...] = getattr(asked, "step", None) or getattr(asked, "steps", ())
             if getattr(asked, "targets", None) in ("lines", "parts"):
-                found[asked.targets].update([asked.step] if hasattr(asked, "step") else asked.steps)
+                found[asked.targets].update([named] if isinstance(named, str) else named)
     return {name: frozenset(steps) for name, steps in found.items()}
 
 

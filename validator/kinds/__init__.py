@@ -21,6 +21,7 @@ MODULES = {
     "coverage": "validator.kinds.coverage",
     "concurrency": "validator.kinds.concurrency",
     "feasible_time": "validator.kinds.feasible_time",
+    "agreement": "validator.kinds.agreement",
     "record": "validator.kinds.record",
     "consistency": "validator.kinds.consistency",
 }
