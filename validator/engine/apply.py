@@ -65,7 +65,7 @@ def _families(pack: Pack) -> dict[str, frozenset[str]]:
     found: dict[str, set[str]] = {"lines": set(), "parts": set()}
     for bound in pack.rules:
         for asked in documents_in(bound.params):
-            named: str | tuple[str, ...] = getattr(asked, "step", None) or getattr(asked, "steps", ())
+            named: Any = getattr(asked, "step", None) or getattr(asked, "steps", ())
             if getattr(asked, "targets", None) in ("lines", "parts"):
                 found[asked.targets].update([named] if isinstance(named, str) else named)
     return {name: frozenset(steps) for name, steps in found.items()}

@@ -148,16 +148,15 @@ class _Reference:
 
 
 def _apart(values: Floats, low: Floats, high: Floats) -> tuple[Floats, Floats]:
-    """How little and how much each value can differ from a reference between `low` and `high`.
-
-    Rounded, so that 8.5 and 8.2 are 0.3 apart, not a little more.
-    """
+    """How little and how much each value can differ from a reference between `low` and `high`."""
     least: Floats = np.maximum(0.0, np.maximum(low - values, values - high))
     most: Floats = np.maximum(np.abs(values - low), np.abs(values - high))
-    return least.round(_DIGITS), most.round(_DIGITS)
+    return least, most
 
 
 def _verdict(params: Params, least: Floats, most: Floats) -> Ints:
+    """The verdict on each row; rounded, so that 8.5 and 8.2 are 0.3 apart, not a little more."""
+    least, most = least.round(_DIGITS), most.round(_DIGITS)
     verdict = np.where(most <= params.within, AGREES, np.where(least > params.within, DIFFERS, UNDECIDED))
     return np.where(np.isnan(least), UNKNOWN, verdict)
 
