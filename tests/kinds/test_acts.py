@@ -74,6 +74,16 @@ def test_a_ban_on_one_agent_after_another(judge, middle: str, expected: str) -> 
     assert statuses(judge(pack("order", BAN), log, REGISTER)) == {expected}
 
 
+@pytest.mark.parametrize(("rinsed", "end", "start"), [("20", "in", "in"), ("21", "in", "out"), ("30", "in", "out"), ("31", "out", "out")])
+def test_a_ban_on_a_start_is_not_lifted_by_what_follows(judge, rinsed: str, end: str, start: str) -> None:
+    """Acid from 20:20 to 20:30: water at 20:30 comes before its end, and too late for its start."""
+    log = HEADER + row("circulate", "line-1", "caustic", "00", "15") + row("soak", "line-1", "acid", "20", "30")
+    log += row("rinse", "line-1", "water", rinsed, "40")
+
+    assert statuses(judge(pack("order", BAN), log, REGISTER)) == {end}
+    assert statuses(judge(pack("order", BAN.replace("until: rinse", "until: rinse, point: start")), log, REGISTER)) == {start}
+
+
 def test_a_ban_does_not_speak_of_other_agents(judge) -> None:
     """Caustic twice is no acid after caustic."""
     log = HEADER + row("circulate", "line-1", "caustic", "00", "15") + row("soak", "line-1", "caustic", "20", "40")

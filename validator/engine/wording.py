@@ -117,7 +117,7 @@ def _order(words: Mapping[str, str]) -> tuple[str, str]:
     """How the steps lay to each other, and what was asked where that does not follow from it."""
     lag = words.get("lag", "")
     if "step" in words:  # a step that was forbidden
-        return f"{words['step']} ends {lag or 'some time'} after {words['after']} has begun", ""
+        return f"{words['step']} {words['does']} {lag or 'some time'} after {words['after']} has begun", ""
     first, then = words.get("first", ""), words.get("then", "")
     does = {"S": "starts", "F": "ends"}
     link = words.get("link", "FS")

@@ -148,7 +148,7 @@ class _Bounds:
                         found.append(Link(firsts[0], then, relation.link, lag))
             for ban in params.forbidden:
                 found += [
-                    Link(i, j) for i, (a, s) in enumerate(acts) for j, (b, t) in enumerate(acts)
+                    Link(i, j, "SS" if ban.point == "start" else "FS") for i, (a, s) in enumerate(acts) for j, (b, t) in enumerate(acts)
                     if ban.until is None and a == ban.step.plain and b == ban.after.plain and i != j and (ban.per == "cycle" or s == t)
                 ]  # fmt: skip
         return found

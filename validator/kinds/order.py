@@ -59,12 +59,16 @@ class Relation(Document):
 
 
 class Forbidden(Document):
-    """No row of `step` may end after an `after` row has begun and before the next `until` row begins."""
+    """No row of `step` may end after an `after` row has begun and before the next `until` row begins.
+
+    With `point: start` none may start then: what begins too early is not mended by an `until` that begins as it ends.
+    """
 
     step: StepOrAct
     after: StepOrAct
     until: StepOrAct | None = None
     per: Per = "target"
+    point: Literal["start", "end"] = "end"
 
 
 class Params(Document):
@@ -289,7 +293,7 @@ def _margin(seen: float | None, least: int, most: int | None) -> Quantity | None
 
 def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
     steps = scope.steps
-    rows = _side(scope, ban.step, True, ban.per)
+    rows = _side(scope, ban.step, ban.point == "end", ban.per)
     after = _side(scope, ban.after, False, ban.per)
     until = _side(scope, ban.until, False, ban.per) if ban.until else None
     cycle, names, check_of = _groups(scope, rows, ban.per)
@@ -331,13 +335,16 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
         seen = None
         if len(near) and not rows.vague[k] and not after.vague[near[-1]]:
             seen = (int(rows.low[k]) - int(after.low[near[-1]])) / MICROSECONDS
-        facts = {"step": str(ban.step), "after": str(ban.after), "until": str(ban.until or ""),
+        facts = {"step": str(ban.step), "after": str(ban.after), "until": str(ban.until or ""), "does": f"{ban.point}s",
                  "lag": say_seconds(seen) if seen is not None else ""}  # fmt: skip
-        text = f"no {ban.step} ends after {ban.after} has begun" + (f" until {ban.until} begins" if ban.until else "")
+        text = f"no {ban.step} {ban.point}s after {ban.after} has begun" + (
+            f" until {ban.until} begins" if ban.until else ""
+        )
         observed = Quantity(whole_if_whole(seen), "s") if seen is not None else None
         return Shown(observed, Required(None, 0, "s", text), observed, shown, COLUMNS, facts)
 
     part = f"no {ban.step} after {ban.after}" + (f" until {ban.until}" if ban.until else "")
+    part += " at its start" if ban.point == "start" else ""
     outcomes = Outcomes(steps.machine[cycle], cycle, names, status, Reasons(_REASONS, reason.astype(np.int8)), show,
                         part=part)  # fmt: skip
     return _with_idle(outcomes, _not_applicable(scope, cycle), scope)

@@ -45,7 +45,7 @@ def _order(pack: Pack) -> Iterable[str]:
             if r.max_lag is not None:
                 constraints.append(Constraint(first, then, r.max_lag.amount, bound.rule.id))
         constraints += [
-            Constraint(point(str(ban.after), "S"), point(str(ban.step), "F"), 0, bound.rule.id)
+            Constraint(point(str(ban.after), "S"), point(str(ban.step), "S" if ban.point == "start" else "F"), 0, bound.rule.id)
             for ban in bound.params.forbidden if ban.until is None
         ]  # fmt: skip
     least = _least_durations(pack)
