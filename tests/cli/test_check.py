@@ -139,7 +139,7 @@ def test_without_rules_the_procedure_chooses_the_pack(folder, capfdbinary) -> No
 
     (folder / "log.csv").write_text(HEADER + rows(), "utf-8")
     assert run(["check", str(folder / "log.csv")]) == 2
-    assert "choose one with --rules: syrup-line-cip" in capfdbinary.readouterr()[1].decode()
+    assert "choose one with --rules: draught-line-cleaning (procedure draught-line-cleaning), syrup-line-cip" in capfdbinary.readouterr()[1].decode()
 
 
 def test_standard_input_is_read(folder, capfdbinary, monkeypatch) -> None:

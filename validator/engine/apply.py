@@ -17,7 +17,6 @@ from validator.findings import Grade, Notice
 from validator.kinds.outcome import IN, NOT_APPLICABLE, OUT, Outcomes, Scope
 from validator.machines import Machine
 from validator.packs.model import BoundRule, Pack, documents_in
-from validator.quantities import Duration
 from validator.steps import Steps
 from validator.tables import AGENTS
 
@@ -142,28 +141,12 @@ def override(bound: BoundRule, kind: kinds.Kind, machine: Machine, limits: Mappi
         key = ".".join(str(step) for step in item["loc"])
         raise WrongInput(f"{place}.{key}: {item.get('ctx', {}).get('error', item['msg'])!s}") from None
     for key in changed:
-        if not limits.get("why") and not _tightens(kind, bound.params, params, key):
+        if not limits.get("why") and not kind.tightens(bound.params, params, key):
             raise WrongInput(
                 f"{place}.{key}: found {limits[key]}, which does not tighten the rule's {_shown(bound.params, key)}; "
                 f"tighten it, or say why with the key 'why'"
             )
     return params
-
-
-def _tightens(kind: kinds.Kind, old: Any, new: Any, key: str) -> bool:
-    before, after = getattr(old, key, None), getattr(new, key, None)
-    if before == after or before is None:
-        return True
-    way = kind.tighter.get(key)
-    if way is None or after is None or type(before) is not type(after):
-        return False
-    if isinstance(before, Duration):
-        if before.calendar != after.calendar:
-            return False
-        before, after = before.amount, after.amount
-    if not isinstance(before, (int, float)):
-        return False
-    return bool(after < before) if way == "lower" else bool(after > before)
 
 
 def _shown(params: Any, key: str) -> str:

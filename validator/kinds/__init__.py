@@ -12,6 +12,8 @@ from importlib import import_module
 from importlib.metadata import entry_points
 from typing import Any, Literal
 
+from validator.quantities import Duration
+
 MODULES = {
     "interval": "validator.kinds.interval",
     "flush": "validator.kinds.flush",
@@ -37,6 +39,22 @@ class Kind:
     tighter: Mapping[str, Literal["lower", "higher"]]
     check: Callable[[Any, Any], list[Any]]
     doc: str
+
+    def tightens(self, old: Any, new: Any, key: str) -> bool:
+        """Whether the new parameters ask for no less than the old ones by this key; what cannot be compared does not."""
+        before, after = getattr(old, key, None), getattr(new, key, None)
+        if before == after or before is None:
+            return True
+        way = self.tighter.get(key)
+        if way is None or after is None or type(before) is not type(after):
+            return False
+        if isinstance(before, Duration):
+            if before.calendar != after.calendar:
+                return False
+            before, after = before.amount, after.amount
+        if not isinstance(before, (int, float)):
+            return False
+        return bool(after < before) if way == "lower" else bool(after > before)
 
 
 def names() -> list[str]:

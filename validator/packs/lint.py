@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from validator import kinds
 from validator.documents import suggest
 from validator.packs.consistency import conflicts
 from validator.packs.model import BoundRule, CaseFile, Pack
@@ -58,7 +59,22 @@ def _rule(bound: BoundRule, pack: Pack) -> Iterable[str]:
             yield f"cites {cite.source} without saying in own words what it asks"
         elif pack.sources[cite.source].published and not _has_clause(pack, cite.source, cite.section):
             yield f"cites {cite.source} {cite.section or ''}, which clauses.yaml does not list".replace(" ,", ",")
+    yield from _looser(bound, pack.replaced.get(rule.id))
     yield from _cases(rule.id, pack.cases.get(rule.id))
+
+
+def _looser(bound: BoundRule, beneath: BoundRule | None) -> Iterable[str]:
+    """A limit that a rule loosens against the one that it replaces, without a word on why."""
+    if beneath is None or bound.rule.justification:
+        return
+    if bound.rule.kind != beneath.rule.kind:
+        yield f"replaces a rule of {beneath.pack} of another kind without a justification"
+        return
+    kind = kinds.load(bound.rule.kind)
+    for key in kind.tighter:
+        if not kind.tightens(beneath.params, bound.params, key):
+            yield (f"its {key} is looser than the {getattr(beneath.params, key)} of {beneath.pack}, which it replaces; say why "
+                   f"under 'justification'")  # fmt: skip
 
 
 def _words(bound: BoundRule, pack: Pack) -> Iterable[str]:

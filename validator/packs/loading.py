@@ -160,6 +160,7 @@ def _merge(layers: list[_Files], faults: list[str], bind: bool) -> Pack:
     """One pack out of its layers: a rule of the same id replaces the one beneath it."""
     top = layers[-1]
     rules: dict[str, BoundRule] = {}
+    replaced: dict[str, BoundRule] = {}
     sources: dict[str, Cited] = {}
     profiles: dict[str, Profile] = {}
     cases: dict[str, CaseFile] = {}
@@ -167,6 +168,8 @@ def _merge(layers: list[_Files], faults: list[str], bind: bool) -> Pack:
         sources.update(layer.pack.sources)
         profiles.update(layer.pack.profiles)
         for bound in _bind(layer, faults, bind):
+            if bound.rule.id in rules:
+                replaced[bound.rule.id] = rules[bound.rule.id]
             rules[bound.rule.id] = bound
         cases.update(layer.cases)
     if not rules and not faults:
@@ -179,7 +182,7 @@ def _merge(layers: list[_Files], faults: list[str], bind: bool) -> Pack:
         steps=frozenset(s for f in layers for s in f.pack.steps), agents=frozenset(a for f in layers for a in f.pack.agents),
         cautions=tuple(dict.fromkeys(c for f in reversed(layers) for c in f.pack.cautions)), sources=sources,
         profiles=profiles, grading=grading, rules=tuple(rules.values()),
-        clauses=tuple(c for f in layers for c in f.clauses), cases=cases, layers=tuple(f.pack.pack for f in layers),
+        clauses=tuple(c for f in layers for c in f.clauses), cases=cases, layers=tuple(f.pack.pack for f in layers), replaced=replaced,
     )  # fmt: skip
 
 

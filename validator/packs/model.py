@@ -226,3 +226,5 @@ class Pack:
     clauses: tuple[Clause, ...]
     cases: Mapping[str, CaseFile]
     layers: tuple[str, ...]
+    replaced: Mapping[str, BoundRule]
+    """The rules of packs beneath that a rule of the same id above them replaces."""
