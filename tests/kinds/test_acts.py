@@ -134,13 +134,23 @@ def test_a_quarterly_act_within_more_frequent_cleanings(judge, between: str, exp
     assert {c[2]: c[4] for c in found if c[3] == ""} == expected
 
 
+def test_a_cleaning_of_unknown_date_that_may_count_leaves_all_open(judge) -> None:
+    """Neither when it was done nor with what: it may lie in the interval."""
+    log = HEADER + cleaning("2026-01-01", "c0", "acid acid") + cleaning("2026-04-02", "c1", "acid acid")
+    lost = "".join(f"S,E,x,circulate,line-{n},,,,\n" for n in (1, 2))
+    found = judge(pack("interval", ACID), log + lost, REGISTER, as_of="2026-04-03T23:00:00Z", reasons=True)
+
+    assert {c[4] for c in found if c[2] == "c1" and c[3] == ""} == {"not_observed missing_agent"}
+
+
 def test_the_doubt_of_one_machine_is_not_that_of_another(judge) -> None:
     """The cleaning that does not say what was used lies on the machine beside it."""
     log = HEADER + cleaning("2026-01-01", "c0", "acid acid") + cleaning("2026-04-02", "c1", "acid acid")
     log += cleaning("2026-02-01", "x", "none none").replace("S,E,", "S,F,")
-    found = judge(pack("interval", ACID), log, None, as_of="2026-04-03T23:00:00Z", reasons=True)
+    log += cleaning("2026-06-01", "y", "none none").replace("S,E,", "S,F,")
+    found = judge(pack("interval", ACID), log, None, as_of="2026-12-03T23:00:00Z", reasons=True)
 
-    assert {c[4] for c in found if c[1] == "E" and c[3] == ""} == {"out too_late"}
+    assert {(c[3], c[4]) for c in found if c[1] == "E"} == {("", "out too_late"), ("open", "out too_late")}
 
 
 TABLE = (
@@ -183,6 +193,8 @@ def test_one_contact_that_is_long_enough_will_do(judge) -> None:
 )
 def test_a_field_is_asked_of_certain_steps(judge, log: str, expected: str) -> None:
     """Rows of other steps need not say what was used, and a cycle without such a step has no subject."""
-    found = judge(pack("record", "{required_fields: [agent], steps: [circulate, soak]}"), HEADER + log, REGISTER, reasons=True)
+    rule = pack("record", "{required_fields: [agent, verified_by], steps: [circulate, soak]}")
+    found = judge(rule, HEADER + log, REGISTER, reasons=True)
 
     assert statuses(found, "agent") == {expected}
+    assert statuses(found, "verified_by") == {"not_applicable" if expected == "not_applicable" else "out blank"}

@@ -196,12 +196,15 @@ def _register(path: str | None) -> Register | None:
 def _pack_of(intake: Intake) -> list[Pack]:
     """Without --rules: the bundled packs whose procedure the records name.
 
-    A pack that extends another is for a place or a company, which no record names: it is chosen by --rules only.
+    A pack above another for the same procedure is for a place or a company, which no record names: it is chosen by
+    --rules only.
     """
     from validator.packs.loading import bundled_packs, load_pack
 
     named = set(intake.records.texts["procedure"].vocabulary)
-    packs = [pack for pack in map(load_pack, bundled_packs()) if len(pack.layers) == 1]
+    packs = [load_pack(name) for name in bundled_packs()]
+    procedures = {pack.id: pack.procedure for pack in packs}
+    packs = [p for p in packs if p.procedure not in {procedures.get(beneath) for beneath in p.layers[:-1]}]
     if not len(intake.records):
         return packs  # there is nothing to choose by, and nothing to judge
     fitting = [p for p in packs if p.procedure in named]
