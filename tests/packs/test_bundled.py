@@ -62,3 +62,14 @@ def test_what_was_not_seen_is_marked(pack: Pack) -> None:
     """A clause known from memory says so, and one that was seen says where."""
     for clause in pack.clauses:
         assert clause.note if clause.confidence == "M" else clause.seen, (clause.source, clause.section)
+
+
+def test_every_draught_rule_has_its_place_in_a_plan(pack: Pack) -> None:
+    """A critical control point has all its parts (Codex CXC 1); a prerequisite has no critical limit."""
+    for bound in pack.rules:
+        plan = bound.rule.plan
+        if not bound.rule.id.startswith("DRA-"):
+            continue
+        assert plan is not None, bound.rule.id
+        assert None not in (plan.hazard, plan.monitoring, plan.verification, plan.record), bound.rule.id
+        assert (plan.critical_limit is not None) == (plan.control == "critical_control_point"), bound.rule.id
