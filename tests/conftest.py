@@ -9,6 +9,7 @@ import pytest
 from validator import documents
 from validator.cycles import form_cycles
 from validator.engine.apply import apply
+from validator.engine.stamp import findings
 from validator.kinds.outcome import STATUS_WORDS
 from validator.machines import AsOf, machines
 from validator.packs.cases import read_text
@@ -43,5 +44,22 @@ def judge(tmp_path) -> Judge:
              STATUS_WORDS[int(o.status[i])] + (f" {o.reason[i]}" if reasons and o.reason[i] else ""))
             for a in applied for o in a.outcomes for i in range(len(o))
         }  # fmt: skip
+
+    return run
+
+
+@pytest.fixture
+def judge_report(tmp_path) -> Callable[[str, str, str], list[str]]:
+    """`judge_report(pack, records, decision)`: the message of every finding."""
+
+    def run(pack: str, records: str, decision: str) -> list[str]:
+        path = tmp_path / "pack.yaml"
+        path.write_text(pack, "utf-8")
+        table = read_text(records, {})
+        named = {(table.text("store_id", i), table.text("equipment_id", i)) for i in range(len(table))}
+        fleet = machines(None, sorted(named), AsOf.parse("2026-12-31T00:00:00Z"))
+        loaded = load_pack(path)
+        applied, _ = apply(loaded, form_cycles(table, fleet, loaded.procedure), fleet, decision)
+        return [f.message for f in findings(applied)]
 
     return run

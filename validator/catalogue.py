@@ -22,6 +22,7 @@ def explain(bound: BoundRule, pack: Pack) -> str:
     lines += [f"  kind       {rule.kind}", f"  grade      {rule.grade.value}", f"  authority  {rule.authority}"]
     lines += [f"  pack       {pack.id} {pack.version}"]
     lines += [f"  hazard     {rule.hazard}"] if rule.hazard else []
+    lines += [f"  profiles   {', '.join(rule.profiles)} only"] if rule.profiles else []
     lines += ["", "Limits", *(f"  {text}" for text in limits(rule) or ["none of its own"])]
     if rule.why:
         lines += ["", "Why", f"  {rule.why}"]

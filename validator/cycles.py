@@ -11,7 +11,7 @@ import numpy.typing as npt
 from validator.machines import Machine
 from validator.records import RecordSet
 from validator.steps import Steps
-from validator.tables import NAT
+from validator.tables import NAT, TEXTS
 from validator.timing.intervals import runs
 
 Ints = npt.NDArray[np.int64]
@@ -154,7 +154,8 @@ def _order(cycle: Ints, step: Codes, target: Codes, start: Ints, end: Ints, reco
     return order
 
 
-_COMPARED = ("agent", "solution_id", "performed_by", "verified_by")
+_COMPARED = tuple(n for n in TEXTS if n not in ("store_id", "equipment_id", "cycle_id", "procedure", "step", "target"))
+"""The text columns that tell rows of one cycle, step and target apart."""
 
 
 def _without_duplicates(steps: Steps) -> Steps:

@@ -30,12 +30,16 @@ class Required:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """One row that shows a finding, by the number its reader sees in the file, and the columns that show it."""
+    """One row that shows a finding, by the number its reader sees in the file, and the columns that show it.
+
+    `values` are what stands in those columns, times by the store's clock; an empty text is a blank.
+    """
 
     file: str
     sheet: str
     row: int
     columns: tuple[str, ...]
+    values: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,14 +10,10 @@ import numpy.typing as npt
 import pandas as pd
 import pandera.pandas as pa
 
-from validator.tables import DOMAIN
+from validator.tables import DOMAIN, REQUIRED, TEXTS, TIMES
 
 if TYPE_CHECKING:
     from validator.records import RecordSet
-
-TEXT = ("store_id", "equipment_id", "cycle_id", "procedure", "step", "target", "agent", "solution_id",
-        "performed_by", "verified_by")  # fmt: skip
-INSTANT = ("started_at", "ended_at", "verified_at", "recorded_at")
 
 
 def _number(name: str) -> pa.Column:
@@ -27,8 +23,8 @@ def _number(name: str) -> pa.Column:
 
 CANONICAL = pa.DataFrameSchema(
     {
-        **{name: pa.Column(str, nullable=name not in ("store_id", "equipment_id", "step")) for name in TEXT},
-        **{name: pa.Column("datetime64[us, UTC]", nullable=True) for name in INSTANT},
+        **{name: pa.Column(str, nullable=name not in REQUIRED) for name in TEXTS},
+        **{name: pa.Column("datetime64[us, UTC]", nullable=True) for name in TIMES},
         **{name: _number(name) for name in DOMAIN},
         "file": pa.Column(str),
         "sheet": pa.Column(str),
@@ -69,8 +65,8 @@ def from_records(records: RecordSet) -> pd.DataFrame:
     sheets = np.array([sheet for _, sheet in records.sources], dtype=object)
     frame = pd.DataFrame(
         {
-            **{name: text(name) for name in TEXT},
-            **{name: instant(name) for name in INSTANT},
+            **{name: text(name) for name in TEXTS},
+            **{name: instant(name) for name in TIMES},
             **{name: records.numbers.get(name, nothing) for name in DOMAIN},
             "file": pd.Series(names[records.source], dtype="str"),
             "sheet": pd.Series(sheets[records.source], dtype="str"),

@@ -16,6 +16,8 @@ LITRES = {
     "imp_gal": 4.54609, "imp_fl_oz": 0.0284130625,
 }  # fmt: skip
 """Litres in a unit of volume, exact (NIST Handbook 44, Appendix C; the imperial units from their legal definition)."""
+GRAMS = {"g": 1.0, "kg": 1000.0, "oz_av": 28.349523125, "lb": 453.59237}
+"""Grams in a unit of mass, exact (NIST Handbook 44, Appendix C); the ounce is the avoirdupois one, no fluid ounce."""
 
 _DURATION = re.compile(r"P(?:(?P<days>\d{1,6})D|T(?=\d)(?:(?P<h>\d{1,6})H)?(?:(?P<m>\d{1,6})M)?(?:(?P<s>\d{1,9})S)?)")
 _NUMBER = re.compile(r"[+-]?\d+(?:\.\d*)?(?:[eE][+-]?\d{1,3})?", re.ASCII)
@@ -135,3 +137,13 @@ def say(value: float, unit: str) -> str:
     if unit == "d":
         return f"{plain_number(value)} day" + ("" if abs(value) == 1 else "s")
     return f"{plain_number(value)} {unit}".strip()
+
+
+def conformance_probability(value: float, uncertainty: float, low: float | None, high: float | None) -> float:
+    """How likely the true value lies between two limits (None: open), the reading being normal about it.
+
+    `uncertainty` is the standard uncertainty, above 0. JCGM 106:2012, 7.2 to 7.4 (ISO/IEC Guide 98-4).
+    """
+    below = math.erfc((value - low) / uncertainty / math.sqrt(2)) / 2 if low is not None else 0.0
+    above = math.erfc((high - value) / uncertainty / math.sqrt(2)) / 2 if high is not None else 0.0
+    return 1 - below - above

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -44,7 +45,8 @@ class RecordSet:
     `own_times` says whether a row's own times agree (`AGREES`, `BACKWARD`, ...); a row in which they contradict each
     other shows that a step was done, not when, and both its times are unknown (`torn`). `given` says
     for `started_at` and `ended_at` in which rows a time stands there or follows from the duration, torn or not. `doubt`
-    holds for a row whose time names an hour that happened twice every pair of start and end (`NAT`: unknown) it can mean.
+    holds for a row whose time names an hour that happened twice every pair of start and end (`NAT`: unknown) it can mean,
+    `stated` for a torn row the pair that stands in it.
     """
 
     texts: dict[str, TextColumn]
@@ -57,6 +59,7 @@ class RecordSet:
     resolution: dict[str, int] = field(default_factory=dict)
     given: dict[str, Mask] = field(default_factory=dict)
     doubt: dict[int, tuple[Pair, ...]] = field(default_factory=dict)
+    stated: dict[int, tuple[Pair, ...]] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -150,6 +153,7 @@ class _Columns:
         self.given: dict[str, Mask] = {name: self.times[name] != NAT for name in ("started_at", "ended_at")}
         self.twice: dict[str, dict[int, Pair]] = {name: {} for name in TIMES}
         self.doubt: dict[int, tuple[Pair, ...]] = {}
+        self.stated: dict[int, tuple[Pair, ...]] = {}
         self.resolution: dict[str, int] = {}
 
     def source(self) -> npt.NDArray[np.int32]:
@@ -161,14 +165,18 @@ class _Columns:
         def pick(column: Any) -> Any:
             return column if everything else column[kept]
 
-        place = np.cumsum(kept) - 1 if self.doubt else kept
+        place = np.cumsum(kept) - 1 if self.doubt or self.stated else kept
+
+        def placed(pairs: dict[int, tuple[Pair, ...]]) -> dict[int, tuple[Pair, ...]]:
+            return {int(place[row]): of_row for row, of_row in pairs.items() if kept[row]}
+
         return RecordSet(
             texts={n: TextColumn(pick(c.codes), c.vocabulary) for n, c in self.texts.items()},
             times={n: pick(a) for n, a in self.times.items()},
             numbers={n: pick(a) for n, a in self.numbers.items()},
             own_times=pick(self.own_times), source=pick(self.source()), rows=pick(self.rows), sources=sources,
             resolution=self.resolution, given={n: pick(a) for n, a in self.given.items()},
-            doubt={int(place[row]): pairs for row, pairs in self.doubt.items() if kept[row]},
+            doubt=placed(self.doubt), stated=placed(self.stated),
         )  # fmt: skip
 
 
@@ -315,6 +323,7 @@ def _check_times(columns: _Columns, defects: _Defects, kept: Mask) -> None:
     columns.resolution = {name: _resolution(columns.times[name]) for name in TIMES}
     torn = own >= BACKWARD
     if torn.any():
+        columns.stated = {row: ((int(start[row]), int(end[row])),) for row in np.flatnonzero(torn).tolist()}
         columns.times["started_at"], columns.times["ended_at"] = np.where(torn, NAT, start), np.where(torn, NAT, end)
 
 
@@ -339,6 +348,8 @@ def _weigh_twice(columns: _Columns) -> None:
         both = (row in starts or start != NAT) and (row in ends or end != NAT)
         torn = BACKWARD if length is None else DISAGREES
         columns.own_times[row] = torn if not pairs else AGREES if both else UNSTATED
+        if not pairs:
+            columns.stated[row] = tuple(product(starts.get(row, (start,)), ends.get(row, (end,))))
         if len(pairs) > 1:
             columns.doubt[row] = tuple(dict.fromkeys(pairs))
 

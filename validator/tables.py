@@ -149,11 +149,12 @@ class Budget:
 REQUIRED = ("store_id", "equipment_id", "step")
 TIMES = ("started_at", "ended_at", "verified_at", "recorded_at")
 NUMBERS = (
-    "duration_s", "concentration_ppm", "temperature_c", "ph", "hardness_ppm", "product_amount", "water_amount",
+    "duration_s", "concentration_ppm", "temperature_c", "ph", "hardness_ppm", "count_per_g", "product_amount",
+    "water_amount",
 )  # fmt: skip
 TEXTS = (
-    "store_id", "equipment_id", "cycle_id", "procedure", "step", "target", "agent", "solution_id", "product_unit",
-    "water_unit", "performed_by", "verified_by",
+    "store_id", "equipment_id", "cycle_id", "procedure", "step", "target", "agent", "solution_id", "test",
+    "product_unit", "water_unit", "performed_by", "verified_by",
 )  # fmt: skip
 FREE_TEXT = ("note",)
 CANONICAL = (*TEXTS, *TIMES, *NUMBERS, *FREE_TEXT)
@@ -178,6 +179,7 @@ STEPS = frozenset(
         "reconnect",
         "refill_tank",
         "prime",
+        "sample",
         "verify",
     ]
 )
@@ -191,6 +193,7 @@ DOMAIN: dict[str, tuple[float, float]] = {
     "temperature_c": (-60, 300),
     "ph": (0, 14),
     "hardness_ppm": (0, 1_000_000),
+    "count_per_g": (0, 1e12),
     "product_amount": (0, 1e9),
     "water_amount": (0, 1e9),
 }

@@ -139,7 +139,20 @@ def test_without_rules_the_procedure_chooses_the_pack(folder, capfdbinary) -> No
 
     (folder / "log.csv").write_text(HEADER + rows(), "utf-8")
     assert run(["check", str(folder / "log.csv")]) == 2
-    assert "choose one with --rules: draught-line-cleaning (procedure draught-line-cleaning), syrup-line-cip" in capfdbinary.readouterr()[1].decode()
+    told = capfdbinary.readouterr()[1].decode().split("choose one with --rules: ")[1]
+    assert "syrup-line-cip (procedure periodic-cip)" in told
+    assert "cleaning-records" not in told  # for any procedure, so no procedure chooses it
+
+
+def test_a_pack_for_any_procedure_counts_no_cycle_twice(folder, capfdbinary) -> None:
+    """Beside the pack of the procedure it judges the same cycles, and those of other procedures too."""
+    other = rows(cycle="c2").replace(",cip,", ",other,")
+    _, out, _ = check(folder, capfdbinary, *register(folder), "--rules", "cleaning-records", "--format", "json",
+                      log=HEADER + rows() + other)  # fmt: skip
+    report = json.loads(out)
+
+    assert [e["cycles"] for s in report["stores"] for e in s["equipment"]] == [2]
+    assert {c["rule"]: c["counts"]["in"] for c in report["checked"]}["REC-WHO"] == 2
 
 
 def test_standard_input_is_read(folder, capfdbinary, monkeypatch) -> None:
@@ -228,7 +241,7 @@ def test_explain_shows_rows_numbers_and_source(folder, capfdbinary) -> None:
     assert status == 1
     assert "flush of line-2 ran from 20:22:00, and only one can run at once" in text
     assert "row 3: step flush, target line-2, started_at 2026-01-05T20:22:00-06:00" in text
-    assert "margin    -3 min (short of it)" in text
+    assert "margin: 3 min short" in text
     assert "T-FLUSH  Flush too short" in text
     assert check(folder, capfdbinary, *register(folder), "--explain", "nothing", log=log)[0] == 2
 

@@ -15,7 +15,8 @@ from zoneinfo import ZoneInfo
 
 COLUMNS = (
     "store_id", "equipment_id", "cycle_id", "procedure", "step", "target", "started_at", "ended_at", "duration_s", "agent",
-    "solution_id", "concentration_ppm", "temperature_c", "ph", "performed_by", "verified_by", "verified_at", "recorded_at",
+    "solution_id", "concentration_ppm", "temperature_c", "ph", "hardness_ppm", "product_amount", "product_unit",
+    "water_amount", "water_unit", "performed_by", "verified_by", "verified_at", "recorded_at",
 )  # fmt: skip
 # a zone, and days on which its clocks jump
 ZONES = {
@@ -188,11 +189,12 @@ def contacts(r: Random) -> Case:
         {"agent": "chlorine", "at_least": "PT10S", "concentration_ppm": {"min": 100}, "temperature_c": {"min": 13}},
         {"agent": "chlorine", "at_least": "PT30S", "concentration_ppm": {"min": 100}, "ph": {"max": 8}},
         {"agent": "quat", "at_least": "PT30S", "temperature_c": {"min": 24, "max": 60}},
+        {"agent": "quat", "at_least": "PT10S", "hardness_ppm": {"max": 500}},
         {"at_least": "PT30M"},
     ]
     r.shuffle(table)
     # the contract does not say what holds for a contact that no line is for; the last line is for any
-    table = table[: r.randint(1, 5)]
+    table = table[: r.randint(1, 6)]
     table += [{"at_least": "PT30M"}] * ({"at_least": "PT30M"} not in table)
     rules = [
         rule("C-ONE", "contact", optional(min="PT60S", targets=targets(r))),
@@ -235,14 +237,24 @@ def measured(r: Random, solutions: Sequence[str] = ("",)) -> dict[str, str]:
         "concentration_ppm": r.choice(["", "50", "49.9", "99.5", "99.6", "100", "200", "200.1"]),
         "temperature_c": r.choice(["", "13", "12.9", "24", "60.1"]),
         "ph": r.choice(["", "8", "8.1", "7.0"]),
+        "hardness_ppm": r.choice(["", "500", "500.1"]),
     }
 
 
+AMOUNTS = ("product_amount", "product_unit", "water_amount", "water_unit")
+# of a product of 10 %: 100 and 200 mg/L by water and dose, a powder, then what says no strength
+DOSES = (
+    "10,ml,9.99,l", "0.02,l,9980,ml", "5,g,5,l", "1,us_fl_oz,1,us_gal", "1,imp_fl_oz,10,imp_gal", "1,oz_av,5,us_gal",
+    "1,oz,5,us_gal", "10,ml,,l", ",,,", "10,ml,0,l",
+)  # fmt: skip
+
+
 def solutions(r: Random) -> Case:
-    """Readings at the edge, of several solutions, corrected before use or after, with conditions lacking."""
+    """Readings at the edge, of several solutions, corrected before use or after, with conditions or amounts lacking."""
     table = [
         {"min": 50, "max": 200, "temperature_c": {"min": 13}, "ph": {"max": 8}},
         {"min": 100, "max": 200, "temperature_c": {"min": 12.9}},
+        {"min": 50, "max": 200, "hardness_ppm": {"max": 500}},
         {"min": 25, "max": 49.9, "temperature_c": {"min": 24, "max": 60}},
         {"min": 200},
     ]
@@ -253,7 +265,9 @@ def solutions(r: Random) -> Case:
             "concentration",
             optional(agent=r.choice(["chlorine", "quat"]), min=r.choice([50, 100, None]), max=200),
         ),
-        rule("S-TABLE", "concentration", optional(agent="chlorine", table=table[: r.randint(1, 4)])),
+        rule("S-TABLE", "concentration", optional(agent="chlorine", table=table[: r.randint(1, 5)])),
+        rule("S-MIXED", "mixed_strength", optional(
+            agent="chlorine", product_percent=r.choice([10, 10, 10, None]), within=r.choice([0, 0.1, 20]))),
     ]
     register, names = fleet(r, 1, 1)
     rows: list[Row] = []
@@ -264,16 +278,23 @@ def solutions(r: Random) -> Case:
             at = begin(r, zone)
             agents = r.choice([["chlorine"], ["chlorine", "quat"], ["quat", "water"], [""], ["chlorine", ""]])
             ids = r.choice([("",), ("B1",), ("B1", "B2"), ("B1", "")])
+            # many cycles write their amounts as they should, and read what these make
+            doses = r.choice((DOSES, DOSES[:3], DOSES[:1]))
             # whether a reading may borrow its warmth and pH from another row is open: all rows of a cycle have them or none
-            lacking = r.choice([[], ["temperature_c"], ["ph"], ["temperature_c", "ph"]])
-            fixed = {"temperature_c": r.choice(["13", "12.9", "24", "60.1"]), "ph": r.choice(["8", "8.1"])}
+            lacking = r.choice([[], ["temperature_c"], ["ph"], ["hardness_ppm"], ["temperature_c", "ph"]])
+            fixed = {"temperature_c": r.choice(["13", "12.9", "24", "60.1"]), "ph": r.choice(["8", "8.1"]),
+                     "hardness_ppm": r.choice(["500", "500.1"])}  # fmt: skip
             for step in ("mix_solution", "test_solution", "mix_solution", "test_solution", "sanitize", "test_solution"):
                 if r.random() < 0.7:
                     row = measured(r, ids)
                     row["agent"] = r.choice(agents)
                     row.update(fixed, **dict.fromkeys(lacking, ""))
+                    if row["concentration_ppm"] and len(doses) < 4:
+                        row["concentration_ppm"] = r.choice(["100", "100", row["concentration_ppm"]])
                     if r.random() < 0.4 and step != "test_solution":
                         row["concentration_ppm"] = ""
+                    if step == "mix_solution" or r.random() < 0.1:
+                        row.update(zip(AMOUNTS, r.choice(doses).split(","), strict=True))
                     pen.write(cycle, step, r.choice(["", "line-1"]), at, at + 60, **row)
                     last = max(last, at + 60)
                     at += r.choice([60, 0, 600])

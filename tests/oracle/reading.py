@@ -443,7 +443,7 @@ def met(line: Mapping[str, Any], row: Row) -> str:
     answers = []
     if line.get("agent") is not None:
         answers.append("unknown" if not row.get("agent") else "yes" if row["agent"] == line["agent"] else "no")
-    for name in ("concentration_ppm", "temperature_c", "ph"):
+    for name in ("concentration_ppm", "temperature_c", "ph", "hardness_ppm"):
         if line.get(name) is not None:
             value = number(row.get(name))
             answers.append("unknown" if value is None else "yes" if within(value, line[name]) else "no")
@@ -482,8 +482,67 @@ def reading(table: Sequence[Mapping[str, Any]], row: Row) -> str:
     value = number(row.get("concentration_ppm"))
     assert value is not None
     inside = [line for line in table if within(value, line)]
-    answers = [met({"temperature_c": line.get("temperature_c"), "ph": line.get("ph")}, row) for line in inside]
+    answers = [met({n: line.get(n) for n in ("temperature_c", "ph", "hardness_ppm")}, row) for line in inside]
     return "yes" if "yes" in answers else "unknown" if "unknown" in answers else "no"
+
+
+# the exact sizes of NIST Handbook 44, Appendix C, and of the imperial units
+CUBIC_CM = {
+    "ml": "1", "l": "1000", "us_gal": "3785.411784", "us_fl_oz": "29.5735295625", "imp_gal": "4546.09",
+    "imp_fl_oz": "28.4130625",
+}  # fmt: skip
+GRAMS = {"g": "1", "kg": "1000", "lb": "453.59237", "oz_av": "28.349523125"}
+
+
+def mixed_strength(world: World, rule: Mapping[str, Any]) -> set[Finding]:
+    found = set()
+    for cycle in world.cycles:
+        p = params_for(rule, cycle.machine)
+        named = {s.row["agent"] for s in cycle.steps if s.row.get("agent")}
+        if not named:
+            found.add(check(rule, cycle, p["agent"], NO))
+        if p["agent"] not in named:
+            continue
+        mine = [s for s in cycle.steps if s.row.get("agent") == p["agent"]]
+        for solution in {s.row.get("solution_id") or p["agent"] for s in mine}:
+            rows = [s.row for s in cycle.steps if (s.row.get("solution_id") or s.row.get("agent")) == solution]
+            seen = [fits_mixings(row, rows, p) for row in rows if row.get("concentration_ppm")]
+            found.add(
+                check(rule, cycle, solution, OUT if "no" in seen else NO if not seen or "unknown" in seen else IN)
+            )
+    return found
+
+
+def fits_mixings(row: Row, rows: Sequence[Row], p: Mapping[str, Any]) -> str:
+    """Whether a reading fits its own row's mixing, else all, none or some of those of its solution."""
+    mixings = [r for r in rows if r["step"] == "mix_solution" or r.get("product_amount") or r.get("water_amount")]
+    if any(row is m for m in mixings) and milligrams(row, Decimal(1)) is not None:
+        mixings = [row]
+    made = [milligrams(m, Decimal(str(p["product_percent"]))) if p.get("product_percent") else None for m in mixings]
+    value, within = number(row["concentration_ppm"]), Decimal(str(p["within"]))
+    assert value is not None
+    if not made or None in made:
+        return "unknown"
+    # a billionth is far below any reading, and far above what binary numbers lose
+    fits = {pair[0] - within - Decimal("5e-10") <= value <= pair[1] + within + Decimal("5e-10") for pair in made if pair}
+    return "unknown" if len(fits) == 2 else "yes" if True in fits else "no"
+
+
+def milligrams(row: Row, percent: Decimal) -> tuple[Decimal, Decimal] | None:
+    """Milligrams in a litre of water and dose, and in a litre of water; None where the amounts do not say."""
+    dose, water = number(row.get("product_amount")), number(row.get("water_amount"))
+    if dose is None or not water or row.get("water_unit") not in CUBIC_CM:
+        return None
+    litres = water * Decimal(CUBIC_CM[row["water_unit"]]) / 1000
+    unit = row.get("product_unit")
+    if unit in GRAMS:
+        active = dose * Decimal(GRAMS[unit]) * percent * 10
+        return active / litres, active / litres
+    if unit not in CUBIC_CM:
+        return None
+    cubic = dose * Decimal(CUBIC_CM[unit])
+    active = cubic * percent * 10  # a hundredth of a gram in each cubic centimetre and percent
+    return active / (litres + cubic / 1000), active / litres
 
 
 def order(world: World, rule: Mapping[str, Any]) -> set[Finding]:
@@ -731,5 +790,5 @@ def too_long(machine: Machine, p: Mapping[str, Any], since: int, until: int) -> 
 
 PER_KIND: dict[str, Callable[[World, Mapping[str, Any]], set[Finding]]] = {
     "flush": flush, "contact": contact, "concentration": concentration, "order": order, "coverage": coverage,
-    "concurrency": concurrency, "record": record,
+    "concurrency": concurrency, "record": record, "mixed_strength": mixed_strength,
 }  # fmt: skip

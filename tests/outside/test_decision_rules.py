@@ -9,6 +9,9 @@ cell of values, never for a point with a normal error.
 from __future__ import annotations
 
 import pytest
+from scipy.stats import norm
+
+from validator.quantities import conformance_probability
 
 HEADER = "store_id,equipment_id,cycle_id,step,target,started_at,ended_at,agent,concentration_ppm\n"
 
@@ -62,6 +65,41 @@ def test_an_instruments_stated_uncertainty(judge, ppm, expected) -> None:
     )
 
     assert only(judge(pack, reading(ppm), decision="guarded")) == expected
+
+
+# JCGM 106:2012, 7.2 to 7.5 and Table 1: inputs and published figures as remembered, each worked out anew with scipy's
+# normal distribution below
+EXAMPLES = [
+    ("breakdown of a diode, at most -5.40 V", -5.47, 0.05, None, -5.40, 0.92, 0.005),
+    ("burst pressure of a container, at least 490 kPa", 507, 10, 490, None, 0.96, 0.005),
+    ("viscosity of an oil, 12.5 to 16.3 mm2/s", 13.6, 1.8, 12.5, 16.3, 0.66, 0.005),
+]
+
+
+@pytest.mark.parametrize(("what", "value", "u", "low", "high", "published", "within"), EXAMPLES)
+def test_conformance_probability_of_the_guides_examples(what, value, u, low, high, published, within) -> None:
+    """The guide's figure to its two digits, and scipy's to twelve."""
+    found = conformance_probability(value, u, low, high)
+    between = (norm.cdf(high, value, u) if high is not None else 1) - (norm.cdf(low, value, u) if low is not None else 0)
+
+    assert found == pytest.approx(published, abs=within), what
+    assert found == pytest.approx(between, abs=1e-12)
+
+
+@pytest.mark.parametrize(("probability", "z"), [(0.80, 0.84), (0.90, 1.28), (0.95, 1.64), (0.99, 2.33), (0.999, 3.09)])
+def test_distance_from_a_limit_that_a_probability_asks_for(probability, z) -> None:
+    """JCGM 106 Table 1 (from memory): so many standard uncertainties below an upper limit conform so probably."""
+    assert conformance_probability(-z, 1, None, 0) == pytest.approx(probability, abs=0.002)
+
+
+def test_a_reading_that_cannot_be_decided_says_how_likely_it_is(judge_report) -> None:
+    """99 ppm, +/- 2 (95 %), at least 100 asked: one standard uncertainty short, 16 % (1 - Phi(1))."""
+    pack = strip_pack("min: 100", "nearest").replace(
+        "strip: {blocks: [0, 10, 50, 100, 200], cells: nearest}", "uncertainty: {concentration_ppm: 2}"
+    )
+    (message,) = judge_report(pack, reading(99), "guarded")
+
+    assert message.endswith("it lies inside with a probability of 16 %")
 
 
 FLUSH = "pack: t\nprocedure: p\nrules:\n  - {id: T, title: t, kind: flush, params: {targets: [a], min: PT15M}}\n"

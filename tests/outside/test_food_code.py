@@ -2,7 +2,7 @@
 
 FDA Food Code 4-501.114 (strength, temperature, pH, hardness) and 4-703.11 (contact), 2017 text, seen through official
 state adoptions: WAC 246-215-04565 and -04710, Wis. Admin. Code ATCP 75 appendix, 2VAC5-585-1700. The ceiling of
-200 ppm is that of 40 CFR 180.940 (seen in secondary tables). Readings are in the unit of the table's own Celsius
+200 ppm is that of 40 CFR 180.940 (seen in secondary tables). They are tried on the bundled pack itself. Readings are in the unit of the table's own Celsius
 figures, since the printed pairs of Celsius and Fahrenheit are rounded.
 """
 
@@ -10,52 +10,29 @@ from __future__ import annotations
 
 import pytest
 
-CHLORINE = """\
-pack: food-code
-procedure: p
-rules:
-  - id: T-STRENGTH
-    title: t
-    kind: concentration
-    params:
-      agent: chlorine
-      table:
-        - {min: 100, max: 200, temperature_c: {min: 13}, ph: {max: 10}}
-        - {min: 50, max: 200, temperature_c: {min: 38}, ph: {max: 10}}
-        - {min: 50, max: 200, temperature_c: {min: 24}, ph: {max: 8}}
-        - {min: 25, max: 200, temperature_c: {min: 49}, ph: {max: 10}}
-  - id: T-CONTACT
-    title: t
-    kind: contact
-    params:
-      steps: [sanitize]
-      min:
-        - {agent: chlorine, at_least: PT10S}
-        - {agent: chlorine, at_least: PT7S, concentration_ppm: {min: 50, max: 99}, temperature_c: {min: 38}, ph: {max: 10}}
-        - {agent: chlorine, at_least: PT7S, concentration_ppm: {min: 50, max: 99}, temperature_c: {min: 24}, ph: {max: 8}}
-        - {agent: quat, at_least: PT30S}
-        - {agent: iodine, at_least: PT30S}
-"""
-OTHERS = """\
-pack: others
-procedure: p
-rules:
-  - id: T-IODINE
-    title: t
-    kind: concentration
-    params: {agent: iodine, table: [{min: 12.5, max: 25, temperature_c: {min: 20}, ph: {max: 5.0}}]}
-  - id: T-QUAT
-    title: t
-    kind: concentration
-    params: {agent: quat, table: [{min: 200, max: 400, temperature_c: {min: 24}}]}
-"""
+PACK = "pack: food-code\nprocedure: p\nextends: [sanitizer-solutions]\n"
 
 
-def solution(agent: str, ppm: float, celsius: float | str, ph: float | str, seconds: int = 60) -> str:
+def label(rule: str, least: float, most: float) -> str:
+    """A register in which the machine's product has the strength of a label."""
+    machine = f"{{equipment_id: E, limits: {{{rule}: {{min: {least}, max: {most}}}}}}}"
+    return f"stores: [{{store_id: S, timezone: UTC, equipment: [{machine}]}}]"
+
+
+def worst(found, *rules: str) -> str:
+    """OUT if any of the rules is, else N/O if any is, else IN: whether the reading passes at all."""
+    seen = [status(found, rule) for rule in rules]
+    return next((s for s in ("out", "not_observed") if s in seen), "in")
+
+
+def solution(
+    agent: str, ppm: float | str, celsius: float | str, ph: float | str, seconds: int = 60, hardness: float | str = ""
+) -> str:
     end = f"2026-01-05T20:{seconds // 60:02d}:{seconds % 60:02d}Z"
     return (
-        "store_id,equipment_id,cycle_id,step,started_at,ended_at,agent,concentration_ppm,temperature_c,ph\n"
-        f"S,E,c,sanitize,2026-01-05T20:00:00Z,{end},{agent},{ppm},{celsius},{ph}"
+        "store_id,equipment_id,cycle_id,step,started_at,ended_at,agent,concentration_ppm,temperature_c,ph,"
+        "hardness_ppm,target\n"
+        f"S,E,c,sanitize,2026-01-05T20:00:00Z,{end},{agent},{ppm},{celsius},{ph},{hardness},nozzle"
     )
 
 
@@ -91,7 +68,9 @@ def status(found, rule: str) -> str:
 )
 def test_chlorine(judge, ppm, celsius, ph, expected) -> None:
     """4-501.114(A), rows read as steps from 25, 50 and 100 mg/L."""
-    assert expected == status(judge(CHLORINE, solution("chlorine", ppm, celsius, ph)), "T-STRENGTH")
+    found = judge(PACK, solution("chlorine", ppm, celsius, ph))
+
+    assert expected == worst(found, "SAN-CHLORINE-CONDITIONS", "SAN-CHLORINE-STRONG")
 
 
 @pytest.mark.parametrize(
@@ -102,31 +81,76 @@ def test_chlorine(judge, ppm, celsius, ph, expected) -> None:
         ("chlorine", 50, 38, 9, 6, "out"),
         ("chlorine", 50, 24, 8, 7, "in"),
         ("chlorine", 50, 24, 8.1, 7, "out"),
-        ("chlorine", 100, 24, 8, 9, "out"),
-        ("chlorine", 100, 24, 8, 10, "in"),
+        ("chlorine", 100, 24, 8, 7, "in"),  # the allowance of 50 mg/L is read as 50 and up
+        ("chlorine", 100, 13, 8, 9, "out"),  # too cold for it
+        ("chlorine", 100, 13, 8, 10, "in"),
+        ("chlorine", 49, 49, 8, 9, "out"),  # too weak for it
         ("chlorine", 50, "", 8, 8, "not_observed"),  # 7 s would do at 24 C, 10 s below it
         ("chlorine", 50, "", 8, 10, "in"),  # 10 s are enough either way
         ("chlorine", 50, "", 8, 6, "out"),  # 6 s are too few either way
         ("quat", 200, 24, 7, 29, "out"),  # 22
         ("quat", 200, 24, 7, 30, "in"),
-        ("peracetic_acid", 200, 24, 7, 60, "out"),  # no row speaks of it: the record shows nothing that is allowed
+        ("iodine", 20, 24, 5, 29, "out"), ("iodine", 20, 24, 5, 30, "in"),
+        ("peracetic_acid", 200, 24, 7, 29, "out"), ("peracetic_acid", 200, 24, 7, 30, "in"),
+        ("water", "", 77, "", 30, "in"), ("water", "", 77, "", 29, "out"), ("water", "", 76.9, "", 60, "out"),  # 4-501.111
+        ("detergent", 200, 24, 7, 60, "out"),  # no row speaks of it: the record shows nothing that is allowed
     ],
 )
 def test_contact(judge, agent, ppm, celsius, ph, seconds, expected) -> None:
     """4-703.11(C): 10 s for chlorine, 7 s at 50 mg/L when warm enough for its pH, 30 s for the others."""
-    assert expected == status(judge(CHLORINE, solution(agent, ppm, celsius, ph, seconds)), "T-CONTACT")
+    assert expected == status(judge(PACK, solution(agent, ppm, celsius, ph, seconds)), "SAN-CONTACT-SHORTEST")
 
 
-@pytest.mark.parametrize(("ppm", "expected"), [(12.4, "out"), (12.5, "in"), (25, "in"), (25.1, "out")])
-def test_iodine(judge, ppm, expected) -> None:
-    """4-501.114(B), example 19: 12.5 to 25 mg/L at 20 C and a pH of 5.0 or less."""
-    assert expected == status(judge(OTHERS, solution("iodine", ppm, 20, 5.0)), "T-IODINE")
+@pytest.mark.parametrize(
+    ("ppm", "celsius", "ph", "expected"),
+    [
+        (12.4, 20, 5.0, "out"), (12.5, 20, 5.0, "in"), (25, 20, 5.0, "in"), (25.1, 20, 5.0, "out"),  # 19
+        (25, 19.9, 5.0, "out"), (25, 20, 5.1, "out"), (25, 20, "", "not_observed"),
+    ],
+)  # fmt: skip
+def test_iodine(judge, ppm, celsius, ph, expected) -> None:
+    """4-501.114(B): 12.5 to 25 mg/L at 20 C and a pH of 5.0 or less."""
+    assert expected == status(judge(PACK, solution("iodine", ppm, celsius, ph)), "SAN-IODINE-CONDITIONS")
 
 
-@pytest.mark.parametrize(("celsius", "expected"), [(23.3, "out"), (23.9, "out"), (24, "in")])
-def test_quat(judge, celsius, expected) -> None:
-    """4-501.114(C), example 20: 24 C for a label that says 200 to 400 mg/L."""
-    assert expected == status(judge(OTHERS, solution("quat", 200, celsius, 7)), "T-QUAT")
+@pytest.mark.parametrize(
+    ("ppm", "celsius", "hardness", "expected"),
+    [
+        (200, 23.3, 500, "out"),  # 20: 74 F; the printed pair is 75 F and 24 C
+        (200, 24, 500, "in"), (400, 24, 500, "in"),
+        (200, 24, 501, "out"), (200, 24, "", "not_observed"),
+        (199, 24, 500, "out"), (401, 24, 500, "out"),
+    ],
+)  # fmt: skip
+def test_quat(judge, ppm, celsius, hardness, expected) -> None:
+    """4-501.114(C): 24 C and a hardness of 500 mg/L, at the strength of a label that says 200 to 400 mg/L."""
+    register = label("SAN-QUAT-LABEL", 200, 400)
+    found = judge(PACK, solution("quat", ppm, celsius, 7, 60, hardness), register)
+
+    assert expected == worst(found, "SAN-QUAT-CONDITIONS", "SAN-QUAT-LABEL", "SAN-QUAT-STRONG")
+
+
+@pytest.mark.parametrize(("agent", "rule"), [("quat", "SAN-QUAT-LABEL"), ("peracetic_acid", "SAN-PERACETIC-LABEL")])
+def test_no_strength_is_invented_where_the_label_sets_it(judge, agent, rule) -> None:
+    """4-501.114(C) and (D) name no figure: without a label's own the check is N/O, whatever was read."""
+    for ppm in (1, 200, 300):
+        assert {"not_observed no_limit"} == {
+            c[4] for c in judge(PACK, solution(agent, ppm, 24, 7), reasons=True) if c[0] == rule
+        }
+
+
+@pytest.mark.parametrize(
+    ("agent", "rule", "ppm", "expected"),
+    [
+        ("chlorine", "SAN-CHLORINE-STRONG", 200, "in"), ("chlorine", "SAN-CHLORINE-STRONG", 200.1, "out"),
+        ("quat", "SAN-QUAT-STRONG", 400, "in"), ("quat", "SAN-QUAT-STRONG", 400.1, "out"),  # 73 FR 49101
+        ("peracetic_acid", "SAN-PERACETIC-STRONG", 500, "in"),  # 65 FR 75168
+        ("peracetic_acid", "SAN-PERACETIC-STRONG", 500.1, "out"),
+    ],
+)  # fmt: skip
+def test_ceilings(judge, agent, rule, ppm, expected) -> None:
+    """40 CFR 180.940 and 180.1196, by their rule-making documents; the 200 ppm of chlorine by secondary tables."""
+    assert expected == status(judge(PACK, solution(agent, ppm, 24, 7)), rule)
 
 
 @pytest.mark.parametrize(
@@ -134,5 +158,4 @@ def test_quat(judge, celsius, expected) -> None:
 )
 def test_digits_beyond_a_float_keep_their_side_of_a_limit(judge, text, expected) -> None:
     """The nearest float to 49.999999999999999 is 50 itself; decimal arithmetic tells them apart, and so do we."""
-    pack = CHLORINE.split("  - id: T-CONTACT")[0]
-    assert expected == status(judge(pack, solution("chlorine", text, 24, 8)), "T-STRENGTH")
+    assert expected == status(judge(PACK, solution("chlorine", text, 24, 8)), "SAN-CHLORINE-CONDITIONS")

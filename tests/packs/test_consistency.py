@@ -39,6 +39,10 @@ def relation(first: str, then: str, more: str = "") -> str:
         (("concentration, params: {agent: chlorine, table: [{min: 25, max: 49}, {min: 50, max: 99}]}",), {0}, "hole between 49 and 50"),
         (("concentration, params: {agent: chlorine, table: [{min: 25, max: 50}, {min: 50, ph: {max: 8}}]}",), set(), ""),
         (("concentration, params: {agent: chlorine, table: [{min: 25}, {min: 50}]}",), {0}, "overlap"),
+        (("concentration, params: {agent: quat, table: [{min: 200, hardness_ppm: {max: 500}}, {min: 300}]}",), set(), ""),
+        (("concentration, params: {agent: quat, table: [{min: 200, hardness_ppm: {max: 500}}, {hardness_ppm: {max: 500}}]}",),
+         {0}, "overlap"),
+        (("concentration, params: {agent: quat, by_label: true}", "concentration, params: {agent: quat, max: 400}"), set(), ""),
         # four lines of 15 minutes on one adapter take an hour
         (("interval, params: {max: PT59M}", "flush, params: {targets: lines, min: PT15M}"), {0}, "1 h"),
         (("interval, params: {max: PT1H}", "flush, params: {targets: lines, min: PT15M}"), set(), ""),

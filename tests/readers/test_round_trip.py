@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 
 from validator.tables import NAT
 
-TEXTS = ("store_id", "equipment_id", "step", "target", "note")
+TEXTS = ("store_id", "equipment_id", "step", "target", "test", "note")
 STAMPS = ("started_at", "ended_at")
-READINGS = ("concentration_ppm", "ph")
+READINGS = ("concentration_ppm", "ph", "count_per_g")
 NAMES = (*TEXTS, *STAMPS, *READINGS)
 
 word = st.text(st.sampled_from("abcXYZ0189 -.:/#,;|'\"é工()"), max_size=8).map(str.strip)
@@ -31,10 +31,11 @@ stamp = st.one_of(
 )
 record = st.fixed_dictionaries(
     {
-        "store_id": needed, "equipment_id": needed, "step": needed, "target": word, "note": word,
+        "store_id": needed, "equipment_id": needed, "step": needed, "target": word, "test": word, "note": word,
         "started_at": stamp, "ended_at": stamp,
         "concentration_ppm": st.one_of(st.none(), st.integers(0, 10**6), st.floats(0, 1e6).map(lambda v: round(v, 9))),
         "ph": st.one_of(st.none(), st.integers(0, 140).map(lambda n: n / 10)),
+        "count_per_g": st.one_of(st.none(), st.integers(0, 10**9), st.floats(0, 1e9).map(lambda v: round(v, 3))),
     }
 )  # fmt: skip
 records = st.lists(record, min_size=1, max_size=8)

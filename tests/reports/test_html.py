@@ -135,8 +135,22 @@ def test_ten_thousand_characters_in_every_field_are_cut_and_counted(
 
 
 def test_a_long_list_of_one_machine_is_folded_and_a_short_one_is_not(made: Made) -> None:
-    """Twelve findings of one machine are folded, two are not."""
-    assert [Page(html.render(made(report))).tags().count("details") for report in ("fleet", "full")] == [60, 0]
+    """Twelve findings of one machine are folded, two are not; the reasoning of each always is."""
+    def folded(report: str) -> int:
+        page = html.render(made(report)).decode()
+        return page.count("<details") - page.count('<details class="reasoning">')
+
+    assert [folded(report) for report in ("fleet", "full")] == [60, 0]
+
+
+def test_the_reasoning_of_every_finding_stands_folded_beneath_it(made: Made) -> None:
+    """Rows with their values, the arithmetic and the decision rule, once a finding."""
+    report = made("full")
+    page = html.render(report).decode()
+
+    assert page.count('<details class="reasoning">') == len(report.findings)
+    assert "<dt>Rows, times by the store&#39;s clock</dt>" in page
+    assert "<dd>decision rule simple, looked from " in page
 
 
 def test_more_findings_than_a_page_holds_are_counted_on_it(made: Made, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -79,10 +79,9 @@ def command(
 
 @dataclass(frozen=True)
 class Judged:
-    """A report with the records and packs that it was made of."""
+    """A report with the packs that it was made of."""
 
     report: Report
-    intake: Intake
     packs: list[Pack]
 
 
@@ -97,7 +96,7 @@ def _reasoning(judged: Judged, finding_id: str) -> str:
         raise WrongInput(f"--explain {finding_id}: no finding, or more than one, has an id that begins so")
     bound = [(p, b) for p in judged.packs for b in p.rules if b.rule.id == finding.rule]
     rule = explain(bound[0][1], bound[0][0]) if bound else f"{finding.rule} is no rule of a pack: {finding.title}\n"
-    return reason(finding, judged.report, judged.intake.records, rule)
+    return reason(finding, judged.report, rule)
 
 
 def audit_files(
@@ -132,7 +131,7 @@ def judge_files(
     used = packs or _pack_of(intake)
     tool = f"cip-audit {__version__}"
     report = audit(intake, used, register, moment, generated_at=now, tool=tool, decision=decision)
-    return Judged(report, intake, used)
+    return Judged(report, used)
 
 
 def read_as_of(text: str | None) -> tuple[AsOf, str]:
@@ -202,8 +201,8 @@ def _pack_of(intake: Intake) -> list[Pack]:
     from validator.packs.loading import bundled_packs, load_pack
 
     named = set(intake.records.texts["procedure"].vocabulary)
-    packs = [load_pack(name) for name in bundled_packs()]
-    procedures = {pack.id: pack.procedure for pack in packs}
+    packs = [p for p in map(load_pack, bundled_packs()) if p.procedure]  # one for any procedure is asked for by name
+    procedures = {p.id: p.procedure for p in packs}
     packs = [p for p in packs if p.procedure not in {procedures.get(beneath) for beneath in p.layers[:-1]}]
     if not len(intake.records):
         return packs  # there is nothing to choose by, and nothing to judge

@@ -16,6 +16,7 @@ import yaml
 
 from validator.demo.cycle import Row
 from validator.demo.scenario import Scenario, StorePlan
+from validator.documents import as_json
 
 COLUMNS = (
     "store_id", "equipment_id", "cycle_id", "procedure", "step", "target", "started_at", "ended_at", "agent",
@@ -95,4 +96,5 @@ def _plain(value: Any) -> Any:
         return {str(k): _plain(v) for k, v in value.items()}
     if isinstance(value, (list, tuple)):
         return [_plain(v) for v in value]
-    return str(value) if isinstance(value, str) else value
+    resolved = as_json(value)
+    return str(resolved) if isinstance(resolved, str) else resolved

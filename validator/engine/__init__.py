@@ -5,7 +5,7 @@ Time is an argument here: nothing in this package asks the clock or the machine'
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -64,6 +64,7 @@ def audit(
     steps = applied[0].steps if applied else next(iter(sorted_once.values()), None)
     told.extend(tell.about_machines(fleet, steps, register is not None))
     told.extend(tell.about_uncredited(applied))
+    told.extend(tell.about_samples(applied))
     told.extend(tell.about_close(applied))
     told.extend(tell.about_contradictions(applied))
     told.extend(tell.about_targets(applied))
@@ -77,7 +78,7 @@ def audit(
         report_version=REPORT_VERSION, tool=tool, generated_at=generated_at, as_of=as_of.shown, decision=decision or (packs[0].decision if packs else "simple"),
         title=" and ".join(p.title for p in packs), inputs=_count_duplicates(intake, steps),
         packs=tuple(PackUsed(p.id, p.version, p.title, p.sha256) for p in packs), summary=_with_empty(scores.all(), found),
-        stores=_stores(fleet, scores, due, sorted_once.values()), checked=_checked(applied, tally),
+        stores=_stores(fleet, scores, due, sorted_once), checked=_checked(applied, tally),
         findings=tuple(found), notices=tuple(dict.fromkeys(told)), record_defects=intake.defects,
         upcoming=tuple(due), cautions=tuple(dict.fromkeys(c for p in packs for c in p.cautions)), records=len(records),
     )  # fmt: skip
@@ -164,13 +165,13 @@ class _Standings:
 
 
 def _stores(
-    fleet: Sequence[Machine], scores: _Standings, due: Sequence[Due], sorted_once: Iterable[Steps]
+    fleet: Sequence[Machine], scores: _Standings, due: Sequence[Due], sorted_once: Mapping[str | None, Steps]
 ) -> tuple[StoreResult, ...]:
     next_due: dict[tuple[str, str], Due] = {}
     for d in due:
         next_due.setdefault((d.store_id, d.equipment_id), d)
     cycles = np.zeros(len(fleet), dtype=np.int64)
-    for steps in sorted_once:
+    for steps in [sorted_once[None]] if None in sorted_once else sorted_once.values():  # None has all there are
         cycles += np.bincount(steps.machine, minlength=len(fleet))
     verdicts = scores.of(range(len(fleet)), [(m.store_id, m.equipment_id) for m in fleet])
     equipment = [

@@ -16,7 +16,7 @@ from validator.errors import WrongInput
 from validator.findings import Grade, Notice
 from validator.kinds.outcome import IN, NOT_APPLICABLE, OUT, Outcomes, Scope
 from validator.machines import Machine
-from validator.packs.model import BoundRule, Pack, documents_in
+from validator.packs.model import BoundRule, Pack, Rule, documents_in
 from validator.steps import Steps
 from validator.tables import AGENTS
 
@@ -44,13 +44,14 @@ def apply(
     own = [m.with_profile(pack.profiles) for m in machines]
     steps = replace(steps, machines=own)
     concerned, notices = _concerned(pack, steps, own)
+    notices.extend(_without_profile(pack, own, concerned))
     families = _families(pack)
     rules = [(b.rule.kind, b.params) for b in pack.rules]
     order = sorted(pack.rules, key=lambda bound: bound.rule.kind == "interval")
     done: list[Applied] = []
     for bound in order:
         kind = kinds.load(bound.rule.kind)
-        for params, mask in _by_limits(bound, kind, own, concerned):
+        for params, mask in _by_limits(bound, kind, own, concerned & _of_profiles(bound.rule, own)):
             scope = Scope(steps, own, mask, families=families, rules=rules, guarded=decision == "guarded", unread=unread,
                           agents=AGENTS | pack.agents)  # fmt: skip
             if bound.rule.kind == "interval":
@@ -85,6 +86,21 @@ def _concerned(pack: Pack, steps: Steps, machines: Sequence[Machine]) -> tuple[M
                                   f"the pack {pack.id}, which was not applied to it", "", machine.store_id,
                                   machine.equipment_id))  # fmt: skip
     return mask, notices
+
+
+def _of_profiles(rule: Rule, machines: Sequence[Machine]) -> Mask:
+    """The machines that a rule is for: all, unless it names profiles."""
+    return np.array([not rule.profiles or m.profile in rule.profiles for m in machines], dtype=bool)
+
+
+def _without_profile(pack: Pack, machines: Sequence[Machine], concerned: Mask) -> Iterable[Notice]:
+    """Machines of no profile, to which rules that are for some profiles alone were not applied."""
+    bound = sorted(b.rule.id for b in pack.rules if b.rule.profiles)
+    for at in np.flatnonzero(concerned).tolist() if bound else ():
+        m = machines[at]
+        if not m.profile:
+            yield Notice("no_profile", f"{m.equipment_id} has no profile in the register, so the rules that hang on it were "
+                         f"not applied: {', '.join(bound)}", "", m.store_id, m.equipment_id, len(bound))  # fmt: skip
 
 
 def _odd_register(pack: Pack, machine: Machine) -> Iterable[Notice]:

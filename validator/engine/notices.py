@@ -113,6 +113,29 @@ def about_uncredited(applied: Sequence[Applied]) -> Iterable[Notice]:
                          f"to none", a.rule.rule.id, count=blank)  # fmt: skip
 
 
+def about_samples(applied: Sequence[Applied]) -> Iterable[Notice]:
+    """Laboratory samples of a test that no rule asks for, or of no target where every rule on the test names some."""
+    rules = [a for a in applied if a.rule.rule.kind == "samples"]
+    for steps in {id(a.steps): a.steps for a in rules}.values():
+        mine = [a.params for a in rules if a.steps is steps]
+        asked = sorted({p.test for p in mine})
+        rows = steps.of_steps(sorted({p.step for p in mine}))
+        test = steps.column("test")[rows]
+        for code in np.unique(test).tolist():
+            name = steps.records.texts["test"].vocabulary[code] if code >= 0 else ""
+            count = int((test == code).sum())
+            some = f"{count} sample{'s' * (count > 1)}"
+            if name not in asked:
+                what = f"of {name!r}{suggest(name, asked)}" if name else "of no test"
+                yield Notice("unknown_test", f"{some} {what}: not judged, the rules ask for {', '.join(asked)}",
+                             count=count)  # fmt: skip
+            elif all(p.targets for p in mine if p.test == name):
+                blank = int((steps.target[rows[test == code]] < 0).sum())
+                if blank:
+                    yield Notice("no_target", f"{blank} of {some} of {name} name no target and were credited to none",
+                                 count=blank)  # fmt: skip
+
+
 def about_close(applied: Sequence[Applied]) -> Iterable[Notice]:
     """Checks that are IN by less than the clock is read: as recorded they keep the limit, and they may not have."""
     for a in applied:

@@ -10,8 +10,9 @@ import numpy.typing as npt
 
 from validator import grading
 from validator.engine.apply import Applied
+from validator.engine.evidence import MOST_ROWS, Seen, evidence
 from validator.engine.wording import sentence
-from validator.findings import Citation, Evidence, Finding, Grade, Status
+from validator.findings import Citation, Finding, Grade, Status
 from validator.kinds.interval import OPEN
 from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Names, Outcomes
 from validator.machines import Machine
@@ -24,23 +25,22 @@ Mask = npt.NDArray[np.bool_]
 _STATUS = tuple(Status(word) for word in STATUS_WORDS)
 _NOT_OBSERVED = Status.NOT_OBSERVED  # looking a member up on its class takes a while, and findings are many
 _MARKS = ((), ("cos",), ("repeat",), ("cos", "repeat"))
-MOST_ROWS = 60
-"""Rows named in one finding: a finding on more says so in its sentence."""
 
 
 def findings(applied: Sequence[Applied]) -> list[Finding]:
     """The findings of all rules, gravest first, in one declared order."""
     starts: dict[tuple[int, int], str] = {}
+    seen: dict[int, Seen] = {id(a.steps): {} for a in applied}
     found: list[Finding] = []
     for a in applied:
         cited = citations(a.pack, a.rule.rule)
         for o in a.outcomes:
-            found += _of_outcomes(a, o, cited, starts)
+            found += _of_outcomes(a, o, cited, starts, seen[id(a.steps)])
     return sorted(found, key=order_key)
 
 
 def _of_outcomes(
-    applied: Applied, o: Outcomes, cited: tuple[Citation, ...], starts: dict[tuple[int, int], str]
+    applied: Applied, o: Outcomes, cited: tuple[Citation, ...], starts: dict[tuple[int, int], str], seen: Seen
 ) -> Iterator[Finding]:
     at = np.flatnonzero((o.status == OUT) | (o.status == NOT_OBSERVED))
     if not len(at):
@@ -56,7 +56,7 @@ def _of_outcomes(
             starts[key] = local_start(steps, cycle)
         corrected = o.corrected is not None and bool(o.corrected[i])
         marks = ("cos",) * corrected + ("repeat",) * repeat
-        yield _finding(applied, o, i, applied.machines[machine], cycle, starts[key], marks, grades[marks], cited)
+        yield _finding(applied, o, i, applied.machines[machine], cycle, starts[key], marks, grades[marks], cited, seen)
 
 
 def order_key(f: Finding) -> tuple[object, ...]:
@@ -96,7 +96,7 @@ def local_start(steps: Steps, cycle: int) -> str:
 
 def _finding(
     applied: Applied, o: Outcomes, i: int, machine: Machine, cycle: int, started: str, marks: tuple[str, ...],
-    graded: tuple[Grade, str], cited: tuple[Citation, ...],
+    graded: tuple[Grade, str], cited: tuple[Citation, ...], seen: Seen,
 ) -> Finding:  # fmt: skip
     rule, pack, steps = applied.rule.rule, applied.pack, applied.steps
     cycle_id = steps.cycle_ids[cycle] if cycle >= 0 else ""
@@ -116,16 +116,9 @@ def _finding(
         reason=o.reason[i], marks=marks, grade_reason=grade_reason, store_id=machine.store_id,
         equipment_id=machine.equipment_id, cycle_id=cycle_id, cycle_started=started,
         target=target, observed=shown.observed, required=shown.required, margin=shown.margin, message=message,
-        evidence=_evidence(steps, rows, shown.columns), citations=cited, hazard=rule.hazard or "",
+        evidence=evidence(steps, rows, shown.columns, seen), citations=cited, hazard=rule.hazard or "",
         corrective_action=rule.corrective_action or "", deviation=None,
     )  # fmt: skip
-
-
-def _evidence(steps: Steps, rows: Sequence[int], columns: tuple[str, ...]) -> tuple[Evidence, ...]:
-    records = steps.records
-    at = sorted({(records.source.item(r), records.rows.item(r)) for r in map(steps.row.item, rows)})
-    sources = records.sources
-    return tuple(Evidence(sources[at_][0], sources[at_][1], row, columns) for at_, row in at[:MOST_ROWS])
 
 
 def finding_id(*parts: str) -> str:

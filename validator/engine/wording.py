@@ -23,11 +23,18 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("contact", "too_short"): "{target}: {found} of contact, {required}{because}",
     ("contact", "missing_time"): "{target}: a start or an end is missing{because}, so {required} of contact cannot be shown",
     ("contact", "contradiction"): "{target}: the times of the contact contradict each other, so it cannot be shown",
-    ("contact", "missing_condition"): "{target}: {found} of contact, but what it depends on (agent, strength, temperature or pH) is not recorded",
+    ("contact", "missing_condition"): "{target}: {found} of contact, but what it depends on (agent, strength, temperature, pH or hardness) is not recorded",
     ("contact", "no_limit"): "{target}: {found} of contact, but what was used{agent} fits no line of the limits",
     ("concentration", "outside"): "{target}: {found}{conditions}{asked}",
     ("concentration", "not_measured"): "{target}: no reading is recorded{calculated}",
-    ("concentration", "missing_condition"): "{target}: {found}{conditions}, but the temperature or pH that decides is not recorded",
+    ("concentration", "missing_condition"): "{target}: {found}{conditions}, but {lacking}, which decides, is not recorded",
+    ("concentration", "no_limit"): "{target}: {found}, but the limits are those of the product's label and the register does not give them",
+    ("mixed_strength", "disagrees"): "{target}: {found} was read, but {mixed} makes {strength}",
+    ("mixed_strength", "not_measured"): "{target}: no reading is recorded{calculated}",
+    ("mixed_strength", "missing_amounts"): "{target}: {found} was read, but how much product and water was mixed is not fully recorded",
+    ("mixed_strength", "unknown_unit"): "{target}: {found} was read, but {mixed} is in a unit of no known size (gal and fl_oz need a country, as us_gal or imp_gal; a powder needs g, kg, oz_av or lb)",
+    ("mixed_strength", "no_product_strength"): "{target}: {found} was read from {mixed}, but the product's own strength is not entered in the register",
+    ("mixed_strength", "several_mixings"): "{target}: {found} was read; it fits one recorded mixing and not another, and the record does not show which was measured",
     ("order", "wrong_order"): "{target}{order_found}{asked}",
     ("order", "missing_first"): "{target}{then} is recorded, but no {first} at all",
     ("order", "missing_time"): "{target}a time is missing, so it cannot be shown that {required}",
@@ -48,7 +55,7 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("interval", "within_uncertainty"): "the time between cleanings is nearer to {limit} than the clock is read",
     ("flush", "within_uncertainty"): "{target}: {step} for {found}, nearer to {required} than the clock is read",
     ("contact", "within_uncertainty"): "{target}: {found} of contact, nearer to {required} than the clock is read",
-    ("concentration", "within_uncertainty"): "{target}: {found}{conditions} can stand for values on either side of the limits",
+    ("concentration", "within_uncertainty"): "{target}: {found}{conditions} can stand for values on either side of the limits{likely}",
     ("order", "within_uncertainty"): "{target}{order_found}, nearer to what is asked than the clock is read",
     ("concurrency", "within_uncertainty"): "rows of {steps} follow each other more closely than the clock is read",
     ("feasible_time", "within_uncertainty"): "the cycle took {found}, nearer to {least} than the clock is read ({derived})",
@@ -65,6 +72,15 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("consistency", "cycles_interleaved"): "the cycle began while cycle {other_cycle} went on until {until}",
     ("consistency", "twice_at_once"): "{what} stands twice at the same time{rest}",
     ("record", "future"): "{field} is {found} after the moment of this audit",
+    ("record", "not_reviewed"): "nobody has reviewed it {found} after the work, {required}",
+    ("record", "not_kept"): "the oldest record given {since}; asked: {required}",
+    ("record", "unread_file"): "the oldest record given {since}, and a file that may hold older ones could not be read",
+    ("record", "undated"): "the oldest dated record given {since}, and another has no date, so {required} cannot be shown",
+    ("record", "no_start"): "the oldest record given {since}, and no in-service date says whether there should be older ones",
+    ("record", "too_young"): "in service since {opened}, so {required} cannot be there yet",
+    ("samples", "too_many"): "{target}: {over} of the last {of} samples of {test} are above {limit} per gram ({counts}), {required}",
+    ("samples", "not_measured"): "{target}: {blank} of the last {of} samples of {test} have no count, so {required} cannot be shown",
+    ("samples", "missing_time"): "{target}: a sample of {test} has no time, so which were the last cannot be told",
 }  # fmt: skip
 
 
@@ -95,8 +111,12 @@ def _finish(kind: str, words: dict[str, str], target: str) -> None:
         words["on_target"] = f" for {target}" if target else ""
     elif kind == "interval":
         words["since"] = f" (since {words['since']})" if words.get("since") else ""
-    elif kind == "concentration":
+    elif kind == "mixed_strength":
         words["calculated"] = f"; {words['calculated']}" if words.get("calculated") else ""
+    elif kind == "concentration":
+        words["likely"] = f"; it lies inside with a probability of {words['likely']}" if words.get("likely") else ""
+        words["calculated"] = f"; {words['calculated']}" if words.get("calculated") else ""
+        words["lacking"] = words.get("lacking") or "a condition"
         words["asked"] = " fits no row of the limits" if words.get("table") else f", {words['required']}"
     elif kind == "feasible_time":
         words["least"] = words["required"].removeprefix("at least ")

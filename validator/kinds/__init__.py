@@ -19,6 +19,7 @@ MODULES = {
     "flush": "validator.kinds.flush",
     "contact": "validator.kinds.contact",
     "concentration": "validator.kinds.concentration",
+    "mixed_strength": "validator.kinds.mixed_strength",
     "order": "validator.kinds.order",
     "coverage": "validator.kinds.coverage",
     "concurrency": "validator.kinds.concurrency",
@@ -26,6 +27,7 @@ MODULES = {
     "agreement": "validator.kinds.agreement",
     "record": "validator.kinds.record",
     "consistency": "validator.kinds.consistency",
+    "samples": "validator.kinds.samples",
 }
 """Name of a kind to its module; another distribution adds one by an entry point in the group `validator.kinds`."""
 

@@ -1,9 +1,9 @@
 """Was every solution of an agent within its strength, every time it was measured?
 
 Per cycle and solution (`solution_id`, else the agent). Every reading must lie between `min` and `max`, or inside a row
-of a table that can ask for temperature and pH as well. Without a reading the check is N/O, with the strength that the
-amounts give where they are recorded. A reading outside that a later one puts right before the first use is OUT,
-corrected on site.
+of a table that can ask for temperature, pH and hardness as well. Without a reading the check is N/O, with the strength
+that the amounts give where they are recorded. A reading outside that a later one puts right before the first use is OUT,
+corrected on site. A limit that only the product's label gives (`by_label`) is N/O until the register states it.
 """
 
 from __future__ import annotations
@@ -16,21 +16,22 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import model_validator
 
-from validator.documents import Document, Number, Text
+from validator.documents import Document, Flag, Number, Text
 from validator.findings import Quantity, Required
-from validator.kinds.conditions import Range, known_agents
+from validator.kinds.conditions import CONDITIONS, Range
 from validator.kinds.limit_table import INSIDE, OUTSIDE, UNDECIDED, Line, judge
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
-from validator.quantities import LITRES, plain_number, whole_if_whole
+from validator.kinds.solutions import COLUMNS, Solutions
+from validator.quantities import conformance_probability, plain_number, whole_if_whole
 
 NAME = "concentration"
 TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"min": "higher", "max": "lower"}
-COLUMNS = ("step", "agent", "solution_id", "concentration_ppm")
-PREPARING = ("mix_solution", "test_solution")
-"""Steps on a solution that do not use it yet."""
 
-_REASONS = ("", "outside", "missing_condition", "not_measured", "within_uncertainty")
+COVERAGE_FACTOR = 2
+"""A stated uncertainty is twice the standard one (JCGM 100, 6.2)."""
+_SAID = {"temperature_c": "temperature", "ph": "pH", "hardness_ppm": "hardness"}
+_REASONS = ("", "outside", "missing_condition", "not_measured", "within_uncertainty", "no_limit")
 Floats = npt.NDArray[np.float64]
 
 
@@ -68,17 +69,20 @@ class Uncertainty(Document):
     concentration_ppm: Number = 0.0
     temperature_c: Number = 0.0
     ph: Number = 0.0
+    hardness_ppm: Number = 0.0
 
 
 class Params(Document):
     """Either `min` and `max` in mg/L, or a `table` of such bands with their conditions.
 
+    `by_label` says that the product's label alone sets the limits: the pack has none, and the register gives them.
     `product_percent` is the product's own strength from its label (% of the active agent, weight by volume). It only
     serves to say what strength the recorded amounts give where nothing was measured. `strip` or `uncertainty` say what a
     reading can stand for; the decision rule `guarded` asks for it.
     """
 
     agent: Text
+    by_label: Flag = False
     product_percent: Number | None = None
     strip: Strip | None = None
     uncertainty: Uncertainty | None = None
@@ -89,7 +93,7 @@ class Params(Document):
     @model_validator(mode="after")
     def _one_way(self) -> Params:
         band = self.min is not None or self.max is not None
-        if band == (self.table is not None):
+        if band == (self.table is not None) and (band or not self.by_label):
             raise ValueError("needs either min and max, or a table")
         if self.table is not None and not self.table:
             raise ValueError("expected at least one row in the table, found an empty list")
@@ -98,17 +102,22 @@ class Params(Document):
         return self
 
     @property
+    def stated(self) -> bool:
+        """Whether there is any limit to judge by."""
+        return self.table is not None or self.min is not None or self.max is not None
+
+    @property
     def lines(self) -> tuple[Line, ...]:
-        """The limits as a table, whichever way they were given."""
+        """The limits as a table, whichever way they were given; one line without limits where the label's are not known."""
         return self.table if self.table is not None else (Line(min=self.min, max=self.max),)
 
 
 def check(params: Params, scope: Scope) -> list[Outcomes]:
     """One check a cycle and solution of the agent."""
-    found = _Solutions(params.agent, scope)
+    found = Solutions(params.agent, scope)
     readings, belongs = found.readings()
-    verdict = judge(params.lines, found.values("concentration_ppm", readings), found.values("temperature_c", readings),
-                    found.values("ph", readings))  # fmt: skip
+    conditions = {name: found.values(name, readings) for name in CONDITIONS}
+    verdict = judge(params.lines, found.values("concentration_ppm", readings), conditions)
     near = np.zeros(len(readings), dtype=bool)
     if scope.guarded and (params.strip or params.uncertainty):
         widened = _widened(params, found, readings)
@@ -120,11 +129,14 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     code = np.where(
         outside, 1, np.where(open_, np.where(any_by(belongs, near, len(found)), 4, 2), np.where(measured, 0, 3))
     )
-    status = np.array([IN, OUT, *[NOT_OBSERVED] * 3], dtype=np.int8)[code]
+    unlimited = measured & (not params.stated)
+    code[unlimited] = 5
+    status = np.array([IN, OUT, *[NOT_OBSERVED] * 4], dtype=np.int8)[code]
     corrected = np.zeros(len(found), dtype=bool)
     decisive: dict[int, list[int]] = {}
-    for at in np.flatnonzero(np.isin(belongs, np.flatnonzero(outside | open_))).tolist():
-        if verdict[at] == (OUTSIDE if outside[belongs[at]] else UNDECIDED):
+    decided = np.where(outside, OUTSIDE, np.where(open_, UNDECIDED, INSIDE))
+    for at in np.flatnonzero(np.isin(belongs, np.flatnonzero(outside | open_ | unlimited))).tolist():
+        if verdict[at] == decided[belongs[at]]:
             decisive.setdefault(int(belongs[at]), []).append(int(readings[at]))
     for solution in np.flatnonzero(outside).tolist():
         mine = np.arange(*np.searchsorted(belongs, [solution, solution + 1]))
@@ -139,21 +151,32 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         worst = max(rows, key=lambda r: (abs(_distance(params, found.value(r))), -int(scope.steps.row[r])))
         value = found.value(worst)
         margin = Quantity(_distance(params, value), "ppm") if params.table is None and status[i] == OUT else None
+        facts["likely"] = _likely(params, value)
         facts["found"] = f"{plain_number(value)} ppm"
         columns: tuple[str, ...] = COLUMNS
         if params.table is not None:
             facts["table"] = "yes"
-            facts["conditions"], columns = found.conditions(worst), (*COLUMNS, "temperature_c", "ph")
+            asked = [name for name in CONDITIONS if any(getattr(line, name) for line in params.table)]
+            facts["conditions"], columns = found.conditions(worst), (*COLUMNS, *asked)
+            facts["lacking"] = " and ".join(_SAID[name] for name in asked if np.isnan(found.value(worst, name)))
         return Shown(Quantity(whole_if_whole(value), "ppm"), _required(params), margin, rows, columns, facts)
 
     return [Outcomes(scope.steps.machine[found.cycle], found.cycle, found.names, status,
                      Reasons(_REASONS, code.astype(np.int8)), show, corrected)]  # fmt: skip
 
 
-def _widened(params: Params, found: _Solutions, readings: npt.NDArray[np.intp]) -> npt.NDArray[np.int8]:
+def _likely(params: Params, value: float) -> str:
+    """How likely a reading lies inside its band, where the instrument's uncertainty is known; stated ones are 95 %."""
+    if params.table is not None or params.uncertainty is None or not params.uncertainty.concentration_ppm:
+        return ""
+    standard = params.uncertainty.concentration_ppm / COVERAGE_FACTOR
+    return f"{conformance_probability(value, standard, params.min, params.max) * 100:.0f} %"
+
+
+def _widened(params: Params, found: Solutions, readings: npt.NDArray[np.intp]) -> npt.NDArray[np.int8]:
     """The verdict on each reading over all true values that it can stand for."""
     known: dict[tuple[str, ...], int] = {}
-    columns = [found.values(n, readings).tolist() for n in ("concentration_ppm", "temperature_c", "ph")]
+    columns = [found.values(n, readings).tolist() for n in ("concentration_ppm", *CONDITIONS)]
     verdicts = []
     for values in zip(*columns, strict=True):
         key = tuple(map(repr, values))
@@ -168,15 +191,15 @@ def _over_range(params: Params, values: tuple[float, ...]) -> int:
     lines, margin = params.lines, params.uncertainty or Uncertainty()
     ranges = [params.strip.cell(values[0]) if params.strip else (values[0] - margin.concentration_ppm,
                                                                  values[0] + margin.concentration_ppm)]  # fmt: skip
-    ranges += [(v - u, v + u) for v, u in zip(values[1:], (margin.temperature_c, margin.ph), strict=True)]
-    limits: list[list[float | None]] = [
-        [v for line in lines for v in (line.min, line.max)],
-        [v for line in lines if line.temperature_c for v in (line.temperature_c.min, line.temperature_c.max)],
-        [v for line in lines if line.ph for v in (line.ph.min, line.ph.max)],
-    ]
+    limits: list[list[float | None]] = [[v for line in lines for v in (line.min, line.max)]]
+    for value, name in zip(values[1:], CONDITIONS, strict=True):
+        bands: list[Range | None] = [getattr(line, name) for line in lines]
+        limits.append([v for band in bands if band for v in (band.min, band.max)])
+        # a condition that no line asks for needs no trying out
+        ranges.append((value - getattr(margin, name), value + getattr(margin, name)) if limits[-1] else (value, value))
     grids = [_around(low, high, marks) for (low, high), marks in zip(ranges, limits, strict=True)]
     tried = np.array(list(itertools.product(*grids)))
-    results = judge(lines, tried[:, 0], tried[:, 1], tried[:, 2])
+    results = judge(lines, tried[:, 0], dict(zip(CONDITIONS, tried[:, 1:].T, strict=True)))
     return INSIDE if (results == INSIDE).all() else OUTSIDE if (results == OUTSIDE).all() else UNDECIDED
 
 
@@ -187,112 +210,6 @@ def _around(low: float, high: float, limits: Sequence[float | None]) -> list[flo
     inside = [v for v in limits if v is not None and low < v < high]
     beside = [float(np.nextafter(v, way)) for v in inside for way in (-np.inf, np.inf)]
     return [low, high, *inside, *beside]
-
-
-class _Solutions:
-    """The solutions of an agent in every cycle: rows, readings and first use of each; `others` have other agents only.
-
-    Solution i belongs to cycle `cycle[i]` and is called `names[i]`. `members` are the rows that speak of a solution, in
-    order of solution; `solution[k]` is that of `members[k]`.
-    """
-
-    def __init__(self, agent: str, scope: Scope) -> None:
-        self.steps = steps = scope.steps
-        self.agent = agent
-        code = steps.records.code("agent", agent)
-        agents, ids = steps.column("agent"), steps.column("solution_id")
-        cycles = scope.cycle_in()
-        in_scope = np.zeros(steps.cycles, dtype=bool)
-        in_scope[cycles] = True
-        rows = np.flatnonzero(((agents == code) | (ids >= 0)) & in_scope[steps.cycle])
-        width = len(steps.records.texts["solution_id"].vocabulary) + 1
-        key = steps.cycle[rows] * width + ids[rows] + 1  # 0 within a cycle: no solution named
-        present = np.unique(key[agents[rows] == code])
-        at = np.searchsorted(present, key)
-        belongs = at < len(present)
-        belongs[belongs] = present[at[belongs]] == key[belongs]
-        order = np.argsort(at[belongs], kind="stable")
-        self.members, self.solution = rows[belongs][order], at[belongs][order]
-        self.bounds = np.searchsorted(self.solution, np.arange(len(present) + 1))
-        named_any, having = np.zeros(steps.cycles, dtype=bool), np.zeros(steps.cycles, dtype=bool)
-        named_any[steps.cycle[known_agents(steps, scope.agents | {agent}) >= 0]] = True
-        having[present // width] = True
-        without = cycles[~having[cycles]]
-        self.cycle = np.concatenate([present // width, without]).astype(np.int64)
-        names = steps.records.texts["solution_id"].vocabulary
-        self.names = [*(names[k - 1] if k else agent for k in (present % width).tolist()), *([agent] * len(without))]
-        self.others = (len(present) + np.flatnonzero(named_any[without])).tolist()
-
-    def __len__(self) -> int:
-        return len(self.cycle)
-
-    def readings(self) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
-        """The rows that hold a measured strength, and the solution of each."""
-        measured = ~np.isnan(self.steps.numbers("concentration_ppm", self.members))
-        return self.members[measured], self.solution[measured]
-
-    def values(self, name: str, rows: npt.NDArray[np.intp]) -> Floats:
-        return self.steps.numbers(name, rows)
-
-    def of(self, solution: int) -> npt.NDArray[np.intp]:
-        """The rows of one solution."""
-        if solution >= len(self.bounds) - 1:
-            return self.members[:0]
-        return self.members[self.bounds[solution] : self.bounds[solution + 1]]
-
-    def rows_of(self, solution: int) -> list[int]:
-        """The rows of a solution, or the ends of its cycle where no row names it."""
-        mine = self.of(solution)
-        if len(mine):
-            found: list[int] = mine.tolist()
-            return found
-        first, last = self.steps.first[self.cycle[solution]], self.steps.first[self.cycle[solution] + 1]
-        return [int(first), int(last) - 1] if last - first > 1 else [int(first)]
-
-    def put_right(self, solution: int, rows: npt.NDArray[np.intp], verdict: npt.NDArray[np.int8]) -> bool:
-        """Whether every reading outside is followed by one inside before the solution's first use."""
-        start, end = self.steps.start, self.steps.end
-        mine = self.of(solution)
-        preparing = [self.steps.records.code("step", name) for name in PREPARING]
-        uses = start[mine[~np.isin(self.steps.step[mine], preparing)]]
-        first_use = int(uses.min()) if len(uses) else np.iinfo(np.int64).max
-        taken = np.where(end[rows] >= 0, end[rows], start[rows])
-        if (start[rows] < 0).any() or (uses < 0).any():
-            return False  # an unknown time proves no order
-        good = taken[(verdict == INSIDE) & (taken <= first_use)]
-        bad = taken[verdict == OUTSIDE]
-        return len(good) > 0 and bool((bad < good.max()).all())
-
-    def value(self, row: int) -> float:
-        return float(self.values("concentration_ppm", np.array([row]))[0])
-
-    def conditions(self, row: int) -> str:
-        """The temperature and pH of a reading in words, where they are known."""
-        at = np.array([row])
-        t, p = float(self.values("temperature_c", at)[0]), float(self.values("ph", at)[0])
-        told = [f"{plain_number(t)} °C"] if not np.isnan(t) else []
-        told += [f"pH {plain_number(p)}"] if not np.isnan(p) else []
-        return " at " + ", ".join(told) if told else ""
-
-    def calculated(self, solution: int, percent: float | None) -> str:
-        """What the recorded amounts give, in words: a strength where the product's own is known, else a dilution."""
-        mine = self.of(solution)
-        if not {"product_amount", "water_amount"} <= self.steps.records.numbers.keys():
-            return ""
-        given = ~np.isnan(self.values("product_amount", mine)) & ~np.isnan(self.values("water_amount", mine))
-        for row in mine[given].tolist():
-            at = np.array([row])
-            amounts = [float(self.values(name, at)[0]) for name in ("product_amount", "water_amount")]
-            units = [self.steps.records.text(name, int(self.steps.row[row])) for name in ("product_unit", "water_unit")]
-            if not all(u in LITRES for u in units) or amounts[0] <= 0:
-                continue
-            product, water = amounts[0] * LITRES[units[0]], amounts[1] * LITRES[units[1]]
-            mixed = f"{plain_number(amounts[0])} {units[0]} in {plain_number(amounts[1])} {units[1]} of water"
-            if percent is None:
-                return f"{mixed}, one part in {plain_number(round((product + water) / product, 1))}"
-            strength = percent * 10_000 * product / (product + water)
-            return f"about {plain_number(round(strength, 1))} ppm calculated, not measured, from {mixed}"
-        return ""
 
 
 def _distance(params: Params, value: float) -> float:
@@ -316,6 +233,8 @@ def _line(line: Line) -> str:
         parts.append(_within(line.temperature_c, "", " °C", "warmer", "cooler"))
     if line.ph is not None:
         parts.append(_within(line.ph, "pH ", "", "higher", "lower"))
+    if line.hardness_ppm is not None:
+        parts.append("hardness " + _within(line.hardness_ppm, "", " ppm", "more", "less"))
     return ", ".join(p for p in parts if p)
 
 

@@ -1,10 +1,11 @@
-"""Does a line of a limit table apply? Conditions on agent, strength, temperature and pH, known or not.
+"""Does a line of a limit table apply? Conditions on agent, strength, temperature, pH and hardness, known or not.
 
 A value that is not known leaves a condition open: the line may apply, and nothing is claimed on it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -20,7 +21,9 @@ Floats = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 Index = npt.NDArray[np.intp]
 
-MEASURED = ("concentration_ppm", "temperature_c", "ph")
+CONDITIONS = ("temperature_c", "ph", "hardness_ppm")
+"""What a limit can hang on beside the strength: degrees Celsius, pH, hardness of the water in mg/L as calcium carbonate."""
+MEASURED = ("concentration_ppm", *CONDITIONS)
 
 
 class Range(Document):
@@ -44,13 +47,27 @@ class Range(Document):
             return inside & ~np.isnan(values) & (values <= self.max if self.max is not None else True)
 
 
+class Conditioned(Document):
+    """A line of a table with what else must hold for it."""
+
+    temperature_c: Range | None = None
+    ph: Range | None = None
+    hardness_ppm: Range | None = None
+
+    @property
+    def conditions(self) -> tuple[Range | None, ...]:
+        """What it asks of each of `CONDITIONS`, None where nothing."""
+        return tuple(getattr(self, name) for name in CONDITIONS)
+
+
 class Conditions(Protocol):
-    """What a table line can ask for."""
+    """What a line can ask for before it applies."""
 
     agent: str | None
     concentration_ppm: Range | None
     temperature_c: Range | None
     ph: Range | None
+    hardness_ppm: Range | None
 
 
 @dataclass(frozen=True)
@@ -88,8 +105,8 @@ def known_agents(steps: Steps, known: frozenset[str]) -> npt.NDArray[np.int32]:
     return keep[steps.column("agent")]
 
 
-def measured(steps: Steps, rows: Index, known: frozenset[str]) -> Measured:
-    """Agent, strength, temperature and pH of each row: its own, else those of its solution in the same cycle.
+def measured(steps: Steps, rows: Index, known: frozenset[str], lines: Sequence[Conditions]) -> Measured:
+    """Agent of each row and whatever the lines ask for: its own, else that of its solution in the same cycle.
 
     A row's solution is the one it names. Of several readings of a solution the latest counts that was taken before
     the row began, else the first.
@@ -97,7 +114,8 @@ def measured(steps: Steps, rows: Index, known: frozenset[str]) -> Measured:
     agents = steps.records.texts["agent"]
     codes = known_agents(steps, known)
     agent = codes[rows].copy()
-    values = {name: steps.numbers(name, rows).copy() for name in MEASURED}
+    asked = [name for name in MEASURED if any(getattr(line, name) is not None for line in lines)]
+    values = {name: steps.numbers(name, rows).copy() for name in asked}
     solution = steps.column("solution_id")
     named = np.flatnonzero(solution[rows] >= 0)
     if len(named):
@@ -122,7 +140,7 @@ def _from_solution(
     members, key = members[order], key[order]
     wanted = steps.cycle[rows[named]] * width + solution[rows[named]]
     low, high = np.searchsorted(key, wanted, "left"), np.searchsorted(key, wanted, "right")
-    numbers = {name: steps.numbers(name, members) for name in MEASURED}
+    numbers = {name: steps.numbers(name, members) for name in values}
     for k in np.flatnonzero((agent[named] < 0) | _any_unknown(values, named)).tolist():
         at, mine = int(named[k]), slice(int(low[k]), int(high[k]))
         if agent[at] < 0:
@@ -130,7 +148,7 @@ def _from_solution(
             told = told[told >= 0]
             agent[at] = told[0] if len(set(told.tolist())) == 1 else -1
         began = steps.start[rows[at]]
-        for name in MEASURED:
+        for name in values:
             if np.isnan(values[name][at]):
                 values[name][at] = _reading(numbers[name][mine], steps.start[members[mine]], began)
 

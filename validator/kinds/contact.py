@@ -13,10 +13,10 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import BeforeValidator, WithJsonSchema
 
-from validator.documents import Document, Number, Text
+from validator.documents import Document, Text
 from validator.findings import Quantity
 from validator.kinds.acts import ActOn
-from validator.kinds.conditions import Range, holds, measured
+from validator.kinds.conditions import MEASURED, Conditioned, Range, holds, measured
 from validator.kinds.durations import Elapsed
 from validator.kinds.flush import COLUMNS, observed_text, reasons_of, required_time, scope_rows
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
@@ -30,18 +30,15 @@ TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"min": "higher"}
 _REASONS = (
     "", "missing", "too_short", "missing_time", "contradiction", "missing_condition", "no_limit", "within_uncertainty",
 )  # fmt: skip
-__all__ = ["NAME", "TIGHTER", "Number", "Params", "check"]
 
 
-class ContactRow(Document):
+class ContactRow(Conditioned):
     """One row of a table: the least contact, and the step and conditions for which it is enough."""
 
     step: Text | None = None
     agent: Text | None = None
     at_least: Elapsed
     concentration_ppm: Range | None = None
-    temperature_c: Range | None = None
-    ph: Range | None = None
 
 
 def _table(value: Any) -> Any:
@@ -126,8 +123,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
                  "agent": used_agent(scope, mine), "needed": say_seconds(asked) if asked is not None else ""}  # fmt: skip
         because, shown_by = reasons_of(scope.steps, [k for k in mine if scope.steps.incomplete[k]])
         facts["because"] = because
-        columns = COLUMNS if isinstance(params.min, Duration) else (*COLUMNS, "agent", "concentration_ppm",
-                                                                    "temperature_c", "ph")  # fmt: skip
+        columns = COLUMNS if isinstance(params.min, Duration) else (*COLUMNS, "agent", *MEASURED)
         shown = [*mine, *shown_by] if mine else scope_rows(scope, int(want.cycle[i]))
         return Shown(observed, required, margin, shown, columns, facts)
 
@@ -170,7 +166,7 @@ def _judge_rows(
     applies = np.zeros(len(low), dtype=bool)
     need = np.full(len(low), FAR)
     named = {line.agent for line in params.min if line.agent}
-    values = measured(scope.steps, rows.rows, scope.agents | named)
+    values = measured(scope.steps, rows.rows, scope.agents | named, params.min)
     for line in params.min:
         sure, possible = holds(line, values)
         if line.step is not None:

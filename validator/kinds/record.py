@@ -1,33 +1,46 @@
-"""Does the record itself hold: are its fields filled in, made at the time, verified in time, by someone else?
+"""Does the record itself hold: are its fields filled in, made at the time, verified in time, by someone else, and kept?
 
 Per cycle; the target is the field. `required_fields` must be filled in on every row (of `steps`, where any is named),
 fields of the verification (`verified_by`, `verified_at`) at least once a cycle. `recorded_within` runs from the end of each step,
 `verified_within` from the completion of the cycle. `distinct` names fields that one person must not fill both.
 `not_future` allows no time after the moment the audit looks from.
+
+`verified_within` judges a time of verification that stands there. `reviewed_within` judges its absence as well: OUT once
+the time for it has passed, N/A before. `kept_for` is judged per machine: its oldest record must reach back so many days,
+up to `first_within` days in service left out, since nothing need have been done on the very first. A machine younger than
+that, or of unknown age, is N/O where the record is shorter.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from datetime import date
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import field_validator
+from pydantic import field_validator, model_validator
 
 from validator.documents import Document, Flag, Text
 from validator.findings import Quantity, Required
 from validator.kinds.durations import Either
 from validator.kinds.flush import scope_rows
-from validator.kinds.interval import local_days
+from validator.kinds.interval import length, local_days
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
+from validator.machines import EPOCH
 from validator.quantities import MICROSECONDS, Duration, say, whole_if_whole
+from validator.steps import FAR
 from validator.tables import CANONICAL, NAT, NUMBERS, TEXTS, TIMES
+from validator.timing.zones import DAY
 
 NAME = "record"
-TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"recorded_within": "lower", "verified_within": "lower"}
-_REASONS = ("", "blank", "too_late", "missing_time", "not_recorded", "same_person", "future")
+TIGHTER: Mapping[str, Literal["lower", "higher"]] = {
+    "recorded_within": "lower", "verified_within": "lower", "reviewed_within": "lower", "kept_for": "higher",
+    "first_within": "lower",
+}  # fmt: skip
+_REASONS = ("", "blank", "too_late", "missing_time", "not_recorded", "same_person", "future", "not_reviewed", "not_kept",
+            "unread_file", "undated", "no_start", "too_young")  # fmt: skip
 _OF_THE_CYCLE = ("verified_by", "verified_at")
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
@@ -40,6 +53,9 @@ class Params(Document):
     required_fields: tuple[Text, ...] = ()
     recorded_within: Either | None = None
     verified_within: Either | None = None
+    reviewed_within: Either | None = None
+    kept_for: Either | None = None
+    first_within: Either | None = None
     distinct: tuple[Text, ...] = ()
     not_future: Flag = False
 
@@ -58,6 +74,16 @@ class Params(Document):
             raise ValueError("names the two fields that must differ: [performed_by, verified_by]")
         return value
 
+    @model_validator(mode="after")
+    def _kept(self) -> Params:
+        for name in ("kept_for", "first_within"):
+            value = getattr(self, name)
+            if value is not None and not value.calendar:
+                raise ValueError(f"{name} {value} is elapsed time; days are due here, as P730D")
+        if self.first_within is not None and self.kept_for is None:
+            raise ValueError("first_within says something beside kept_for only")
+        return self
+
 
 def check(params: Params, scope: Scope) -> list[Outcomes]:
     """One check a cycle and field that the rule speaks of."""
@@ -66,6 +92,10 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         found.append(_recorded(scope, params.recorded_within))
     if params.verified_within is not None:
         found.append(_verified(scope, params.verified_within))
+    if params.reviewed_within is not None:
+        found.append(_verified(scope, params.reviewed_within, asked_for=True))
+    if params.kept_for is not None:
+        found.append(_kept(scope, params.kept_for, params.first_within))
     if params.distinct:
         found.append(_distinct(scope, params.distinct))
     if params.not_future:
@@ -174,7 +204,8 @@ def _late_shown(within: Duration, over: int | None, rows: Sequence[int], field: 
     )
 
 
-def _verified(scope: Scope, within: Duration) -> Outcomes:
+def _verified(scope: Scope, within: Duration, *, asked_for: bool = False) -> Outcomes:
+    """With `asked_for` a cycle that nobody signed is OUT once the time has passed, and N/A before."""
     steps = scope.steps
     verified = steps.times("verified_at")
     latest = np.maximum.reduceat(verified, steps.first[:-1]) if steps.cycles else verified
@@ -186,14 +217,85 @@ def _verified(scope: Scope, within: Duration) -> Outcomes:
     most[dated] = _late(scope, dated, steps.completed[dated] - scope.guard, latest[dated], within)
     reason = np.where(latest == NAT, 4, np.where(over > 0, 2, np.where(most > 0, 3, 0)))
     status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
+    if asked_for:
+        unsigned = (latest == NAT) & ~any_by(
+            steps.cycle, np.greater_equal(steps.column("verified_by"), 0), steps.cycles
+        )
+        reason, status = _asked(scope, within, np.flatnonzero(unsigned), reason, status, over)
 
     def show(cycle: int) -> Shown:
         mine = [k for k in _rows(scope, cycle) if verified[k] == latest[cycle]] if latest[cycle] != NAT else []
         rows = mine or scope_rows(scope, cycle)
-        return _late_shown(within, int(over[cycle]) if reason[cycle] == 2 else None, rows, "verified_at",
+        return _late_shown(within, int(over[cycle]) if reason[cycle] in (2, 7) else None, rows, "verified_at",
                            ("ended_at", "verified_at"))  # fmt: skip
 
-    return _outcomes(scope, "verified_at", reason, status, "verified within", show)
+    part = "reviewed within" if asked_for else "verified within"
+    return _outcomes(scope, "verified_at", reason, status, part, show)
+
+
+def _asked(
+    scope: Scope,
+    within: Duration,
+    unsigned: npt.NDArray[np.intp],
+    reason: Ints,
+    status: npt.NDArray[np.int8],
+    over: Ints,
+) -> tuple[Ints, npt.NDArray[np.int8]]:
+    """Reason and status where nobody signed: by the time that has passed since the cycle was completed."""
+    steps = scope.steps
+    now = np.array([m.as_of for m in scope.machines], dtype=np.int64)[steps.machine[unsigned]]
+    dated = steps.completed[unsigned] != NAT
+    over[unsigned] = _late(
+        scope, unsigned, np.minimum(steps.completed_at_last[unsigned] + scope.guard, now), now, within
+    )
+    first = np.where(dated, steps.completed[unsigned] - scope.guard, now)
+    may = ~dated | (_late(scope, unsigned, first, now, within) > 0)
+    reason[unsigned] = np.where(over[unsigned] > 0, 7, np.where(may, 3, 0))
+    status[unsigned] = np.where(over[unsigned] > 0, OUT, np.where(may, NOT_OBSERVED, NOT_APPLICABLE))
+    return reason, status
+
+
+def _kept(scope: Scope, length_: Duration, first_within: Duration | None) -> Outcomes:
+    """One check a machine: does its oldest record reach back far enough?"""
+    steps, machines = scope.steps, scope.machines
+    at = np.flatnonzero(scope.machine_in).astype(np.int64)
+    as_of = np.array([m.as_of for m in machines], dtype=np.int64)
+    oldest = np.full(len(machines), FAR)
+    dated = np.flatnonzero(steps.began != NAT) if steps.cycles else np.empty(0, np.intp)
+    np.minimum.at(oldest, steps.machine[dated], steps.began[dated])
+    undated = np.isin(at, np.delete(steps.machine, dated))
+    seen = np.minimum(oldest, as_of)[at]
+    since = [m.today - length_.amount for m in machines]
+    begin = np.array([machines[k].clock.midnight(since[k]) for k in at.tolist()], dtype=np.int64)
+    reaches = length(length_, machines, at, begin, seen) <= (first_within.amount if first_within else 0)
+    reaches &= oldest[at] != FAR
+    opened = [machines[k].in_service_on for k in at.tolist()]
+    young = np.array([o is not None and o > since[k] for o, k in zip(opened, at.tolist(), strict=True)], dtype=bool)
+    ageless = np.array([o is None for o in opened], dtype=bool)
+    reason = np.select([reaches, ageless, young, undated, np.full(len(at), scope.unread)], [0, 11, 12, 10, 9], 8)
+    status = np.where(reason == 0, IN, np.where(reason == 8, OUT, NOT_OBSERVED)).astype(np.int8)
+
+    def show(i: int) -> Shown:
+        machine = machines[int(at[i])]
+        limit = say(length_.amount, "d")
+        required = Required(length_.amount, None, "d", f"records of the last {limit}")
+        known = oldest[at[i]] != FAR
+        day = int(machine.clock.to_wall(seen[i : i + 1])[0] // DAY)
+        facts = {"since": f"is of {_date(day)}" if known else "is missing", "limit": limit, "opened": _date(opened[i])}
+        back = machine.today - day
+        rows = [k for c in np.flatnonzero((steps.machine == at[i]) & (steps.began == oldest[at[i]])).tolist()
+                for k in scope_rows(scope, c)] if known else []  # fmt: skip
+        return Shown(Quantity(back, "d") if known else None, required, Quantity(back - length_.amount, "d") if known
+                     else None, rows, ("started_at", "ended_at"), facts)  # fmt: skip
+
+    return Outcomes(
+        at, np.full(len(at), -1), Names((), np.full(len(at), -1)), status, Reasons(_REASONS, reason.astype(np.int8)),
+        show, part="kept",
+    )  # fmt: skip
+
+
+def _date(day: int | None) -> str:
+    return "" if day is None else date.fromordinal(EPOCH + day).isoformat()
 
 
 def _distinct(scope: Scope, fields: tuple[str, ...]) -> Outcomes:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Any
 
 from validator.packs.model import BoundRule, Pack, documents_in
@@ -16,14 +17,23 @@ DAY = 86_400
 
 
 def conflicts(pack: Pack) -> Iterable[str]:
-    """Every conflict among the rules of a pack, one sentence each."""
-    yield from _order(pack)
-    yield from _strengths(pack)
+    """Every conflict among the rules of a pack that hold for one machine together, one sentence each."""
+    together = list(_by_profile(pack))
+    yield from dict.fromkeys(fault for part in together for fault in (*_order(part), *_strengths(part)))
     for bound in pack.rules:
         if bound.rule.kind == "concentration" and bound.params.table is not None:
             yield from (f"{bound.place}: rule {bound.rule.id}: {fault}" for fault in _table(bound.params.table))
         yield from (f"{bound.place}: rule {bound.rule.id}: {fault}" for fault in _never(bound, pack))
-    yield from _interval(pack)
+    yield from dict.fromkeys(fault for part in together for fault in _interval(part))
+
+
+def _by_profile(pack: Pack) -> Iterable[Pack]:
+    """The pack as it holds for a machine of each profile; as it stands where no rule asks for a profile."""
+    if not any(b.rule.profiles for b in pack.rules):
+        yield pack
+        return
+    for name in pack.profiles:
+        yield replace(pack, rules=tuple(b for b in pack.rules if not b.rule.profiles or name in b.rule.profiles))
 
 
 def _order(pack: Pack) -> Iterable[str]:
@@ -105,8 +115,7 @@ def _table(lines: Sequence[Any]) -> Iterable[str]:
             yield f"its table leaves a hole between {plain_number(reached)} and {plain_number(low)} ppm"
         reached = max(reached, high)
     for a, b in itertools.combinations(lines, 2):
-        same = (a.temperature_c, a.ph) == (b.temperature_c, b.ph)
-        if same and max(_band(a)[0], _band(b)[0]) <= min(_band(a)[1], _band(b)[1]):
+        if a.conditions == b.conditions and max(_band(a)[0], _band(b)[0]) <= min(_band(a)[1], _band(b)[1]):
             yield "two lines of its table overlap under the same conditions; one of them says nothing"
 
 

@@ -11,7 +11,7 @@ from pydantic import BaseModel
 from validator import kinds
 from validator.documents import suggest
 from validator.packs.consistency import conflicts
-from validator.packs.model import BoundRule, CaseFile, Pack
+from validator.packs.model import BoundRule, CaseFile, Pack, Rule
 from validator.statuses import Status
 from validator.tables import AGENTS, STEPS
 
@@ -19,6 +19,8 @@ _ID = re.compile(r"[A-Z][A-Z0-9]*(-[A-Z0-9]+)+")
 _ADVICE = re.compile(r"(?i)^(avoid|use|prefer|ensure|always|never|do|make|check|clean|keep|wash|please)\b")
 HAZARDS = ("biological", "chemical", "physical")
 _STEP_KEYS = ("step", "steps", "first", "then", "after", "until")
+ANY_PROCEDURE = ("record", "concurrency", "pattern")
+"""Kinds whose rules hold for whatever was done, unless they name a step."""
 _NEEDED = (*(s.value for s in Status), "boundary")
 
 
@@ -35,9 +37,16 @@ def _pack(pack: Pack) -> Iterable[str]:
     if not pack.cautions:
         yield f"pack {pack.id}: names no cautions; say what can hurt, and that label and local code govern"
     if pack.procedure is None:
-        yield f"pack {pack.id}: names no procedure, so it judges every cycle there is"
+        bound = sorted(b.rule.id for b in pack.rules if b.rule.kind not in ANY_PROCEDURE or _speaks_of_steps(b))
+        if bound:
+            yield (f"pack {pack.id}: names no procedure, so it judges every cycle there is, and {', '.join(bound)} "
+                   f"{'speaks' if len(bound) == 1 else 'speak'} of what one procedure does")  # fmt: skip
     if not re.fullmatch(r"\d+\.\d+\.\d+", pack.version):
         yield f"pack {pack.id}: version is {pack.version!r}; write it as 1.0.0"
+
+
+def _speaks_of_steps(bound: BoundRule) -> bool:
+    return any(key in _STEP_KEYS for key, _ in _named(bound.params))
 
 
 def _rule(bound: BoundRule, pack: Pack) -> Iterable[str]:
@@ -47,6 +56,10 @@ def _rule(bound: BoundRule, pack: Pack) -> Iterable[str]:
     if _ADVICE.search(rule.title):
         yield f"its title {rule.title!r} gives advice; a title states the fault that is found"
     yield from _words(bound, pack)
+    for profile in rule.profiles:
+        if profile not in pack.profiles:
+            near = suggest(profile, sorted(pack.profiles))
+            yield f"names the profile {profile!r}, which the pack does not have{near}"
     for name in ("why", "corrective_action", "hazard"):
         if getattr(rule, name) is None:
             yield f"has no {name}"
@@ -60,7 +73,17 @@ def _rule(bound: BoundRule, pack: Pack) -> Iterable[str]:
         elif pack.sources[cite.source].published and not _has_clause(pack, cite.source, cite.section):
             yield f"cites {cite.source} {cite.section or ''}, which clauses.yaml does not list".replace(" ,", ",")
     yield from _looser(bound, pack.replaced.get(rule.id))
+    yield from _plan(rule)
     yield from _cases(rule.id, pack.cases.get(rule.id))
+
+
+def _plan(rule: Rule) -> Iterable[str]:
+    """A critical control point that lacks one of its parts (Codex CXC 1); a prerequisite may leave some out."""
+    if rule.plan is None or rule.plan.control != "critical_control_point":
+        return
+    for part in ("hazard", "critical_limit", "monitoring", "verification", "record"):
+        if getattr(rule.plan, part) is None:
+            yield f"is a critical control point, and its plan names no {part}"
 
 
 def _looser(bound: BoundRule, beneath: BoundRule | None) -> Iterable[str]:

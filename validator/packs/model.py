@@ -99,12 +99,16 @@ class PlanPlace(Document):
 
 
 class Rule(Document):
-    """One rule: what it computes (kind and params), how grave a breach is, where it comes from, what to do."""
+    """One rule: what it computes (kind and params), how grave a breach is, where it comes from, what to do.
+
+    With `profiles` it is for machines of these profiles alone; a machine of another profile, or of none, gets no check.
+    """
 
     id: Text
     title: Text
     kind: Text
     grade: Grade = Grade.MAJOR
+    profiles: tuple[Text, ...] = ()
     params: Mapping[Text, Any] = Field(default_factory=dict)
     cites: tuple[Cite, ...] = ()
     hazard: Text | None = None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from validator.findings import (
     Counts,
@@ -18,7 +18,7 @@ from validator.findings import (
     StoreResult,
     Verdict,
 )
-from validator.reports import opening, words
+from validator.reports import opening, reasoning, words
 from validator.reports.grouping import by_date, by_gravity, grouped
 from validator.reports.view import (
     CheckedShown,
@@ -55,14 +55,13 @@ def lay_out(report: Report, findings_shown: int) -> View:
     chosen = by_gravity(report.findings)[:findings_shown]
     totals = grouped(report.findings, lambda finding: finding.grade)
     shown = grouped(chosen, lambda finding: finding.grade)
-    names = {store.store_id: store.name for store in report.stores}
     return View(
         title=heading(report.title) or UNTITLED,
         headline=opening.headline(report),
         standing=opening.standing(report),
         facts=_facts(report),
         first=opening.first_things(report),
-        grades=tuple(_grade(g, totals[g], shown.get(g, []), names) for g in Grade if g in totals),
+        grades=tuple(_grade(g, totals[g], shown.get(g, []), report) for g in Grade if g in totals),
         left_out=len(report.findings) - len(chosen),
         actions=_actions(report.findings),
         stores=tuple(_store(store) for store in report.stores),
@@ -99,12 +98,13 @@ def _completeness(verdict: Verdict) -> str:
     return "" if known is None else f"{words.percent(known * 100)} of the checks could be shown from the records"
 
 
-def _grade(grade: Grade, every: Sequence[Finding], shown: Sequence[Finding], names: Mapping[str, str]) -> GradeShown:
+def _grade(grade: Grade, every: Sequence[Finding], shown: Sequence[Finding], report: Report) -> GradeShown:
+    names = {store.store_id: store.name for store in report.stores}
     return GradeShown(
         grade=grade.value,
         count=words.count(len(every), "finding"),
         machines=tuple(
-            MachineShown(_subject(store, names.get(store, "")), name(equipment), len(found), _cycles(found))
+            MachineShown(_subject(store, names.get(store, "")), name(equipment), len(found), _cycles(found, report))
             for (store, equipment), found in grouped(shown, lambda f: (f.store_id, f.equipment_id)).items()
         ),
     )
@@ -114,10 +114,10 @@ def _subject(identity: str, called: str) -> str:
     return f"{name(identity)}, {heading(called)}" if called and called != identity else name(identity)
 
 
-def _cycles(found: Sequence[Finding]) -> tuple[CycleShown, ...]:
+def _cycles(found: Sequence[Finding], report: Report) -> tuple[CycleShown, ...]:
     cycles = grouped(found, lambda finding: (finding.cycle_started, finding.cycle_id))
     return tuple(
-        CycleShown(_cycle(cycle, started), tuple(_finding(finding) for finding in cycles[started, cycle]))
+        CycleShown(_cycle(cycle, started), tuple(_finding(finding, report) for finding in cycles[started, cycle]))
         for started, cycle in sorted(cycles)
     )
 
@@ -128,7 +128,7 @@ def _cycle(cycle: str, started: str) -> str:
     return f"Cycle {name(cycle)}, started {name(started)}" if started else f"Cycle {name(cycle)}"
 
 
-def _finding(finding: Finding) -> FindingShown:
+def _finding(finding: Finding, report: Report) -> FindingShown:
     measures = (
         ("observed", words.amount(finding.observed)),
         ("required", words.required(finding.required)),
@@ -156,6 +156,7 @@ def _finding(finding: Finding) -> FindingShown:
         action=words.stopped(finding.corrective_action),
         action_when=_when(finding),
         remarks=tuple(remark for remark in remarks if remark),
+        reasoning=reasoning.parts(finding, report.decision, report.as_of),
     )
 
 

@@ -44,6 +44,8 @@ class FindingShown:
     """When the action is called for: now, if the limit was not met after all, or if it occurs again."""
     remarks: tuple[str, ...]
     """Why the grade was moved, and the accepted deviation."""
+    reasoning: tuple[tuple[str, tuple[str, ...]], ...]
+    """Headings with their lines: the rows with their values, the arithmetic, what it was judged by."""
 
 
 @dataclass(frozen=True, slots=True)
