@@ -9,10 +9,11 @@ import numpy as np
 
 from validator.engine.apply import Applied
 from validator.findings import Due
-from validator.kinds.interval import OPEN, local_days
+from validator.kinds.interval import local_days
 from validator.kinds.outcome import Outcomes
 from validator.machines import EPOCH, Machine
 from validator.quantities import Duration
+from validator.statuses import OPEN
 
 OVERDUE, SOON, LATER = "overdue", "due soon", "later"
 

@@ -13,10 +13,10 @@ from validator.engine.apply import Applied
 from validator.engine.evidence import MOST_ROWS, Seen, evidence
 from validator.engine.wording import sentence
 from validator.findings import Citation, Finding, Grade, Status
-from validator.kinds.interval import OPEN
 from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Names, Outcomes
 from validator.machines import Machine
 from validator.packs.model import Pack, Rule
+from validator.statuses import OPEN
 from validator.steps import Steps
 from validator.tables import NAT
 

@@ -25,12 +25,12 @@ from validator.kinds.durations import Either, Elapsed
 from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.machines import Machine
 from validator.quantities import MICROSECONDS, Duration, say
+from validator.statuses import OPEN
 from validator.tables import NAT
 from validator.timing.zones import DAY
 
 NAME = "interval"
 TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"max": "lower", "grace": "lower"}
-OPEN = "open"
 _REASONS = ("", "too_late", "missing_time", "no_start", "unread_file", "missing_agent")
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
