@@ -13,7 +13,8 @@ from validator.schemas import shape_faults
 
 # the syrup pack is held to the same, and to its demo, in tests/demo
 PACKS = {name: load_pack(name, cases=True) for name in bundled_packs() if name != "syrup-line-cip"}
-RULES = [(pack, bound.rule.id) for pack in PACKS.values() for bound in pack.rules]
+# a rule is tried in the pack that it stands in; tests/demo tries it beneath the others too
+RULES = [(pack, bound.rule.id) for pack in PACKS.values() for bound in pack.rules if bound.pack == pack.id]
 CASES = [(pack, rule, case) for pack, rule in RULES for case in pack.cases[rule].cases]
 NAMES = [f"{pack.id}: {rule}" for pack, rule in RULES]
 
@@ -44,13 +45,13 @@ def test_rule_fires_and_near_misses_outnumber_plain_failures(pack: Pack, rule: s
 
 @pytest.mark.parametrize(("pack", "rule"), RULES, ids=NAMES)
 def test_rule_has_its_place_in_a_plan_and_an_honest_authority(pack: Pack, rule: str) -> None:
-    """A rule says where it stands in a HACCP plan; a regulation cites a published source, common practice an unpublished."""
+    """A rule says where it stands in a HACCP plan; a regulation cites a published source, and what cites none is practice."""
     (bound,) = (b for b in pack.rules if b.rule.id == rule)
     published = {pack.sources[cite.source].published for cite in bound.rule.cites}
 
     assert bound.rule.plan is not None
     assert bound.rule.authority != "regulation" or True in published
-    assert bound.rule.authority != "practice" or False in published or bound.rule.kind == "record"
+    assert True in published or bound.rule.authority in ("practice", "company")
 
 
 @pytest.mark.parametrize("name", PACKS)

@@ -210,11 +210,17 @@ def _accepted(path: str | None) -> Deviations | None:
 
 
 def _pack_of(intake: Intake) -> list[Pack]:
-    """Without --rules: the bundled packs whose procedure the records name."""
+    """Without --rules: the bundled packs whose procedure the records name.
+
+    A pack above another for the same procedure is for a place or a company, which no record names: it is chosen by
+    --rules only.
+    """
     from validator.packs.loading import bundled_packs, load_pack
 
     named = set(intake.records.texts["procedure"].vocabulary)
     packs = [p for p in map(load_pack, bundled_packs()) if p.procedure]  # one for any procedure is asked for by name
+    procedures = {p.id: p.procedure for p in packs}
+    packs = [p for p in packs if p.procedure not in {procedures.get(beneath) for beneath in p.layers[:-1]}]
     if not len(intake.records):
         return packs  # there is nothing to choose by, and nothing to judge
     fitting = [p for p in packs if p.procedure in named]

@@ -16,8 +16,8 @@ from validator.errors import WrongInput
 from validator.findings import Grade, Notice
 from validator.kinds.outcome import IN, NOT_APPLICABLE, OUT, Outcomes, Scope
 from validator.machines import Machine
-from validator.packs.layering import origin, shown, tightens
-from validator.packs.model import BoundRule, Pack, Rule
+from validator.packs.layering import origin, shown
+from validator.packs.model import BoundRule, Pack, Rule, documents_in
 from validator.steps import Steps
 from validator.tables import AGENTS
 
@@ -67,9 +67,10 @@ def _families(pack: Pack) -> dict[str, frozenset[str]]:
     """The steps that the pack's rules ask for on `lines` and on `parts`."""
     found: dict[str, set[str]] = {"lines": set(), "parts": set()}
     for bound in pack.rules:
-        for asked in (bound.params, *getattr(bound.params, "required", ())):
+        for asked in documents_in(bound.params):
+            named: Any = getattr(asked, "step", None) or getattr(asked, "steps", ())
             if getattr(asked, "targets", None) in ("lines", "parts"):
-                found[asked.targets].update([asked.step] if hasattr(asked, "step") else asked.steps)
+                found[asked.targets].update([named] if isinstance(named, str) else named)
     return {name: frozenset(steps) for name, steps in found.items()}
 
 
@@ -160,7 +161,7 @@ def override(bound: BoundRule, kind: kinds.Kind, machine: Machine, limits: Mappi
         key = ".".join(str(step) for step in item["loc"])
         raise WrongInput(f"{place}.{key}: {item.get('ctx', {}).get('error', item['msg'])!s}") from None
     for key in changed:
-        if not limits.get("why") and not tightens(kind, bound.params, params, key):
+        if not limits.get("why") and not kind.tightens(bound.params, params, key):
             raise WrongInput(
                 f"{place}.{key}: found {limits[key]}, which does not tighten the rule's {shown(bound.params, key)}; "
                 f"tighten it, or say why with the key 'why'"

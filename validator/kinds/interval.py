@@ -2,14 +2,15 @@
 
 Cycles of a machine that count, in order of completion; no more than `max` + `grace` in-service days (or elapsed time)
 may lie between one and the next, and between the last one and now. Days out of service do not count. The day of a
-cleaning is day 0: after a limit of 14 days, cleanings on the 1st and the 15th are in time.
+cleaning is day 0: after a limit of 14 days, cleanings on the 1st and the 15th are in time. With `having` only cycles
+in which that was done count: what is due every quarter within cleanings that are due every fortnight.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import accumulate
 from typing import Literal
 
@@ -19,6 +20,7 @@ from pydantic import model_validator
 
 from validator.documents import Document
 from validator.findings import Quantity, Required
+from validator.kinds.acts import ActOn
 from validator.kinds.durations import Either, Elapsed
 from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown, Stricter
 from validator.machines import Machine
@@ -29,13 +31,13 @@ from validator.timing.zones import DAY
 
 NAME = "interval"
 TIGHTER: Mapping[str, Stricter] = {"max": "lower", "grace": "none", "warn_before": "free"}
-_REASONS = ("", "too_late", "missing_time", "no_start", "unread_file")
+_REASONS = ("", "too_late", "missing_time", "no_start", "unread_file", "missing_agent")
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
 
 class Params(Document):
-    """`counts` says which cycles reset the clock; `warn_before` only shows a due date as near.
+    """`counts` and `having` say which cycles reset the clock; `warn_before` only shows a due date as near.
 
     `cycle_within` is what the rule takes as given of a cycle with an end missing: that it was done no later than this
     after its last known time. Absent: nothing is taken as given, and such a cycle may have gone on until now.
@@ -45,6 +47,7 @@ class Params(Document):
     grace: Either | None = None
     warn_before: Either | None = None
     counts: Literal["any", "complete", "conforming"] = "complete"
+    having: ActOn | None = None
     cycle_within: Elapsed | None = None
 
     @model_validator(mode="after")
@@ -81,13 +84,16 @@ class _Lines:
 def check(params: Params, scope: Scope) -> list[Outcomes]:
     """One check an interval, the running one with the target `open`; without a day to count from one N/O.
 
-    A cycle that counts and has no time at all may lie anywhere: it is N/O, and on its machine nothing is OUT.
+    A cycle that counts and has no time at all may lie anywhere: it is N/O, and on its machine nothing is OUT. Nor is
+    an interval with a cycle in it that may count, but does not tell what was used.
     """
+    scope, doubtful = _having(params, scope)
     lines = _intervals(params, scope)
     undated = _undated(scope)
     unsure = np.isin(lines.machine, scope.steps.machine[undated])
     silent = scope.unread & ~np.isin(lines.machine, scope.steps.machine)
     late = np.where(lines.least > params.allowed, 1, np.where(lines.most <= params.allowed, 0, 2))
+    late = np.where((late == 1) & _held(lines, scope, doubtful), 5, late)
     rest = _Rest.of(scope, lines, undated)
     late = np.where((late == 1) & silent, 4, np.where((late == 1) & unsure, 2, late))
     reason = np.concatenate([late, rest.reason])
@@ -102,9 +108,42 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         np.concatenate([lines.machine, rest.machine]),
         np.concatenate([np.where(lines.end < 0, lines.begin, lines.end), rest.cycle]),
         Names((OPEN,), np.where(running, 0, -1)),
-        np.array([IN, OUT, *[NOT_OBSERVED] * 3], dtype=np.int8)[reason],
+        np.array([IN, OUT, *[NOT_OBSERVED] * 4], dtype=np.int8)[reason],
         Reasons(_REASONS, reason.astype(np.int8)), show,
     )]  # fmt: skip
+
+
+def _having(params: Params, scope: Scope) -> tuple[Scope, Ints]:
+    """The scope with the cycles that count narrowed to those that have the act, and the cycles that only may have it."""
+    if params.having is None:
+        return scope, np.empty(0, dtype=np.int64)
+    counting = np.ones(scope.steps.cycles, dtype=bool) if scope.counting is None else scope.counting
+    sure, possible = params.having.cycles(scope)
+    narrowed = replace(scope, counting=counting & possible & ~sure)
+    doubtful = np.concatenate([counting_cycles(narrowed), _undated(narrowed)])
+    return replace(scope, counting=counting & sure), doubtful
+
+
+def _held(lines: _Lines, scope: Scope, cycles: Ints) -> Mask:
+    """Which intervals have one of these cycles between their beginning and their end, or may have.
+
+    A cycle whose completion is not known is taken to lie in every interval of its machine.
+    """
+    steps = scope.steps
+    known = steps.completed[cycles] == steps.completed_at_last[cycles]
+    found = np.isin(lines.machine, steps.machine[cycles[~known]])
+    cycles = cycles[known]
+    if not len(cycles):
+        return found
+    begun = np.where(lines.begin >= 0, steps.completed[lines.begin], NAT)
+    machine = np.concatenate([lines.machine, steps.machine[cycles]])
+    order = np.lexsort((np.concatenate([begun, steps.completed[cycles]]), machine))
+    # the last beginning at or before a cycle is that of its interval, if it is of the same machine
+    last = np.maximum.accumulate(np.where(order < len(begun), order, -1))[order >= len(begun)]
+    owner = machine[order[order >= len(begun)]]
+    mine = last[(last >= 0) & (lines.machine[last] == owner)] if len(begun) else last[:0]
+    found[mine] = True
+    return found
 
 
 @dataclass(frozen=True)

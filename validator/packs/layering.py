@@ -10,7 +10,6 @@ from typing import Any
 
 from validator import kinds
 from validator.packs.model import BoundRule
-from validator.quantities import Duration
 
 AUTHORITIES = ("manufacturer", "regulation", "company", "practice")
 
@@ -21,25 +20,6 @@ def origin(bound: BoundRule) -> str:
     if bound.beneath is not None:
         said += f", in place of {bound.beneath.pack} ({bound.beneath.rule.authority})"
     return said
-
-
-def tightens(kind: kinds.Kind, old: Any, new: Any, key: str) -> bool:
-    """Whether a parameter is as strict as the old one, or stricter; one that cannot be compared is not."""
-    before, after = getattr(old, key, None), getattr(new, key, None)
-    way = kind.tighter.get(key)
-    if before == after or way == "free" or (before is None and way != "none"):
-        return True
-    if way == "none" and (before is None or after is None):
-        return after is None
-    if way is None or after is None or type(before) is not type(after):
-        return False
-    if isinstance(before, Duration):
-        if before.calendar != after.calendar:
-            return False
-        before, after = before.amount, after.amount
-    if not isinstance(before, (int, float)) or not isinstance(after, (int, float)):
-        return False
-    return bool(after > before) if way == "higher" else bool(after < before)
 
 
 def faults(bound: BoundRule) -> Iterable[str]:
@@ -63,7 +43,7 @@ def _loosened(bound: BoundRule, beneath: BoundRule) -> Iterable[str]:
         return
     kind = kinds.load(bound.rule.kind)
     for key in kind.params.model_fields:
-        if not tightens(kind, beneath.params, bound.params, key):
+        if not kind.tightens(beneath.params, bound.params, key):
             yield f"{key} ({shown(beneath.params, key)} to {shown(bound.params, key)})"
     if bound.rule.grade.rank > beneath.rule.grade.rank:
         yield f"the grade ({beneath.rule.grade.value} to {bound.rule.grade.value})"

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from pydantic import Field, field_validator
+from pydantic import BaseModel, Field, field_validator
 
 from validator.documents import Capacities, Document, Flag, Number, Text, Whole
 from validator.statuses import Grade, Status
@@ -187,6 +187,17 @@ class CaseFile(Document):
         default_factory=dict
     )
     cases: tuple[Case, ...]
+
+
+def documents_in(params: Any) -> Iterable[Any]:
+    """A rule's parameters and every document inside them: all that can name steps and targets."""
+    if isinstance(params, BaseModel):
+        yield params
+        for name in type(params).model_fields:
+            yield from documents_in(getattr(params, name))
+    elif isinstance(params, tuple):
+        for item in params:
+            yield from documents_in(item)
 
 
 @dataclass(frozen=True)
