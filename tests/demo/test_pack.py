@@ -31,7 +31,7 @@ def test_cases_hold_in_the_pack_they_stand_in(name: str) -> None:
     tried = [(t.rule, t.case, t.missing, t.surplus) for b in pack.rules for t in try_cases(pack, b.rule.id)]
 
     assert [t for t in tried if t[2] or t[3]] == []
-    assert len(tried) > 100
+    assert tried
 
 
 @pytest.mark.parametrize("rule", RULES)

@@ -75,18 +75,3 @@ def test_no_machine_runs_nothing_at_once(tmp_path) -> None:
 
     with pytest.raises(WrongInput, match="at least 1 row of a step can run at once"):
         faults(tmp_path, PACK.replace("parts: [nozzle]}", "parts: [nozzle], capacities: {flush: 0}}"))
-
-
-@pytest.mark.parametrize(
-    ("maximum", "more", "told"),
-    [("P28D", "", True), ("P28D", "    justification: The law says so.\n", False), ("P14D", "", False), ("P7D", "", False)],
-)
-def test_a_looser_limit_says_why(tmp_path, maximum: str, more: str, told: bool) -> None:
-    """A rule that replaces one beneath may tighten its limit freely, and loosen it with a reason."""
-    (tmp_path / "below.yaml").write_text(
-        "pack: below\nrules: [{id: T-DAYS, title: Late, kind: interval, params: {max: P14D}}]\n", "utf-8"
-    )
-    rule = f"  - id: T-DAYS\n    title: Late\n    kind: interval\n    params: {{max: {maximum}}}\n{more}"
-    found = faults(tmp_path, f"pack: p\nextends: [below]\nrules:\n{rule}")
-
-    assert any("its max is looser than the P14D of below" in fault for fault in found) == told

@@ -17,7 +17,7 @@ from pydantic import Field, field_validator
 from validator.documents import Document, Number
 from validator.findings import Quantity, Required
 from validator.kinds.acts import ActOn
-from validator.kinds.flush import scope_rows
+from validator.kinds.facts import scope_rows
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by, gather, highest_by
 from validator.kinds.targets import expected

@@ -18,7 +18,8 @@ from validator.findings import Quantity
 from validator.kinds.acts import ActOn
 from validator.kinds.conditions import MEASURED, Conditioned, Range, holds, measured
 from validator.kinds.durations import Elapsed
-from validator.kinds.flush import COLUMNS, observed_text, reasons_of, required_time, scope_rows
+from validator.kinds.facts import observed_text, reasons_of, required_time, scope_rows
+from validator.kinds.flush import COLUMNS
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import Subjects, any_by, gather, highest_by
 from validator.kinds.targets import Targets, expected

@@ -13,7 +13,7 @@ import numpy as np
 
 from validator.documents import Document
 from validator.kinds.acts import ActOn
-from validator.kinds.flush import scope_rows
+from validator.kinds.facts import scope_rows
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by, gather
 from validator.kinds.targets import expected

@@ -15,7 +15,7 @@ import numpy as np
 
 from validator.documents import Document
 from validator.findings import Quantity
-from validator.kinds.flush import required_time, scope_rows
+from validator.kinds.facts import required_time, scope_rows
 from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.machines import Machine
 from validator.quantities import MICROSECONDS, Duration, say_seconds
