@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from validator.kinds.interval import _orders
+from validator.kinds.interval_lengths import _orders
 
 NOW = 6
 bounds = st.lists(

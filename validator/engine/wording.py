@@ -11,6 +11,8 @@ from string import Formatter
 
 SENTENCES: Mapping[tuple[str, str], str] = {
     ("interval", "too_late"): "{found} in service without a cleaning that counts, {limit}{since}",
+    ("interval", "carried"): "{found} in service without a cleaning that counts and {carried} by which the one before came late, {limit}{since}",
+    ("interval", "drifted"): "{found} in service over several intervals together, {limit}{since}",
     ("interval", "missing_time"): "an end is missing, so it cannot be told whether the time between cleanings kept to {limit}",
     ("interval", "unread_file"): "no row is about this machine, and a file that may hold some could not be read",
     ("interval", "missing_agent"): "a cleaning in between does not say what was used, so it cannot be told whether it counts and {limit} was kept",

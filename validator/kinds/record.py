@@ -25,7 +25,7 @@ from validator.documents import Document, Flag, Text
 from validator.findings import Quantity, Required
 from validator.kinds.durations import Either
 from validator.kinds.facts import scope_rows
-from validator.kinds.interval import length, local_days
+from validator.kinds.interval_lengths import length, local_days
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
 from validator.machines import EPOCH
