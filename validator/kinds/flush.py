@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import islice, product
 from typing import Any, Literal
 
 import numpy as np
@@ -35,15 +34,13 @@ from validator.kinds.outcome import (
 from validator.kinds.rows import Subjects, any_by, gather
 from validator.kinds.targets import Targets, expected
 from validator.quantities import MICROSECONDS, Duration, say_seconds, whole_if_whole
-from validator.steps import FAR, Steps
+from validator.steps import FAR, MOST_WAYS, Steps
 from validator.tables import NAT
 from validator.timing.intervals import covered, longest
 
 NAME = "flush"
 TIGHTER: Mapping[str, Stricter] = {"min": "higher", "join_gap": "none"}
 COLUMNS = ("step", "target", "started_at", "ended_at")
-MOST_WAYS = 4096
-"""Ways to read the hours that happened twice in one check: a dozen such rows."""
 Ints = npt.NDArray[np.int64]
 _REASONS = ("", "missing", "too_short", "missing_time", "contradiction", "within_uncertainty")
 
@@ -166,12 +163,13 @@ def _bounded(params: Params, spans: _Spans, group: Ints, size: int) -> tuple[Int
 
 def _in_doubt(params: Params, steps: Steps, rows: Any) -> tuple[int, int]:
     """The same for one check with hours that happened twice: every way to read them is tried."""
-    doubtful = steps.doubtful(rows)
     group = np.zeros(len(rows), dtype=np.int64)
     lows, highs = [], []
     spans = _Spans.of(steps, rows)  # every way sets the same places again
-    for ways in islice(product(*(pairs for _, pairs in doubtful)), MOST_WAYS):
-        for (at, _), (start, end) in zip(doubtful, ways, strict=True):
+    for tried, way in enumerate(steps.ways(rows)):
+        if tried == MOST_WAYS:
+            return 0, FAR
+        for at, (start, end) in way:
             if start != NAT:
                 spans.start_low[at] = spans.start_high[at] = start
             if end != NAT:
