@@ -108,16 +108,19 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     over, over_high = (highest_by(rows.group, lengths - need, size, -FAR) for lengths in (recorded_low, recorded_high))
     close = rows.present & (over == over_high) & (over < scope.slack) & (over + scope.slack >= 0)
 
+    nearness = recorded_high - need
+    one_limit = required_time(params.min.amount) if isinstance(params.min, Duration) else None
+
     def show(i: int) -> Shown:
         mine = rows.of(i)
         # of several contacts the one is shown that comes nearest to what is asked of it
-        at = int(rows.first[i]) + int(np.argmax((recorded_high - need)[rows.first[i] : rows.last[i]])) if mine else -1
+        at = int(rows.first[i]) + int(np.argmax(nearness[rows.first[i] : rows.last[i]])) if mine else -1
         seconds = int(recorded_high[at]) / MICROSECONDS if mine else 0
         observed = Quantity(whole_if_whole(seconds), "s") if mine and recorded_high[at] == recorded_low[at] else None
         asked = int(need[at]) // MICROSECONDS if mine and need[at] < FAR else None
         if isinstance(params.min, Duration):
             asked = params.min.amount
-        required = required_time(asked) if asked is not None else None
+        required = one_limit or (required_time(asked) if asked is not None else None)
         short = seconds - asked if asked is not None and mine and status[i] == OUT else None
         margin = Quantity(whole_if_whole(short), "s") if short is not None else None
         facts = {"steps": " or ".join(params.steps), "found": observed_text(observed),
