@@ -346,14 +346,14 @@ def convert(model: type[Model], data: Any, source: Source, at: Path_, faults: li
         return model.model_validate(data)
     except ValidationError as error:
         for item in error.errors(include_url=False):
-            path = (*at, *_existing(data, item["loc"]))
+            path = (*at, *existing(data, item["loc"]))
             key = item["loc"][-1] if item["loc"] else ""
             faults.append(f"{source.place(path)}: {say_path(path, item['loc'])}{_sentence(model, item, key)}")
         return None
 
 
-def _existing(data: Any, loc: Sequence[str | int]) -> Path_:
-    """The part of a validation path that stands in the file: pydantic puts names of union members into it."""
+def existing(data: Any, loc: Sequence[str | int]) -> Path_:
+    """The part of a validation path that stands in the data: pydantic puts names of union members into it."""
     path: list[str | int] = []
     for step in loc:
         here: Any = data

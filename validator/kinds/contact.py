@@ -46,11 +46,12 @@ def _some_row(value: tuple[ContactRow, ...]) -> tuple[ContactRow, ...]:
 
 
 def _way(value: Any) -> str:
-    return "table" if isinstance(value, (list, tuple)) else "duration"
+    return "a table" if isinstance(value, (list, tuple)) else "one duration"
 
 
 ContactMinimum = Annotated[
-    Annotated[Elapsed, Tag("duration")] | Annotated[tuple[ContactRow, ...], AfterValidator(_some_row), Tag("table")],
+    Annotated[Elapsed, Tag("one duration")]
+    | Annotated[tuple[ContactRow, ...], AfterValidator(_some_row), Tag("a table")],
     Discriminator(_way),
 ]
 """One duration for all, or a table."""
