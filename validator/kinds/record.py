@@ -23,6 +23,7 @@ from pydantic import field_validator, model_validator
 
 from validator.documents import Document, Flag, Text
 from validator.findings import Quantity, Required
+from validator.kinds.conditions import scales
 from validator.kinds.durations import Either
 from validator.kinds.flush import scope_rows
 from validator.kinds.interval import length, local_days
@@ -118,7 +119,8 @@ def _blank(scope: Scope, field: str) -> Mask:
     if field in TEXTS:
         return np.less(steps.column(field), 0)
     if field in NUMBERS:
-        return np.isnan(steps.numbers(field, np.arange(len(steps))))
+        every = np.arange(len(steps))
+        return np.all([np.isnan(steps.numbers(column, every)) for column in scales(field)], axis=0)
     return np.equal(steps.times(field), NAT)
 
 
