@@ -120,7 +120,8 @@ def _blank(scope: Scope, field: str) -> Mask:
         return np.less(steps.column(field), 0)
     if field in NUMBERS:
         every = np.arange(len(steps))
-        return np.all([np.isnan(steps.numbers(column, every)) for column in scales(field)], axis=0)
+        blank: Mask = np.all([np.isnan(steps.numbers(column, every)) for column in scales(field)], axis=0)
+        return blank
     return np.equal(steps.times(field), NAT)
 
 
