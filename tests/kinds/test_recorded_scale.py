@@ -8,6 +8,9 @@ from __future__ import annotations
 
 import pytest
 
+from validator.cli.check import audit_files
+from validator.cli.waiting import Waiting
+
 PACK = """\
 pack: p
 procedure: cip
@@ -109,3 +112,18 @@ def test_a_required_temperature_is_recorded_on_either_scale(judge) -> None:
     assert {c[4] for c in judge(pack, HEADER + reading_row(",,75,"))} == {"in"}
     assert {c[4] for c in judge(pack, HEADER + reading_row(",24,,"))} == {"in"}
     assert {c[4] for c in judge(pack, HEADER + reading_row(",,,"))} == {"out"}
+
+
+@pytest.mark.parametrize(
+    ("values", "told"),
+    [("50,38,,", 1), ("50,38,,9", 0), ("50,24,,8", 0), ("50,37.9,,", 0), ("50,23.9,,", 0)],
+)
+def test_a_notice_counts_what_is_in_by_a_claim(tmp_path, values: str, told: int) -> None:
+    """IN without a pH is a claim, and its reader is told; OUT, N/O and what was measured is none."""
+    pack = tmp_path / "pack.yaml"
+    pack.write_text(PACK.split("  - id: R-CONTACT")[0], "utf-8")
+    log = tmp_path / "log.csv"
+    log.write_text(HEADER + reading_row(values), "utf-8")
+    report = audit_files([str(log)], [str(pack)], None, "2026-12-31", "simple", Waiting("reading"))
+
+    assert [n.count for n in report.notices if n.code == "claimed"] == [1] * told

@@ -127,6 +127,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     readings, belongs = found.readings()
     conditions = {name: found.values(name, readings) for name in _COLUMNS}
     verdict = judge(params.lines, found.values("concentration_ppm", readings), conditions)
+    shown = judge(params.lines, found.values("concentration_ppm", readings), conditions, claims=False)
     near = np.zeros(len(readings), dtype=bool)
     if scope.guarded and (params.strip or params.uncertainty):
         widened = _widened(params, found, readings)
@@ -142,6 +143,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     code[unlimited] = 5
     status = np.array([IN, OUT, *[NOT_OBSERVED] * 4], dtype=np.int8)[code]
     corrected = np.zeros(len(found), dtype=bool)
+    claimed = (status == IN) & any_by(belongs, (verdict == INSIDE) & (shown != INSIDE), len(found))
     decisive: dict[int, list[int]] = {}
     decided = np.where(outside, OUTSIDE, np.where(open_, UNDECIDED, INSIDE))
     for at in np.flatnonzero(np.isin(belongs, np.flatnonzero(outside | open_ | unlimited))).tolist():
@@ -172,7 +174,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         return Shown(Quantity(whole_if_whole(value), "ppm"), _required(params), margin, rows, columns, facts)
 
     return [Outcomes(scope.steps.machine[found.cycle], found.cycle, found.names, status,
-                     Reasons(_REASONS, code.astype(np.int8)), show, corrected)]  # fmt: skip
+                     Reasons(_REASONS, code.astype(np.int8)), show, corrected, claimed=claimed)]  # fmt: skip
 
 
 def _likely(params: Params, value: float) -> str:

@@ -30,19 +30,22 @@ class Line(Conditioned):
         return self
 
 
-def judge(lines: Sequence[Line], strength: Floats, conditions: Mapping[str, Floats]) -> npt.NDArray[np.int8]:
+def judge(
+    lines: Sequence[Line], strength: Floats, conditions: Mapping[str, Floats], *, claims: bool = True
+) -> npt.NDArray[np.int8]:
     """For each reading 1 (inside), -1 (outside) or 0 (a value that is not known, NaN, decides).
 
     `strength` is in mg/L; `conditions` gives an array of the same length for each of `CONDITIONS`, and may give
     `temperature_f`, against which a temperature recorded in degrees Fahrenheit is held. A reading is inside if for every
     value that the unknowns can take some line holds it, outside if for none; a line that takes an unrecorded value as kept
-    holds it without one.
+    holds it without one, unless `claims` is off.
     """
     verdict = np.zeros(len(strength), dtype=np.int8)
     asked = [name for name in CONDITIONS if any(getattr(line, name) is not None for line in lines)]
     blank = {name: unknown(name, conditions) for name in asked}
     for lacking in itertools.product((False, True), repeat=len(asked)):
         open_ = frozenset(name for name, lacks in zip(asked, lacking, strict=True) if lacks)
+        claimed = open_ if claims else frozenset()
         at = np.ones(len(strength), dtype=bool)
         for name in asked:
             at &= blank[name] == (name in open_)
@@ -56,7 +59,7 @@ def judge(lines: Sequence[Line], strength: Floats, conditions: Mapping[str, Floa
             values = {**known, **tried}
             inside = np.zeros(len(here), dtype=bool)
             for line in lines:
-                inside |= _fits(line, strength[here], values, open_)
+                inside |= _fits(line, strength[here], values, claimed)
             every &= inside
             some |= inside
         verdict[here] = np.where(every, INSIDE, np.where(some, UNDECIDED, OUTSIDE))
@@ -72,7 +75,7 @@ def _points(limits: Sequence[float]) -> list[float]:
     return [limits[0] - 1, *limits, *between, limits[-1] + 1]
 
 
-def _fits(line: Line, strength: Floats, values: Mapping[str, Floats], open_: frozenset[str]) -> npt.NDArray[np.bool_]:
+def _fits(line: Line, strength: Floats, values: Mapping[str, Floats], claimed: frozenset[str]) -> npt.NDArray[np.bool_]:
     fits = np.ones(len(strength), dtype=bool)
     if line.min is not None:
         fits &= strength >= line.min
@@ -80,6 +83,6 @@ def _fits(line: Line, strength: Floats, values: Mapping[str, Floats], open_: fro
         fits &= strength <= line.max
     for name in CONDITIONS:
         band: Band | None = getattr(line, name)
-        if band is not None and not (name in open_ and band.unrecorded == "met"):
+        if band is not None and not (name in claimed and band.unrecorded == "met"):
             fits &= within(band, name, values)
     return fits

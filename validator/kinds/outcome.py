@@ -42,7 +42,8 @@ class Outcomes:
     """The checks of one rule. All arrays have one entry a check; `cycle` -1 stands for no cycle.
 
     `reason` names why a check is OUT or N/O ('' otherwise); `corrected` marks what a later step put right; `part`
-    tells apart several relations of one rule. `close` marks what lies within the clock's resolution of its limit.
+    tells apart several relations of one rule. `close` marks what lies within the clock's resolution of its limit, `claimed`
+    what is IN only because a value that is not on record was taken as kept.
     `show(i)` gives the facts of check i.
     """
 
@@ -55,6 +56,7 @@ class Outcomes:
     corrected: Mask | None = None
     part: str = ""
     close: Mask | None = None
+    claimed: Mask | None = None
 
     def __len__(self) -> int:
         return len(self.status)
