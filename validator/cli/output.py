@@ -10,6 +10,7 @@ from pathlib import Path
 
 from validator.errors import WrongInput
 from validator.findings import Report
+from validator.reports.measures import Units
 
 
 def parse_outputs(outputs: Sequence[str], formats: Sequence[str], inputs: Sequence[str] = ()) -> list[tuple[str, Path]]:
@@ -29,27 +30,29 @@ def parse_outputs(outputs: Sequence[str], formats: Sequence[str], inputs: Sequen
     return found
 
 
-def write_report(report: Report, shown: str, outputs: Sequence[tuple[str, Path]]) -> None:
-    """The report in the format `shown` to standard output, and in each named format to its file."""
+def write_report(report: Report, shown: str, outputs: Sequence[tuple[str, Path]], units: Units = "si") -> None:
+    """The report in the format `shown` to standard output, and in each named format to its file, in the reader's units."""
     from validator.reports import RENDERERS
 
     if sys.stdout is None:
         raise WrongInput("standard output is closed, and the report has nowhere to go")
     for name, path in outputs:
-        write_file(path, RENDERERS[name].render(report))
-    document = _for_terminal(report) if shown == "text" and sys.stdout.isatty() else RENDERERS[shown].render(report)
+        write_file(path, RENDERERS[name].render(report, units))
+    on_screen = shown == "text" and sys.stdout.isatty()
+    document = _for_terminal(report, units) if on_screen else RENDERERS[shown].render(report, units)
     sys.stdout.buffer.write(document)
     sys.stdout.buffer.flush()
 
 
-def _for_terminal(report: Report) -> bytes:
+def _for_terminal(report: Report, units: Units) -> bytes:
     """The text report in the terminal's own width and colours."""
     import shutil
 
+    from validator.reports.measures import for_reader
     from validator.reports.text import render
 
     colour = not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
-    return render(report, width=max(60, min(shutil.get_terminal_size().columns, 120)), color=colour)
+    return render(for_reader(report, units), width=max(60, min(shutil.get_terminal_size().columns, 120)), color=colour)
 
 
 def write_file(path: Path, document: bytes) -> None:

@@ -11,12 +11,12 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import BeforeValidator, WithJsonSchema
+from pydantic import AfterValidator, Discriminator, Tag
 
 from validator.documents import Document, Text
 from validator.findings import Quantity
 from validator.kinds.acts import ActOn
-from validator.kinds.conditions import MEASURED, Conditioned, Range, holds, measured
+from validator.kinds.conditions import MEASURED, Conditioned, StrengthRange, columns_of, holds, measured
 from validator.kinds.durations import Elapsed
 from validator.kinds.facts import observed_text, reasons_of, required_time, scope_rows
 from validator.kinds.flush import COLUMNS
@@ -39,36 +39,25 @@ class ContactRow(Conditioned):
     step: Text | None = None
     agent: Text | None = None
     at_least: Elapsed
-    concentration_ppm: Range | None = None
+    concentration_ppm: StrengthRange | None = None
 
 
-def _table(value: Any) -> Any:
-    if isinstance(value, (list, tuple)):
-        if not value:
-            raise ValueError("expected at least one row in the table, found an empty list")
-        return tuple(v if isinstance(v, ContactRow) else ContactRow.model_validate(v) for v in value)
-    if isinstance(value, Duration):
-        return value
-    if not isinstance(value, str):
-        raise ValueError("expected a duration as PT5M, or a table with at_least in each row")
-    found = Duration.parse(value)
-    if found.calendar:
-        raise ValueError(f"{found} counts calendar days; elapsed time is due here")
-    return found
+def _some_row(value: tuple[ContactRow, ...]) -> tuple[ContactRow, ...]:
+    if not value:
+        raise ValueError("expected at least one row in the table, found an empty list")
+    return value
+
+
+def _way(value: Any) -> str:
+    return "a table" if isinstance(value, (list, tuple)) else "one duration"
 
 
 ContactMinimum = Annotated[
-    Any,
-    BeforeValidator(_table),
-    WithJsonSchema(
-        {
-            "oneOf": [
-                {"type": "string", "pattern": r"^PT(?=\d)(\d{1,6}H)?(\d{1,6}M)?(\d{1,9}S)?$"},
-                {"type": "array", "minItems": 1, "items": {"type": "object", "required": ["at_least"]}},
-            ]
-        }
-    ),
+    Annotated[Elapsed, Tag("one duration")]
+    | Annotated[tuple[ContactRow, ...], AfterValidator(_some_row), Tag("a table")],
+    Discriminator(_way),
 ]
+"""One duration for all, or a table."""
 
 
 class Params(Document):
@@ -127,8 +116,10 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
                  "agent": used_agent(scope, mine), "needed": say_seconds(asked) if asked is not None else ""}  # fmt: skip
         because, shown_by = reasons_of(scope.steps, [k for k in mine if scope.steps.incomplete[k]])
         facts["because"] = because
-        columns = COLUMNS if isinstance(params.min, Duration) else (*COLUMNS, "agent", *MEASURED)
         shown = [*mine, *shown_by] if mine else scope_rows(scope, int(want.cycle[i]))
+        columns: tuple[str, ...] = COLUMNS
+        if not isinstance(params.min, Duration):
+            columns = (*COLUMNS, "agent", *columns_of(scope.steps, shown, MEASURED))
         return Shown(observed, required, margin, shown, columns, facts)
 
     return [Outcomes(scope.steps.machine[want.cycle], want.cycle, Names(want.names, want.target), status,

@@ -8,6 +8,7 @@ from importlib import import_module
 from types import MappingProxyType
 
 from validator.findings import Report
+from validator.reports.measures import Units, for_reader
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,24 +16,29 @@ class Renderer:
     """One format: its name on the command line, its file extension, and the module that writes it.
 
     The module is imported at the first use, so that a run pays only for the formats it asks for. Every such module has
-    `render(report: Report) -> bytes`, a pure function that shows the whole report and filters nothing silently.
+    `render(report: Report) -> bytes`, a pure function that shows the whole report and filters nothing silently. A
+    `canonical` format is for programs and stays the same whatever units its reader likes.
     """
 
     name: str
     extension: str
     description: str
     module: str
+    canonical: bool = False
 
-    def render(self, report: Report) -> bytes:
-        """The report in this format, as the bytes of a complete file."""
-        written: bytes = import_module(self.module).render(report)
+    def render(self, report: Report, units: Units = "si") -> bytes:
+        """The report in this format, as the bytes of a complete file; `units` are those that its reader sees."""
+        shown = report if self.canonical else for_reader(report, units)
+        written: bytes = import_module(self.module).render(shown)
         return written
 
 
 RENDERERS: Mapping[str, Renderer] = MappingProxyType(
     {
         "text": Renderer("text", "txt", "plain text to read in a terminal", "validator.reports.text"),
-        "json": Renderer("json", "json", "the whole report for programs and the archive", "validator.reports.json_"),
+        "json": Renderer(
+            "json", "json", "the whole report for programs and the archive", "validator.reports.json_", canonical=True
+        ),
         "html": Renderer("html", "html", "one self-contained page to read, send or print", "validator.reports.html"),
     }
 )
