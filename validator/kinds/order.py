@@ -174,19 +174,26 @@ def _relation(relation: Relation, scope: Scope) -> Outcomes:
     if guard:
         bad_row[(bad_row == 1) & _satisfied(first, then, least - guard, most, guard)] = 5
     bad_row[~_present(then.group, first.group)] = 2
-    for k in np.flatnonzero(_present(then.group, vague_groups) & (bad_row != 2)).tolist():
-        bad_row[k] = _vague_row(first, then, k, least, most, guard)
-        bad_row[k] = 4 if bad_row[k] == 3 and _torn(steps, (then, first), then.group[k]) else bad_row[k]
+    theirs = np.searchsorted(first.group, then.group, "left"), np.searchsorted(first.group, then.group, "right")
+    vague = np.flatnonzero(_present(then.group, vague_groups) & (bad_row != 2))
+    one = theirs[1][vague] - theirs[0][vague] == 1
+    bad_row[vague[one]] = _vague_pairs(first, then, theirs[0][vague[one]], vague[one], least, most, guard)
+    for k in vague[~one].tolist():
+        tried = _vague_pairs(first, then, np.arange(theirs[0][k], theirs[1][k]), np.array([k]), least, most, guard)
+        bad_row[k] = 0 if (tried == 0).any() else 3 if (tried == 3).any() else 1
+    for k in vague[bad_row[vague] == 3].tolist() if steps.any_contrary else ():
+        bad_row[k] = 4 if _torn(steps, (then, first), then.group[k]) else 3
     _look_closer(relation, steps, first, then, bad_row, least, most)
     reason = _worst(bad_row, check_of, len(cycle))
     status = np.array([IN, OUT, OUT, *[NOT_OBSERVED] * 3], dtype=np.int8)[reason]
     machine = steps.machine[cycle]
     required = _required(relation)
+    heads = np.searchsorted(check_of, np.arange(len(cycle) + 1))
 
     def show(i: int) -> Shown:
-        mine = _rows_of(check_of, i)
-        k = int(mine[np.flatnonzero(bad_row[mine] == reason[i])[0]])
-        firsts = np.arange(*np.searchsorted(first.group, [then.group[k], then.group[k] + 1]))
+        begin = heads.item(i)
+        k = begin + int(np.argmax(bad_row[begin : heads.item(i + 1)] == reason[i]))
+        firsts = np.arange(theirs[0][k], theirs[1][k])
         near = _nearest(first, firsts, then, k, least, most)
         rows = [int(then.rows[k])] + ([int(first.rows[near])] if near is not None else [])
         seen = None
@@ -225,28 +232,30 @@ def _look_closer(
     One row against its bounds is exact unless several `then` rows share a `first`, a row has no time at all, or an hour
     happened twice.
     """
-    for group in np.unique(then.group[bad_row == 3]).tolist():
+    groups, many = np.unique(then.group, return_counts=True)
+    adrift_groups = [
+        side.group[(steps.start[side.rows] == NAT) & (steps.end[side.rows] == NAT)] for side in (first, then)
+    ]
+    closer = np.union1d(groups[many > 1], np.concatenate(adrift_groups))
+    for group in np.intersect1d(np.unique(then.group[bad_row == 3]), closer).tolist():
         mine = slice(*np.searchsorted(then.group, [group, group + 1]))
         theirs = slice(*np.searchsorted(first.group, [group, group + 1]))
         if (bad_row[mine] == 1).any():
             continue
-        rows = np.concatenate([then.rows[mine], first.rows[theirs]])
-        adrift = (steps.start[rows] == NAT) & (steps.end[rows] == NAT)
-        if mine.stop - mine.start > 1 or adrift.any():
-            answer = every_then_has_a_first(
-                steps, first.rows[theirs].tolist(), then.rows[mine].tolist(), relation.link, least, most
-            )
-            bad_row[mine] = np.where(bad_row[mine] == 3, _ANSWERS[answer], bad_row[mine])
+        answer = every_then_has_a_first(
+            steps, first.rows[theirs].tolist(), then.rows[mine].tolist(), relation.link, least, most
+        )
+        bad_row[mine] = np.where(bad_row[mine] == 3, _ANSWERS[answer], bad_row[mine])
 
 
-def _vague_row(first: _Side, then: _Side, k: int, least: int, most: int | None, guard: int) -> int:
-    """0 if a first row surely satisfies the link for this row, 1 if none can, 3 if that cannot be told."""
-    mine = slice(*np.searchsorted(first.group, [then.group[k], then.group[k] + 1]))
-    low = then.low[k] - first.high[mine]
-    high = then.high[k] - first.low[mine]
+def _vague_pairs(
+    first: _Side, then: _Side, a: Index, b: Index, least: int, most: int | None, guard: int
+) -> npt.NDArray[np.int64]:
+    """Of pairs of a first and a then row: 0 if they surely satisfy the link, 1 if they cannot, 3 if that cannot be told."""
+    low, high = then.low[b] - first.high[a], then.high[b] - first.low[a]
     sure = (low >= least + guard) & ((high <= most - guard) if most is not None else True)
     possible = (high >= least - guard) & ((low <= most + guard) if most is not None else True)
-    return 0 if sure.any() else 3 if possible.any() else 1
+    return np.where(sure, 0, np.where(possible, 3, 1))
 
 
 def _worst(bad_row: npt.NDArray[np.int64], check_of: Ints, size: int) -> npt.NDArray[np.int64]:
