@@ -153,6 +153,7 @@ def _finding(finding: Finding, report: Report) -> FindingShown:
         sources=_sources(finding),
         cited=tuple(words.cited(cited) for cited in finding.citations),
         hazard=sentence(finding.hazard),
+        limit_from=sentence(finding.limit_from),
         action=words.stopped(finding.corrective_action),
         action_when=_when(finding),
         remarks=tuple(remark for remark in remarks if remark),

@@ -24,7 +24,7 @@ def parts(finding: Finding, decision: str, as_of: str) -> tuple[Part, ...]:
     marks = tuple(m for m in (*words.marks(finding), sentence(finding.grade_reason)) if m)
     how = f"decision rule {words.plain(decision)}, looked from {name(as_of)}"
     found = [("Rows, times by the store's clock", rows), ("Arithmetic", tuple(_arithmetic(finding)))]
-    layer = (f"limit from {sentence(finding.limit_from)}",) if finding.limit_from else ()
+    layer = (f"limit from the {sentence(finding.limit_from)}",) if finding.limit_from else ()
     return (*found, *([("Marks", marks)] if marks else []), ("Judged by", (*layer, how)))
 
 

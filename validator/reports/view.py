@@ -39,6 +39,8 @@ class FindingShown:
     cited: tuple[str, ...]
     """Each source in short, and what it asks in our own words."""
     hazard: str
+    limit_from: str
+    """Which layer set the limit: a pack and its authority, or the register."""
     action: str
     action_when: str
     """When the action is called for: now, if the limit was not met after all, or if it occurs again."""
