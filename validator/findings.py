@@ -56,7 +56,10 @@ class Citation:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One check that is OUT or N/O, with all that its reader needs to see why and to act."""
+    """One check that is OUT or N/O, with all that its reader needs to see why and to act.
+
+    `control` is the rule's place in the HACCP plan, `critical_control_point` or `prerequisite`; blank where it has none.
+    """
 
     id: str
     rule: str
@@ -82,6 +85,7 @@ class Finding:
     hazard: str
     corrective_action: str
     deviation: str | None
+    control: str = ""
 
 
 @dataclass(frozen=True, slots=True)

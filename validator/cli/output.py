@@ -10,6 +10,7 @@ from pathlib import Path
 
 from validator.errors import WrongInput
 from validator.findings import Report
+from validator.reports import Grouping
 
 
 def parse_outputs(outputs: Sequence[str], formats: Sequence[str], inputs: Sequence[str] = ()) -> list[tuple[str, Path]]:
@@ -29,27 +30,28 @@ def parse_outputs(outputs: Sequence[str], formats: Sequence[str], inputs: Sequen
     return found
 
 
-def write_report(report: Report, shown: str, outputs: Sequence[tuple[str, Path]]) -> None:
+def write_report(report: Report, shown: str, outputs: Sequence[tuple[str, Path]], group: Grouping = "grade") -> None:
     """The report in the format `shown` to standard output, and in each named format to its file."""
     from validator.reports import RENDERERS
 
     if sys.stdout is None:
         raise WrongInput("standard output is closed, and the report has nowhere to go")
     for name, path in outputs:
-        write_file(path, RENDERERS[name].render(report))
-    document = _for_terminal(report) if shown == "text" and sys.stdout.isatty() else RENDERERS[shown].render(report)
+        write_file(path, RENDERERS[name].render(report, group))
+    on_terminal = shown == "text" and sys.stdout.isatty()
+    document = _for_terminal(report, group) if on_terminal else RENDERERS[shown].render(report, group)
     sys.stdout.buffer.write(document)
     sys.stdout.buffer.flush()
 
 
-def _for_terminal(report: Report) -> bytes:
+def _for_terminal(report: Report, group: Grouping) -> bytes:
     """The text report in the terminal's own width and colours."""
     import shutil
 
     from validator.reports.text import render
 
     colour = not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
-    return render(report, width=max(60, min(shutil.get_terminal_size().columns, 120)), color=colour)
+    return render(report, width=max(60, min(shutil.get_terminal_size().columns, 120)), color=colour, group=group)
 
 
 def write_file(path: Path, document: bytes) -> None:

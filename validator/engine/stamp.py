@@ -118,6 +118,7 @@ def _finding(
         target=target, observed=shown.observed, required=shown.required, margin=shown.margin, message=message,
         evidence=evidence(steps, rows, shown.columns, seen), citations=cited, hazard=rule.hazard or "",
         corrective_action=rule.corrective_action or "", deviation=None,
+        control=rule.plan.control if rule.plan else "",
     )  # fmt: skip
 
 

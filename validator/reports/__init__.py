@@ -6,8 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import import_module
 from types import MappingProxyType
+from typing import Literal
 
 from validator.findings import Report
+
+Grouping = Literal["grade", "plan"]
+"""By what the findings are grouped: by grade, or first by their place in the HACCP plan and then by grade."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,25 +19,30 @@ class Renderer:
     """One format: its name on the command line, its file extension, and the module that writes it.
 
     The module is imported at the first use, so that a run pays only for the formats it asks for. Every such module has
-    `render(report: Report) -> bytes`, a pure function that shows the whole report and filters nothing silently.
+    `render(report: Report) -> bytes`, a pure function that shows the whole report and filters nothing silently. A format
+    for people (`groups`) takes `group: Grouping` as well; a format for programs has one shape.
     """
 
     name: str
     extension: str
     description: str
     module: str
+    groups: bool = False
 
-    def render(self, report: Report) -> bytes:
+    def render(self, report: Report, group: Grouping = "grade") -> bytes:
         """The report in this format, as the bytes of a complete file."""
-        written: bytes = import_module(self.module).render(report)
+        render = import_module(self.module).render
+        written: bytes = render(report, group=group) if self.groups else render(report)
         return written
 
 
 RENDERERS: Mapping[str, Renderer] = MappingProxyType(
     {
-        "text": Renderer("text", "txt", "plain text to read in a terminal", "validator.reports.text"),
+        "text": Renderer("text", "txt", "plain text to read in a terminal", "validator.reports.text", groups=True),
         "json": Renderer("json", "json", "the whole report for programs and the archive", "validator.reports.json_"),
-        "html": Renderer("html", "html", "one self-contained page to read, send or print", "validator.reports.html"),
+        "html": Renderer(
+            "html", "html", "one self-contained page to read, send or print", "validator.reports.html", groups=True
+        ),
     }
 )
 """Every format by its name, in the order in which help shows them."""

@@ -12,7 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from validator.findings import Grade, Report
-from validator.reports import layout
+from validator.reports import Grouping, layout
 from validator.reports.view import View
 
 FINDINGS_SHOWN = 1_000
@@ -41,9 +41,9 @@ _SECTIONS = (
 _ALWAYS = {"first", "findings", "checked", "files"}
 
 
-def render(report: Report) -> bytes:
+def render(report: Report, *, group: Grouping = "grade") -> bytes:
     """The report as one UTF-8 HTML file: no script, no address to load from, its style held by a hash."""
-    view = layout.lay_out(report, FINDINGS_SHOWN)
+    view = layout.lay_out(report, FINDINGS_SHOWN, group)
     page = _template().render(
         view=view,
         contents=[(part, title) for part, title in _SECTIONS if part in _ALWAYS or getattr(view, part)],

@@ -39,6 +39,8 @@ class FindingShown:
     cited: tuple[str, ...]
     """Each source in short, and what it asks in our own words."""
     hazard: str
+    control: str
+    """The rule's place in the HACCP plan, in words."""
     action: str
     action_when: str
     """When the action is called for: now, if the limit was not met after all, or if it occurs again."""
@@ -68,8 +70,12 @@ class MachineShown:
 
 @dataclass(frozen=True, slots=True)
 class GradeShown:
-    """All findings of one grade: how many there are, and by machine those that are shown."""
+    """All findings of one grade: how many there are, and by machine those that are shown.
 
+    `control` is the place in the HACCP plan that they share, in words; blank where they are grouped by grade alone.
+    """
+
+    control: str
     grade: str
     count: str
     machines: tuple[MachineShown, ...]
