@@ -33,7 +33,7 @@ LAYERS = [
     {"packs", "readers"},
     {"grading"},
     {"engine"},
-    {"reports", "catalogue", "schemas"},
+    {"reports", "catalogue", "schemas", "handbook"},
     {"demo"},
     {"cli"},
 ]

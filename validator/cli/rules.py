@@ -1,4 +1,4 @@
-"""`cip-audit rules`: what packs there are, what a rule says, whether a pack is sound, whether its cases hold."""
+"""`cip-audit rules`: what packs there are and say, whether a pack is sound, whether its cases hold, how one is begun."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ _OPTION = click.option(
 )
 
 
-@click.group(name="rules", short_help="list, explain, lint and test rule packs")
+@click.group(name="rules", short_help="list, explain, write, lint and test rule packs")
 def command() -> None:
-    """List, explain, lint and test rule packs."""
+    """List, explain, write, lint and test rule packs."""
 
 
 def _packs(rules: tuple[str, ...], *, bind: bool = True, cases: bool = False) -> list[Pack]:
@@ -59,6 +59,29 @@ def explain(rule_id: str, rules: tuple[str, ...]) -> None:
     raise WrongInput(
         f"there is no rule {rule_id!r}{suggest(rule_id.upper(), known)}; `cip-audit rules list` names them all"
     )
+
+
+@command.command(epilog="Example:  cip-audit rules page --format html > rules.html")
+@_OPTION
+@click.option("--format", "shown", type=click.Choice(["markdown", "html"]), default="markdown", show_default=True)
+def page(rules: tuple[str, ...], shown: str) -> None:
+    """Print every rule as `explain` tells it, and which clause of which source is checked, as one page."""
+    from validator.handbook import rules as written
+
+    packs = _packs(rules, bind=False)
+    click.echo(written.as_html(packs) if shown == "html" else written.as_markdown(packs), nl=False)
+
+
+@command.command(epilog="Example:  cip-audit rules plan syrup-line-cip --format html > plan.html")
+@click.argument("pack", metavar="PACK")
+@click.option("--format", "shown", type=click.Choice(["text", "markdown", "html"]), default="text", show_default=True)
+def plan(pack: str, shown: str) -> None:
+    """Print the HACCP plan that PACK amounts to: every control, its limit, how it is watched, proved and put right."""
+    from validator.handbook import plan as written
+    from validator.packs.loading import load_pack
+
+    write = {"text": written.as_text, "markdown": written.as_markdown, "html": written.as_html}[shown]
+    click.echo(write(load_pack(pack, bind=False)), nl=False)
 
 
 @command.command(epilog="Example:  cip-audit rules lint --rules ./my-pack")
