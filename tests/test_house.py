@@ -33,7 +33,7 @@ LAYERS = [
     {"packs", "readers"},
     {"grading"},
     {"engine"},
-    {"reports", "catalogue", "schemas", "handbook"},
+    {"reports", "catalogue", "schemas", "handbook", "drafting"},
     {"demo"},
     {"cli"},
 ]

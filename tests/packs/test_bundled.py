@@ -42,7 +42,8 @@ def in_one_table(cases: list[tuple[Pack, str, Case]]) -> tuple[str, Register]:
     stores: list[Any] = []
     for number, (pack, rule, case) in enumerate(cases):
         for row in csv.DictReader(io.StringIO(case.records.strip() + "\n"), skipinitialspace=True):
-            rows.append({**row, "store_id": row["store_id"] and f"{number} {row['store_id']}"})
+            row["store_id"] = row["store_id"] and f"{number} {row['store_id']}"
+            rows.append(row)
         known = case.register_ or pack.cases[rule].register_ or {"stores": []}
         stores += [{**store, "store_id": f"{number} {store['store_id']}"} for store in known["stores"]]
     text = io.StringIO()
@@ -217,7 +218,7 @@ def looser(value: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[str, Any]]:
             yield from ((f"{said} without {item}", value[:i] + value[i + 1 :]) for i, item in enumerate(value))
         for i, inner in enumerate(value):
             for what, changed in looser(inner, (*path, i)):
-                yield what, value[:i] + [changed] + value[i + 1 :]
+                yield what, [*value[:i], changed, *value[i + 1 :]]
     elif (key, str(value)) in WORDS:
         word = WORDS[key, str(value)]
         yield f"{said} {word}", word == "true" if word in ("true", "false") else word

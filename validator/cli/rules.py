@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -9,7 +10,7 @@ import click
 from validator.errors import WrongInput
 
 if TYPE_CHECKING:
-    from validator.packs.model import Pack
+    from validator.packs.model import BoundRule, Pack
 
 _OPTION = click.option(
     "--rules", multiple=True, metavar="PACK", help="A pack's id or path; without it, every bundled pack."
@@ -25,6 +26,11 @@ def _packs(rules: tuple[str, ...], *, bind: bool = True, cases: bool = False) ->
     from validator.packs.loading import bundled_packs, load_pack
 
     return [load_pack(name, bind=bind, cases=cases) for name in rules or bundled_packs()]
+
+
+def _cases_file(bound: BoundRule) -> Path:
+    """The file with the cases of a rule, beside the one that the rule stands in."""
+    return Path(bound.place.rsplit(" line ", 1)[0]).with_name("cases.yaml")
 
 
 @command.command(name="list", epilog="Example:  cip-audit rules list")
@@ -84,6 +90,22 @@ def plan(pack: str, shown: str) -> None:
     click.echo(write(load_pack(pack, bind=False)), nl=False)
 
 
+@command.command(epilog="Example:  cip-audit rules new ./ice-machine ICE-DESCALE --kind interval")
+@click.argument("pack", metavar="PACK", type=click.Path(path_type=Path))
+@click.argument("rule_id", metavar="ID")
+@click.option("--kind", default="coverage", show_default=True, help="What the rule computes.")
+def new(pack: Path, rule_id: str, kind: str) -> None:
+    """Begin the rule ID in the folder PACK, with a case that runs; where there is no such folder, begin the pack too."""
+    from validator.drafting import begin
+
+    for path in begin(pack, rule_id, kind):
+        click.echo(f"wrote {path}")
+    click.echo(f"""
+Now replace what says "to be written" and the figures, and add cases at the limit. These two say what is left:
+  cip-audit rules lint --rules {pack}
+  cip-audit rules test --rules {pack}""")
+
+
 @command.command(epilog="Example:  cip-audit rules lint --rules ./my-pack")
 @_OPTION
 def lint(rules: tuple[str, ...]) -> int:
@@ -109,7 +131,7 @@ def lint(rules: tuple[str, ...]) -> int:
 @click.option("--show", is_flag=True, help="Print what every case gave, as YAML to paste.")
 def test(rules: tuple[str, ...], show: bool) -> int:
     """Run the cases that stand beside the rules; print what came out wherever it was not what was expected."""
-    from validator.packs.cases import as_yaml, try_cases
+    from validator.packs.cases import as_yaml, say_found, try_cases
 
     failed = total = 0
     for pack in _packs(rules, cases=True):
@@ -123,9 +145,9 @@ def test(rules: tuple[str, ...], show: bool) -> int:
                 for missing in tried.missing:
                     click.echo(f"    expected, did not come: {missing}")
                 for check in tried.surplus:
-                    click.echo(
-                        f"    came, was not expected: {check.status} {check.target} {check.cycle_id} {check.reason}"
-                    )
+                    click.echo(f"    came, was not expected: {say_found(check)}")
+                if not tried.passed:
+                    click.echo(f"    if what came is right, it stands so in {_cases_file(bound)}:")
                 click.echo(f"    expect:\n{as_yaml(tried.found)}")
     click.echo(f"{total} cases, {failed or 'none'} failed")
     return 1 if failed else 0

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import csv
 import io
+import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -141,12 +143,26 @@ def say_expected(want: Expected) -> str:
     return text + (f" ({want.reason})" if want.reason else "")
 
 
+def say_found(check: Check) -> str:
+    """`out for line-2 in cycle c1 (too_short)`."""
+    text = check.status + (f" for {check.target}" if check.target else "")
+    text += f" in cycle {check.cycle_id}" if check.cycle_id else ""
+    return text + (f" ({check.reason})" if check.reason else "")
+
+
 def as_yaml(checks: tuple[Check, ...]) -> str:
     """What came out, as YAML to paste under `expect:` once it is known to be right."""
     lines = []
+    several = len({c.equipment_id for c in checks}) > 1
     for c in checks:
-        parts = [f"status: {c.status}"] + [f"target: {c.target}"] * bool(c.target)
-        parts += [f'cycle_id: "{c.cycle_id}"'] * bool(c.cycle_id) + [f"reason: {c.reason}"] * bool(c.reason)
+        parts = [f"status: {c.status}"] + [f"equipment_id: {_scalar(c.equipment_id)}"] * several
+        parts += [f"target: {_scalar(c.target)}"] * bool(c.target)
+        parts += [f"cycle_id: {_scalar(c.cycle_id)}"] * bool(c.cycle_id) + [f"reason: {c.reason}"] * bool(c.reason)
         parts += [f"marks: [{', '.join(c.marks)}]"] * bool(c.marks)
         lines.append(f"      - {{{', '.join(parts)}}}")
     return "\n".join(lines) or "      []"
+
+
+def _scalar(text: str) -> str:
+    """Text as YAML reads it back: quoted unless it is a plain word."""
+    return text if re.fullmatch(r"[A-Za-z][\w.-]*", text) else json.dumps(text, ensure_ascii=False)
