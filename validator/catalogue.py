@@ -19,7 +19,7 @@ CONFIDENCE = {
 CONTROLS = {"critical_control_point": "critical control point", "prerequisite": "prerequisite"}
 """The places that a rule can have in a HACCP plan, in words."""
 
-WIDTH = 100
+WIDTH = 80
 
 
 def explain(bound: BoundRule, pack: Pack) -> str:

@@ -12,7 +12,7 @@ from validator.reports.html import anchor, page
 from validator.reports.visible import heading, name, sentence
 
 TITLE = "Rules of cip-audit"
-CLAUSE_HEADINGS = ("Source", "Clause", "What it asks", "Checked", "By", "How sure", "Note")
+CLAUSE_HEADINGS = ("Clause", "Source", "What it asks", "Checked", "By", "How sure", "Note")
 _CHECKED = {
     "checked": "by rule", "partly": "partly, by rule", "by_hand": "by hand: no record can show it",
     "not_applicable": "not applicable",
@@ -101,7 +101,7 @@ def as_markdown(packs: Sequence[Pack]) -> str:
             lines += markdown.fenced(rule.text)
         if part.clauses:
             lines += ["", "### Clauses and who checks them", ""]
-            cells = [(c.source, c.section, c.says, c.checked, ", ".join(c.rules), c.sure, c.note) for c in part.clauses]
+            cells = [(c.section, c.source, c.says, c.checked, ", ".join(c.rules), c.sure, c.note) for c in part.clauses]
             lines += markdown.table(CLAUSE_HEADINGS, cells)
     return "\n".join(lines) + "\n"
 
