@@ -119,6 +119,42 @@ def test_a_failing_case_shows_what_came_and_where_it_belongs(here: Path, capfd) 
     out = capfd.readouterr().out
     assert "expected, did not come: not_applicable\n" in out
     assert "came, was not expected: out for line-2 in cycle c1 (missing)\n" in out
-    assert "if what came is right, it stands so in ice/ICE-ONE/cases.yaml:\n    expect:\n" in out
+    assert "if what came is right, put it in place of the case's expect in ice/ICE-ONE/cases.yaml:\n    expect:\n" in out
     cases.write_text(head + out[out.index("    expect:") : out.rindex("1 cases")], "utf-8")
     assert run(["rules", "test", "--rules", "ice"]) == 0
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("target,started_at", "taget,started_at", "records: 'taget' is no column of a record, did you mean 'target'?"),
+        ("records: |", "records:", "begin with `records: |`, so that each row keeps its line"),
+        (",line-1,2026", ",2026", "records line 2: 6 cells, the header has 7"),
+        ("lines: [", "lnes: [", "register: stores[0].equipment[0].lnes: unknown key 'lnes', did you mean 'lines'?"),
+        ("America/Chicago", "Chicago", "'Chicago' is no IANA time zone, did you mean 'America/Chicago'?"),
+        ("as_of: 2026-03-10T12:00", "as_of: 10 March", "as_of: is no date and time"),
+        ("lines: [line-1, line-2], parts: [nozzle]", "profile: ic", "register: M-1: profile: found 'ic', did you mean 'ice'?"),
+    ],
+)
+def test_a_slip_in_a_case_is_named_with_its_rule_and_case(here: Path, capfd, old: str, new: str, words: str) -> None:
+    """The sentence says which rule, which case, where in it, and what may stand there."""
+    run(["rules", "new", "ice", "ICE-ONE"])
+    cases = here / "ice" / "ICE-ONE" / "cases.yaml"
+    cases.write_text(cases.read_text("utf-8").replace(old, new), "utf-8")
+    capfd.readouterr()
+
+    assert run(["rules", "test", "--rules", "ice"]) == 2
+    told = capfd.readouterr().err
+    assert told.startswith("cip-audit: ICE-ONE: case 'to be written': ")
+    assert words in told
+
+
+def test_a_value_that_cannot_be_read_is_shown_with_the_case(here: Path, capfd) -> None:
+    """A case that fails because a time was misspelt says so."""
+    run(["rules", "new", "ice", "ICE-ONE", "--kind", "flush"])
+    cases = here / "ice" / "ICE-ONE" / "cases.yaml"
+    cases.write_text(cases.read_text("utf-8").replace("2026-03-09T21:15:00", "9 pm"), "utf-8")
+    capfd.readouterr()
+
+    assert run(["rules", "test", "--rules", "ice"]) == 1
+    assert "could not be read: records line 2: " in capfd.readouterr().out

@@ -146,8 +146,12 @@ def test(rules: tuple[str, ...], show: bool) -> int:
                     click.echo(f"    expected, did not come: {missing}")
                 for check in tried.surplus:
                     click.echo(f"    came, was not expected: {say_found(check)}")
+                for unread in tried.unread:
+                    click.echo(f"    could not be read: {unread}")
                 if not tried.passed:
-                    click.echo(f"    if what came is right, it stands so in {_cases_file(bound)}:")
+                    click.echo(
+                        f"    if what came is right, put it in place of the case's expect in {_cases_file(bound)}:"
+                    )
                 click.echo(f"    expect:\n{as_yaml(tried.found)}")
     click.echo(f"{total} cases, {failed or 'none'} failed")
     return 1 if failed else 0
