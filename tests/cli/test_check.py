@@ -256,3 +256,20 @@ def test_what_is_in_by_less_than_the_clock_is_read_is_said(folder, capfdbinary) 
     guarded = json.loads(check(folder, capfdbinary, *register(folder), "--decision", "guarded", "--format", "json", log=log)[1])
     assert [(f["target"], f["reason"]) for f in guarded["findings"]] == [("line-1", "within_uncertainty")]
     assert guarded["decision"] == "guarded"
+
+
+def test_findings_are_grouped_by_the_plan_on_request(folder, capfdbinary) -> None:
+    """Each finding bears its rule's place in the plan; --group plan shows the critical ones first, whatever their grade."""
+    plan = (PACK.replace("grade: major,", "grade: major, plan: {control: prerequisite},")
+            .replace("grade: minor,", "grade: minor, plan: {control: critical_control_point},"))  # fmt: skip
+    (folder / "pack.yaml").write_text(plan, "utf-8")
+    log = HEADER + rows(14, who="")
+    findings = json.loads(check(folder, capfdbinary, *register(folder), "--format", "json", log=log)[1])["findings"]
+    text = check(folder, capfdbinary, *register(folder), "--group", "plan", log=log)[1].decode()
+    usual = check(folder, capfdbinary, *register(folder), log=log)[1].decode()
+
+    assert {(f["rule"], f["control"]) for f in findings} == {
+        ("T-FLUSH", "prerequisite"), ("T-WHO", "critical_control_point"),
+    }  # fmt: skip
+    assert text.index("Critical control points, minor: 1 finding") < text.index("Prerequisites, major: 2 findings")
+    assert usual.index("Major: 2 findings") < usual.index("Minor: 1 finding")

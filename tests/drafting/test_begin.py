@@ -82,6 +82,7 @@ def test_a_second_rule_leaves_the_pack_alone(here: Path, capfd) -> None:
         (["other", "ICE-TWO"], "other: is a folder with other files and no pack.yaml"),
         (["Ice Machine", "ICE-TWO"], "in small letters and digits joined by hyphens, as milk-line"),
         (["syrup-line-cip", "ICE-TWO"], "there is a bundled pack of that name"),
+        (["ice/ICE-ONE", "ICE-TWO"], "ice/ICE-ONE: is the folder of a rule; name the pack's, ice"),
         (["loose", "ICE-TWO"], "loose/pack.yaml line 3: rules[0].params.min: "),
         (["wrong", "ICE-TWO"], "wrong/pack.yaml line 2: titel: unknown key 'titel', did you mean 'title'?"),
     ],

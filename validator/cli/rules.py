@@ -33,7 +33,7 @@ def _cases_file(bound: BoundRule) -> Path:
     return Path(bound.place.rsplit(" line ", 1)[0]).with_name("cases.yaml")
 
 
-@command.command(name="list", epilog="Example:  cip-audit rules list")
+@command.command(name="list", short_help="name every pack and its rules", epilog="Example:  cip-audit rules list")
 @_OPTION
 def list_(rules: tuple[str, ...]) -> None:
     """Name every pack and its rules, one line a rule."""
@@ -47,7 +47,10 @@ def list_(rules: tuple[str, ...]) -> None:
             )
 
 
-@command.command(epilog="Example:  cip-audit rules explain SYR-FLUSH-TIME")
+@command.command(
+    short_help="say all of one rule: limits, why, what to do, sources, plan",
+    epilog="Example:  cip-audit rules explain SYR-FLUSH-TIME",
+)
 @click.argument("rule_id", metavar="ID")
 @_OPTION
 def explain(rule_id: str, rules: tuple[str, ...]) -> None:
@@ -67,7 +70,10 @@ def explain(rule_id: str, rules: tuple[str, ...]) -> None:
     )
 
 
-@command.command(epilog="Example:  cip-audit rules page --format html > rules.html")
+@command.command(
+    short_help="print all rules and the clauses they check as one page",
+    epilog="Example:  cip-audit rules page --format html > rules.html",
+)
 @_OPTION
 @click.option("--format", "shown", type=click.Choice(["markdown", "html"]), default="markdown", show_default=True)
 def page(rules: tuple[str, ...], shown: str) -> None:
@@ -78,7 +84,10 @@ def page(rules: tuple[str, ...], shown: str) -> None:
     click.echo(written.as_html(packs) if shown == "html" else written.as_markdown(packs), nl=False)
 
 
-@command.command(epilog="Example:  cip-audit rules plan syrup-line-cip --format html > plan.html")
+@command.command(
+    short_help="print the HACCP plan of a pack",
+    epilog="Example:  cip-audit rules plan syrup-line-cip --format html > plan.html",
+)
 @click.argument("pack", metavar="PACK")
 @click.option("--format", "shown", type=click.Choice(["text", "markdown", "html"]), default="text", show_default=True)
 def plan(pack: str, shown: str) -> None:
@@ -90,7 +99,10 @@ def plan(pack: str, shown: str) -> None:
     click.echo(write(load_pack(pack, bind=False)), nl=False)
 
 
-@command.command(epilog="Example:  cip-audit rules new ./ice-machine ICE-DESCALE --kind interval")
+@command.command(
+    short_help="begin a rule, or a pack with its first rule",
+    epilog="Example:  cip-audit rules new ./ice-machine ICE-DESCALE --kind interval",
+)
 @click.argument("pack", metavar="PACK", type=click.Path(path_type=Path))
 @click.argument("rule_id", metavar="ID")
 @click.option("--kind", default="coverage", show_default=True, help="What the rule computes.")
@@ -106,7 +118,9 @@ Now replace what says "to be written" and the figures, and add cases at the limi
   cip-audit rules test --rules {pack}""")
 
 
-@command.command(epilog="Example:  cip-audit rules lint --rules ./my-pack")
+@command.command(
+    short_help="say what is wrong or still to be written", epilog="Example:  cip-audit rules lint --rules ./my-pack"
+)
 @_OPTION
 def lint(rules: tuple[str, ...]) -> int:
     """Look for faults in packs: ids, titles, citations, remedies, cases, and the shape that their schemas give."""
@@ -126,7 +140,7 @@ def lint(rules: tuple[str, ...]) -> int:
     return 2 if faults else 0
 
 
-@command.command(epilog="Example:  cip-audit rules test --rules ./my-pack")
+@command.command(short_help="run the cases beside the rules", epilog="Example:  cip-audit rules test --rules ./my-pack")
 @_OPTION
 @click.option("--show", is_flag=True, help="Print what every case gave, as YAML to paste.")
 def test(rules: tuple[str, ...], show: bool) -> int:

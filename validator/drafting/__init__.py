@@ -62,6 +62,8 @@ def begin(pack: Path, rule: str, kind: str) -> list[Path]:
 def _named_well(pack: Path, rule: str, kind: str) -> None:
     if pack.is_file():
         raise WrongInput(f"{pack}: is a file; a pack that gets rules of its own is a folder, so name a folder")
+    if (pack / "rule.yaml").is_file():
+        raise WrongInput(f"{pack}: is the folder of a rule; name the pack's, {pack.parent}")
     if pack.is_dir() and not (pack / "pack.yaml").is_file() and any(pack.iterdir()):
         raise WrongInput(f"{pack}: is a folder with other files and no pack.yaml; name an empty folder, or a new one")
     if not (pack / "pack.yaml").is_file() and not _PACK_ID.fullmatch(pack.resolve().name):

@@ -70,7 +70,7 @@ def parts(packs: Sequence[Pack]) -> list[PackPart]:
 def _about(pack: Pack) -> Iterable[str]:
     yield f"Pack {name(pack.id)} {name(pack.version)}, for {f'the procedure {name(pack.procedure)}' if pack.procedure else 'any procedure'}."
     if len(pack.layers) > 1:
-        yield f"It lies on {', '.join(name(p) for p in pack.layers[:-1])}: their rules hold here too."
+        yield f"It lies on {', '.join(name(p) for p in pack.layers[:-1])}, and what it asks holds here too."
 
 
 def _clauses(pack: Pack, clauses: Iterable[Clause]) -> tuple[ClauseLine, ...]:
