@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+from hypothesis import settings
 
 from validator import documents
 from validator.cycles import form_cycles
@@ -15,6 +16,10 @@ from validator.machines import AsOf, machines
 from validator.packs.cases import read_text
 from validator.packs.loading import load_pack
 from validator.register import Register
+
+# a property is true or false, however slow the machine is
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 Check = tuple[str, str, str, str, str]
 Judge = Callable[..., set[Check]]

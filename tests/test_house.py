@@ -25,7 +25,7 @@ LAYERS = [
     {"errors", "places", "statuses"},
     {"findings", "quantities", "tables"},
     {"timing", "documents"},
-    {"register"},
+    {"register", "deviations"},
     {"records", "frame", "machines"},
     {"steps"},
     {"cycles"},

@@ -10,7 +10,7 @@ from typing import Any
 from validator import documents, kinds
 from validator.places import bundled
 
-NAMES = ("pack", "rule", "clauses", "cases", "register", "record", "report")
+NAMES = ("pack", "rule", "clauses", "cases", "register", "deviations", "record", "report")
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
@@ -18,12 +18,14 @@ def schema(name: str) -> dict[str, Any]:
     """The schema of that name, generated now; raise `KeyError` if there is none."""
     from pydantic import TypeAdapter
 
+    from validator.deviations import Deviations
     from validator.findings import Report
     from validator.packs.model import CaseFile, ClauseFile, PackFile, Rule
     from validator.register import Register
 
     models: dict[str, Any] = {
         "pack": PackFile, "rule": Rule, "clauses": ClauseFile, "cases": CaseFile, "register": Register,
+        "deviations": Deviations,
     }  # fmt: skip
     if name == "record":
         found = _record()

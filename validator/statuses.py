@@ -33,3 +33,7 @@ class Grade(StrEnum):
 
 
 _RANKS = {grade: rank for rank, grade in enumerate(Grade)}
+
+
+OPEN = "open"
+"""The target of an interval that is still running."""

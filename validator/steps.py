@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import accumulate
+from itertools import accumulate, chain, pairwise, product
+from math import prod
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +24,8 @@ Pair = tuple[int, int]
 
 FAR = 2**60
 """Stands for a time that nothing bounds."""
+MOST_WAYS = 4096
+"""Ways to read the hours that happened twice in some rows together: a dozen such rows. Past it nothing is decided."""
 
 
 @dataclass
@@ -83,6 +86,10 @@ class Steps:
         if len(vague):
             low, high = low.copy(), high.copy()
             low[vague], high[vague] = self.bounds(vague)[2:]
+        for row in np.flatnonzero(self.no_room).tolist():  # what it says is known to the hour, whichever it means
+            meant = [e for _, e in self.records.doubt[int(self.row[row])] if e != NAT]
+            if meant:
+                low[row], high[row] = min(meant), max(meant)
         return low, high
 
     @cached_property
@@ -194,10 +201,56 @@ class Steps:
         doubt = self.records.doubt
         if not doubt:
             return []
-        found = (
-            (at, self._room_for(int(rows[at]), doubt[r])) for at, r in enumerate(self.row[rows].tolist()) if r in doubt
-        )
+        found = ((at, self._readings[row]) for at, row in enumerate(rows.tolist()) if row in self._readings)
         return [(at, pairs) for at, pairs in found if pairs]
+
+    def ways(self, rows: Index) -> Iterator[tuple[tuple[int, Pair], ...]]:
+        """Every way to read the hours that happened twice in some rows, taken together: the position in `rows` of each
+        such row with the pair that it means.
+        """
+        at = {row: k for k, row in enumerate(rows.tolist()) if self._readings.get(row)}
+        lanes = []
+        for members, assignments in self._together:
+            mine = [(i, at[row]) for i, row in enumerate(members) if row in at]
+            if mine:
+                lanes.append(list(dict.fromkeys(tuple((k, way[i]) for i, k in mine) for way in assignments)))
+        for way in product(*lanes):
+            yield tuple(chain.from_iterable(way))
+
+    @cached_property
+    def _readings(self) -> dict[int, tuple[Pair, ...]]:
+        """For each row with an hour that happened twice the pairs it can mean, beside the others; none if it has no room."""
+        found: dict[int, tuple[Pair, ...]] = dict.fromkeys(self._doubted, ())
+        for members, assignments in self._together:
+            for i, row in enumerate(members):
+                found[row] = tuple(dict.fromkeys(way[i] for way in assignments))
+        return found
+
+    @cached_property
+    def _doubted(self) -> list[int]:
+        doubt = self.records.doubt
+        return np.flatnonzero(np.isin(self.row, sorted(doubt))).tolist() if doubt else []
+
+    @cached_property
+    def _together(self) -> list[tuple[list[int], list[tuple[Pair, ...]]]]:
+        """The rows with an hour that happened twice, in groups that cannot run at once, with every way to read a group.
+
+        Past `MOST_WAYS` a group's rows are read each by itself, which can leave more ways open and never fewer.
+        """
+        groups: dict[tuple[int, int, int], list[int]] = {}
+        for row in self._doubted:
+            alone = len(self._rivals(row)) > 0
+            groups.setdefault((int(self.cycle[row]), int(self.step[row]), -1 if alone else row), []).append(row)
+        found: list[tuple[list[int], list[tuple[Pair, ...]]]] = []
+        for members in groups.values():
+            rooms = {row: self._room_for(row, self.records.doubt[int(self.row[row])]) for row in members}
+            held = [row for row in members if rooms[row]]
+            if prod(len(rooms[row]) for row in held) > MOST_WAYS:
+                found += [([row], [(pair,) for pair in rooms[row]]) for row in held]
+            elif held:
+                ways = [w for w in product(*(rooms[row] for row in held)) if not _overlapping(w)]
+                found.append((held, ways if len(held) > 1 else [(pair,) for pair in rooms[held[0]]]))
+        return found
 
     def _room_for(self, row: int, pairs: tuple[tuple[int, int], ...]) -> tuple[tuple[int, int], ...]:
         """The pairs that lie before the record was made and leave room for the known rows of a step that only one can
@@ -263,9 +316,7 @@ class Steps:
         or lies after the record was made.
         """
         found = np.zeros(len(self), dtype=bool)
-        doubt = self.records.doubt
-        for at in np.flatnonzero(np.isin(self.row, sorted(doubt))).tolist() if doubt else ():
-            found[at] = not self._room_for(at, doubt[int(self.row[at])])
+        found[[row for row, pairs in self._readings.items() if not pairs]] = True
         return found
 
     @cached_property
@@ -333,3 +384,9 @@ class Steps:
         """A known time of a row by its store's clock, as `20:22:00`."""
         at = (self.start if side == "start" else self.end).item(row)
         return self.machines[self.machine.item(self.cycle.item(row))].clock.moment(at)[11:19]
+
+
+def _overlapping(spans: Sequence[Pair]) -> bool:
+    """Whether two of these spans run at once; one without a start, an end or any length runs beside nothing."""
+    lasting = sorted((s, e) for s, e in spans if NAT not in (s, e) and s < e)
+    return any(later[0] < earlier[1] for earlier, later in pairwise(lasting))

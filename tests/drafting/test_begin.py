@@ -42,7 +42,7 @@ def test_a_rule_of_every_kind_runs_at_once(kind: str, here: Path, capfd) -> None
 @pytest.mark.parametrize("kind", kinds.MODULES)
 def test_parameters_are_those_of_the_model(kind: str) -> None:
     """Each parameter of the kind has its line, and what is needed is called so."""
-    fields = kinds.load(kind).params.model_fields
+    fields = {f.alias or name: f for name, f in kinds.load(kind).params.model_fields.items()}
     lines = {line.split()[0]: line for line in listed(kind) if line[0] != " "}
 
     assert set(lines) == set(fields) or (not fields and list(lines) == ["none:"])

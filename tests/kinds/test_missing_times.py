@@ -123,3 +123,24 @@ def test_an_hour_taken_either_way_leaves_the_flush_unshown(judge) -> None:
     found = judge(pack("flush", "{targets: lines, min: PT3M}"), log, REGISTER, reasons=True)
 
     assert statuses(found) == {"not_observed contradiction"}
+
+
+def test_two_rows_of_the_hour_that_happened_twice_leave_each_other_one_hour(judge) -> None:
+    """01:10 to 01:20 and 01:15 to 01:25 on one adapter: one in the first hour, one in the second, and neither over both."""
+    alone = HEADER + "S,E,c,flush,line-1,2026-11-01T01:10:00,2026-11-01T01:20:00,,\n"
+    both = alone + "S,E,c,flush,line-2,2026-11-01T01:15:00,2026-11-01T01:25:00,,\n"
+    longer = pack("flush", "{targets: lines, min: PT11M}")
+
+    assert statuses(judge(longer, alone, REGISTER)) == {"not_observed"}  # 10 minutes or 70
+    assert statuses(judge(longer, both, REGISTER)) == {"out"}
+    assert statuses(judge(pack("flush", "{targets: lines, min: PT10M}"), both, REGISTER)) == {"in"}
+
+
+def test_more_ways_to_read_a_log_than_are_tried_decide_nothing(judge) -> None:
+    """Thirteen rows of the hour that happened twice have over 4,096 ways to be read together."""
+    log = HEADER + "".join(
+        f"S,E,c,wash,line-1,2026-11-01T01:{m:02d}:00,2026-11-01T01:{m + 1:02d}:00,,\n" for m in range(10, 36, 2)
+    )
+    found = judge(pack("flush", "{step: wash, targets: lines, min: PT1M}"), log, REGISTER)
+
+    assert statuses(found) == {"not_observed"}

@@ -66,6 +66,7 @@ def finding(number: int, **changes: Any) -> Finding:
         corrective_action="Flush the line again for 15 minutes without a break, and record start and end",
         deviation=None,
         control="critical_control_point",
+        limit_from="pack syrup-line-cip (practice)",
     )
     return dataclasses.replace(usual, **changes)
 

@@ -19,6 +19,7 @@ from validator.errors import WrongInput
 from validator.reports import RENDERERS, Grouping
 
 if TYPE_CHECKING:
+    from validator.deviations import Deviations
     from validator.findings import Report
     from validator.machines import AsOf
     from validator.packs.model import Pack
@@ -41,6 +42,12 @@ Examples:
     "--rules", multiple=True, metavar="PACK", help="A bundled pack's id or the path of a pack; may be repeated."
 )
 @click.option("--register", "register_path", metavar="FILE", help="The equipment register (YAML).")
+@click.option(
+    "--accept",
+    "accept_path",
+    metavar="FILE",
+    help="Deviations that were accepted (YAML): marked, and no longer counted.",
+)
 @click.option("--as-of", metavar="TIME", help="Look from this moment (2026-07-01 or RFC 3339) instead of now.")
 @click.option("--decision", type=click.Choice(["simple", "guarded"]),
               help="How the limit and the record's resolution are weighed.")  # fmt: skip
@@ -62,15 +69,16 @@ Examples:
     "--explain", metavar="FINDING", help="Show the whole reasoning of one finding, by its id, instead of the report."
 )
 def command(
-    records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, as_of: str | None, decision: str | None,
-    shown: str, outputs: tuple[str, ...], fail_on: str, group: Grouping, explain: str | None,
+    records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, accept_path: str | None,
+    as_of: str | None, decision: str | None, shown: str, outputs: tuple[str, ...], fail_on: str,
+    group: Grouping, explain: str | None,
 ) -> int:  # fmt: skip
     """Audit RECORDS (CSV, XLSX, JSON, JSON Lines or Parquet; - is standard input) and say what is IN, OUT, N/O and N/A."""
     records = tuple(dict.fromkeys(records))
-    files = parse_outputs(outputs, list(RENDERERS), [*records, *rules, *([register_path] if register_path else [])])
+    files = parse_outputs(outputs, list(RENDERERS), [*records, *rules, *(p for p in (register_path, accept_path) if p)])
     _exist(records)
     with Waiting("reading the records") as waiting:
-        judged = judge_files(records, rules, register_path, as_of, decision or "", waiting)
+        judged = judge_files(records, rules, register_path, as_of, decision or "", waiting, accept_path)
         report = judged.report
         waiting.say("writing the report")
         if explain is not None:
@@ -116,7 +124,7 @@ def audit_files(
 
 def judge_files(
     records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
-    waiting: Waiting,
+    waiting: Waiting, accept_path: str | None = None,
 ) -> Judged:  # fmt: skip
     """Read, judge, report; the records are read in a process of their own while the packs are loaded here."""
     from validator.readers import start_reading
@@ -126,6 +134,7 @@ def judge_files(
         moment, now = read_as_of(as_of)
         packs = _packs(rules)
         register = _register(register_path)
+        accepted = _accepted(accept_path)
         read = reading.result(waiting.progress)
     except BaseException:
         reading.close()
@@ -137,7 +146,8 @@ def judge_files(
     intake = assemble(read, {s.store_id: s.timezone for s in register.stores} if register else {})
     used = packs or _pack_of(intake)
     tool = f"cip-audit {__version__}"
-    report = audit(intake, used, register, moment, generated_at=now, tool=tool, decision=decision)
+    report = audit(intake, used, register, moment, generated_at=now, tool=tool, decision=decision,
+                   accepted=accepted)  # fmt: skip
     return Judged(report, used)
 
 
@@ -199,12 +209,26 @@ def _register(path: str | None) -> Register | None:
     return load_register(Path(path))
 
 
+def _accepted(path: str | None) -> Deviations | None:
+    if path is None:
+        return None
+    from validator.deviations import load_deviations
+
+    return load_deviations(Path(path))
+
+
 def _pack_of(intake: Intake) -> list[Pack]:
-    """Without --rules: the bundled packs whose procedure the records name."""
+    """Without --rules: the bundled packs whose procedure the records name.
+
+    A pack above another for the same procedure is for a place or a company, which no record names: it is chosen by
+    --rules only.
+    """
     from validator.packs.loading import bundled_packs, load_pack
 
     named = set(intake.records.texts["procedure"].vocabulary)
     packs = [p for p in map(load_pack, bundled_packs()) if p.procedure]  # one for any procedure is asked for by name
+    procedures = {p.id: p.procedure for p in packs}
+    packs = [p for p in packs if p.procedure not in {procedures.get(beneath) for beneath in p.layers[:-1]}]
     if not len(intake.records):
         return packs  # there is nothing to choose by, and nothing to judge
     fitting = [p for p in packs if p.procedure in named]

@@ -7,16 +7,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import numpy.typing as npt
 
 from validator import grading
 from validator.cycles import form_cycles
+from validator.deviations import Deviations, accept
 from validator.engine import notices as tell
 from validator.engine.apply import Applied, apply
 from validator.engine.due import upcoming
-from validator.engine.stamp import finding_id, findings
+from validator.engine.stamp import finding_id, findings, order_key
 from validator.findings import (
     REPORT_VERSION,
     Counts,
@@ -34,7 +36,7 @@ from validator.findings import (
     Verdict,
 )
 from validator.kinds.outcome import IN, OUT
-from validator.machines import AsOf, Machine, machines
+from validator.machines import EPOCH, AsOf, Machine, machines
 from validator.packs.model import Grading, Pack
 from validator.records import Intake, RecordSet
 from validator.register import Register
@@ -46,9 +48,12 @@ Tallies = npt.NDArray[np.int64]
 
 def audit(
     intake: Intake, packs: Sequence[Pack], register: Register | None, as_of: AsOf, *, generated_at: str, tool: str,
-    decision: str = "",
+    decision: str = "", accepted: Deviations | None = None,
 ) -> Report:  # fmt: skip
-    """Judge every cycle and interval of the records by the packs and say how it stands."""
+    """Judge every cycle and interval of the records by the packs and say how it stands.
+
+    `accepted` are the deviations that somebody has accepted: findings that fit one are marked and count as observations.
+    """
     records = intake.records
     fleet = machines(register, _recorded(records), as_of)
     applied: list[Applied] = []
@@ -68,7 +73,13 @@ def audit(
     told.extend(tell.about_close(applied))
     told.extend(tell.about_contradictions(applied))
     told.extend(tell.about_targets(applied))
-    found = sorted([*findings(applied), *_empty_exports(intake)], key=lambda f: (f.grade.rank, f.rule != EMPTY_EXPORT))
+    found = [*findings(applied), *_empty_exports(intake)]
+    if accepted is not None:
+        today = {m.store_id: date.fromordinal(EPOCH + m.today) for m in fleet}
+        found, more = accept(found, accepted, today, date.fromisoformat(as_of.shown[:10]))
+        told.extend(more)
+        found.sort(key=order_key)
+    found.sort(key=lambda f: (f.grade.rank, f.rule != EMPTY_EXPORT))
     tally = _tally(applied, len(fleet))
     told.extend(tell.about_rules(applied, {r: int(t[:, IN].sum() + t[:, OUT].sum()) for r, t in tally.items()}))
     ladder = packs[0].grading if packs else Grading()
@@ -103,6 +114,7 @@ def _empty_exports(intake: Intake) -> list[Finding]:
             margin=None, message=f"{file.file} holds no row, so it shows no cleaning",
             evidence=(Evidence(file.file, "", 0, ()),), citations=(), hazard="",
             corrective_action="Export the log again, and check the dates and the store that were chosen.", deviation=None,
+            limit_from="",
         )
         for file in intake.inputs if file.status == "read" and file.rows == 0
     ]  # fmt: skip

@@ -16,8 +16,8 @@ from validator.errors import WrongInput
 from validator.findings import Grade, Notice
 from validator.kinds.outcome import IN, NOT_APPLICABLE, OUT, Outcomes, Scope
 from validator.machines import Machine
-from validator.packs.model import BoundRule, Pack, Rule
-from validator.quantities import Duration
+from validator.packs.layering import origin, shown
+from validator.packs.model import BoundRule, Pack, Rule, documents_in
 from validator.steps import Steps
 from validator.tables import AGENTS
 
@@ -36,6 +36,8 @@ class Applied:
     machines: Sequence[Machine]
     machine_in: Mask
     outcomes: list[Outcomes]
+    limit_from: str
+    """Which layer the limits come from: a pack, or the register."""
 
 
 def apply(
@@ -52,12 +54,12 @@ def apply(
     done: list[Applied] = []
     for bound in order:
         kind = kinds.load(bound.rule.kind)
-        for params, mask in _by_limits(bound, kind, own, concerned & _of_profiles(bound.rule, own)):
+        for params, mask, limit_from in _by_limits(bound, kind, own, concerned & _of_profiles(bound.rule, own)):
             scope = Scope(steps, own, mask, families=families, rules=rules, guarded=decision == "guarded", unread=unread,
                           agents=AGENTS | pack.agents)  # fmt: skip
             if bound.rule.kind == "interval":
                 scope = replace(scope, counting=_counting(params.counts, pack, steps, done))
-            done.append(Applied(bound, params, pack, steps, own, mask, kind.check(params, scope)))
+            done.append(Applied(bound, params, pack, steps, own, mask, kind.check(params, scope), limit_from))
     return done, notices
 
 
@@ -65,9 +67,10 @@ def _families(pack: Pack) -> dict[str, frozenset[str]]:
     """The steps that the pack's rules ask for on `lines` and on `parts`."""
     found: dict[str, set[str]] = {"lines": set(), "parts": set()}
     for bound in pack.rules:
-        for asked in (bound.params, *getattr(bound.params, "required", ())):
+        for asked in documents_in(bound.params):
+            named: Any = getattr(asked, "step", None) or getattr(asked, "steps", ())
             if getattr(asked, "targets", None) in ("lines", "parts"):
-                found[asked.targets].update([asked.step] if hasattr(asked, "step") else asked.steps)
+                found[asked.targets].update([named] if isinstance(named, str) else named)
     return {name: frozenset(steps) for name, steps in found.items()}
 
 
@@ -122,24 +125,25 @@ def _odd_register(pack: Pack, machine: Machine) -> Iterable[Notice]:
 
 def _by_limits(
     bound: BoundRule, kind: kinds.Kind, machines: Sequence[Machine], concerned: Mask
-) -> list[tuple[Any, Mask]]:
-    """The rule's parameters with the machines that they hold for: the pack's own, and each set a register gives."""
-    groups: dict[str, tuple[Any, list[int]]] = {"": (bound.params, [])}
+) -> list[tuple[Any, Mask, str]]:
+    """The rule's parameters with the machines that they hold for and where they come from: the pack's own, and each set
+    a register gives.
+    """
+    groups: dict[str, tuple[Any, list[int], str]] = {"": (bound.params, [], origin(bound))}
     for at in np.flatnonzero(concerned).tolist():
         limits = machines[at].limits.get(bound.rule.id)
-        if limits:
-            key = repr(sorted((k, str(v)) for k, v in limits.items() if k != "why"))
-            if key not in groups:
-                groups[key] = (override(bound, kind, machines[at], limits), [])
-            groups[key][1].append(at)
-        else:
-            groups[""][1].append(at)
+        key = repr(sorted((k, str(v)) for k, v in limits.items())) if limits else ""
+        if limits and key not in groups:
+            why = f": {limits['why']}" if limits.get("why") else ""
+            own = f"register, this machine's own{why}; otherwise {origin(bound)}"
+            groups[key] = (override(bound, kind, machines[at], limits), [], own)
+        groups[key][1].append(at)
     found = []
-    for key, (params, members) in groups.items():
+    for key, (params, members, limit_from) in groups.items():
         mask = np.zeros(len(machines), dtype=bool)
         mask[members] = True
         if members or not key:
-            found.append((params, mask))
+            found.append((params, mask, limit_from))
     return found
 
 
@@ -157,33 +161,12 @@ def override(bound: BoundRule, kind: kinds.Kind, machine: Machine, limits: Mappi
         key = ".".join(str(step) for step in item["loc"])
         raise WrongInput(f"{place}.{key}: {item.get('ctx', {}).get('error', item['msg'])!s}") from None
     for key in changed:
-        if not limits.get("why") and not _tightens(kind, bound.params, params, key):
+        if not limits.get("why") and not kind.tightens(bound.params, params, key):
             raise WrongInput(
-                f"{place}.{key}: found {limits[key]}, which does not tighten the rule's {_shown(bound.params, key)}; "
+                f"{place}.{key}: found {limits[key]}, which does not tighten the rule's {shown(bound.params, key)}; "
                 f"tighten it, or say why with the key 'why'"
             )
     return params
-
-
-def _tightens(kind: kinds.Kind, old: Any, new: Any, key: str) -> bool:
-    before, after = getattr(old, key, None), getattr(new, key, None)
-    if before == after or before is None:
-        return True
-    way = kind.tighter.get(key)
-    if way is None or after is None or type(before) is not type(after):
-        return False
-    if isinstance(before, Duration):
-        if before.calendar != after.calendar:
-            return False
-        before, after = before.amount, after.amount
-    if not isinstance(before, (int, float)):
-        return False
-    return bool(after < before) if way == "lower" else bool(after > before)
-
-
-def _shown(params: Any, key: str) -> str:
-    value = getattr(params, key, None)
-    return "own setting" if value is None else str(value)
 
 
 def _counting(counts: str, pack: Pack, steps: Steps, done: Sequence[Applied]) -> Mask:

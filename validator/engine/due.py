@@ -9,10 +9,11 @@ import numpy as np
 
 from validator.engine.apply import Applied
 from validator.findings import Due
-from validator.kinds.interval import OPEN, local_days
+from validator.kinds.interval_lengths import local_days
 from validator.kinds.outcome import Outcomes
 from validator.machines import EPOCH, Machine
 from validator.quantities import Duration
+from validator.statuses import OPEN
 
 OVERDUE, SOON, LATER = "overdue", "due soon", "later"
 
@@ -31,12 +32,16 @@ def _dues(a: Applied, outcomes: Outcomes) -> Iterable[Due]:
         a.machines, machine, np.where(cycle >= 0, a.steps.completed[cycle], 0) if a.steps.cycles else cycle
     )
     warn = _days(a.params.warn_before) if a.params.warn_before else 0
-    for at, c, day in zip(machine.tolist(), cycle.tolist(), begun.tolist(), strict=True):
+    limit = a.params.max
+    allowed = np.full(len(outcomes), limit.amount) if outcomes.allowance is None else outcomes.allowance
+    for at, c, day, left in zip(
+        machine.tolist(), cycle.tolist(), begun.tolist(), allowed[running].tolist(), strict=True
+    ):
         m = a.machines[at]
         if c < 0 and m.in_service_on is None:
             continue
         begin = day if c >= 0 else m.in_service_on or 0
-        due = due_day(m, begin, _days(a.params.max))
+        due = due_day(m, begin, _days(Duration(limit.calendar, left)))
         left = due - m.today
         state = OVERDUE if left < 0 else SOON if left <= warn else LATER
         yield Due(m.store_id, m.equipment_id, a.rule.rule.id, _date(due), left, state,

@@ -14,7 +14,7 @@ from validator.findings import Notice
 from validator.kinds import consistency
 from validator.kinds.outcome import IN, OUT, Scope
 from validator.machines import Machine
-from validator.packs.model import Pack
+from validator.packs.model import Pack, documents_in
 from validator.records import RecordSet
 from validator.steps import Steps
 from validator.tables import AGENTS, NAT, STEPS
@@ -185,7 +185,7 @@ def about_targets(applied: Sequence[Applied]) -> Iterable[Notice]:
     """Targets in the records that are none of the machine's lines and parts, nor named by any rule."""
     for a in {id(a.steps): a for a in applied}.values():
         steps, words = a.steps, a.steps.records.texts["target"].vocabulary
-        named = {t for b in a.pack.rules for p in (b.params, *getattr(b.params, "required", ()))
+        named = {t for b in a.pack.rules for p in documents_in(b.params)
                  for t in (p.targets if isinstance(getattr(p, "targets", None), tuple) else ())}  # fmt: skip
         width = len(words) + 1
         pairs, counts = np.unique(steps.machine[steps.cycle] * width + steps.target + 1, return_counts=True)

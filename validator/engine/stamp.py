@@ -13,10 +13,10 @@ from validator.engine.apply import Applied
 from validator.engine.evidence import MOST_ROWS, Seen, evidence
 from validator.engine.wording import sentence
 from validator.findings import Citation, Finding, Grade, Status
-from validator.kinds.interval import OPEN
 from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Names, Outcomes
 from validator.machines import Machine
 from validator.packs.model import Pack, Rule
+from validator.statuses import OPEN
 from validator.steps import Steps
 from validator.tables import NAT
 
@@ -117,7 +117,7 @@ def _finding(
         equipment_id=machine.equipment_id, cycle_id=cycle_id, cycle_started=started,
         target=target, observed=shown.observed, required=shown.required, margin=shown.margin, message=message,
         evidence=evidence(steps, rows, shown.columns, seen), citations=cited, hazard=rule.hazard or "",
-        corrective_action=rule.corrective_action or "", deviation=None,
+        corrective_action=rule.corrective_action or "", deviation=None, limit_from=applied.limit_from,
         control=rule.plan.control if rule.plan else "",
     )  # fmt: skip
 

@@ -11,8 +11,11 @@ from string import Formatter
 
 SENTENCES: Mapping[tuple[str, str], str] = {
     ("interval", "too_late"): "{found} in service without a cleaning that counts, {limit}{since}",
+    ("interval", "carried"): "{found} in service without a cleaning that counts and {carried} by which the one before came late, {limit}{since}",
+    ("interval", "drifted"): "{found} in service over several intervals together, {limit}{since}",
     ("interval", "missing_time"): "an end is missing, so it cannot be told whether the time between cleanings kept to {limit}",
     ("interval", "unread_file"): "no row is about this machine, and a file that may hold some could not be read",
+    ("interval", "missing_agent"): "a cleaning in between does not say what was used, so it cannot be told whether it counts and {limit} was kept",
     ("interval", "no_start"): "no cleaning that counts and no in-service date, so there is no day to count from",
     ("flush", "missing"): "no {step} is recorded for {target}",
     ("flush", "too_short"): "{target}: {step} for {found}, {required}{because}",
@@ -39,6 +42,12 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("order", "missing_time"): "{target}a time is missing, so it cannot be shown that {required}",
     ("order", "contradiction"): "{target}times contradict each other, so it cannot be shown that {required}",
     ("coverage", "missing"): "no {step} is recorded{on_target}",
+    ("coverage", "missing_agent"): "what was used is not recorded{on_target}, so {step} cannot be shown",
+    ("agreement", "differs"): "{target}: {step} at {found}, {reference} at {told}, {required}",
+    ("agreement", "not_measured"): "{target}: no {label} {missing} is recorded, so it cannot be shown that they agree",
+    ("agreement", "missing_time"): "{target}: a time is missing or stands twice, so it cannot be told which reading was the last",
+    ("agreement", "contradiction"): "{target}: times contradict each other, so it cannot be told which reading was the last",
+    ("agreement", "within_uncertainty"): "{target}: {step} at {found}, {reference} at {told}, nearer to {required} than can be read",
     ("concurrency", "too_many"): "{found} rows of {steps} at once, {required}",
     ("concurrency", "missing_time"): "a time is missing, so it cannot be shown that {steps} was {required}",
     ("concurrency", "contradiction"): "times contradict each other, so it cannot be shown that {steps} was {required}",
@@ -130,7 +139,7 @@ def _order(words: Mapping[str, str]) -> tuple[str, str]:
     """How the steps lay to each other, and what was asked where that does not follow from it."""
     lag = words.get("lag", "")
     if "step" in words:  # a step that was forbidden
-        return f"{words['step']} ends {lag or 'some time'} after {words['after']} has begun", ""
+        return f"{words['step']} {words['does']} {lag or 'some time'} after {words['after']} has begun", ""
     first, then = words.get("first", ""), words.get("then", "")
     does = {"S": "starts", "F": "ends"}
     link = words.get("link", "FS")

@@ -10,7 +10,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from importlib import import_module
 from importlib.metadata import entry_points
-from typing import Any, Literal
+from typing import Any
+
+from validator.kinds.outcome import Stricter
+from validator.quantities import Duration
 
 MODULES = {
     "interval": "validator.kinds.interval",
@@ -22,6 +25,7 @@ MODULES = {
     "coverage": "validator.kinds.coverage",
     "concurrency": "validator.kinds.concurrency",
     "feasible_time": "validator.kinds.feasible_time",
+    "agreement": "validator.kinds.agreement",
     "record": "validator.kinds.record",
     "consistency": "validator.kinds.consistency",
     "samples": "validator.kinds.samples",
@@ -35,9 +39,23 @@ class Kind:
 
     name: str
     params: type[Any]
-    tighter: Mapping[str, Literal["lower", "higher"]]
+    tighter: Mapping[str, Stricter]
     check: Callable[[Any, Any], list[Any]]
     doc: str
+
+    def tightens(self, old: Any, new: Any, key: str) -> bool:
+        """Whether the new parameters ask for no less than the old ones by this key; what cannot be compared does not."""
+        before, after = getattr(old, key, None), getattr(new, key, None)
+        way = self.tighter.get(key)
+        if before == after or way == "free" or (before is None and way != "none"):
+            return True
+        if way == "none" and (before is None or after is None):
+            return after is None
+        if isinstance(before, Duration) and isinstance(after, Duration) and before.calendar == after.calendar:
+            before, after = before.amount, after.amount
+        if way is None or not isinstance(before, (int, float)) or not isinstance(after, (int, float)):
+            return False
+        return bool(after > before) if way == "higher" else bool(after < before)
 
 
 def names() -> list[str]:

@@ -6,7 +6,8 @@ Per cycle. `capacity` is the equipment's own unless given. Touching ends do not 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from itertools import islice, product
+from itertools import product
+from math import prod
 from typing import Literal
 
 import numpy as np
@@ -14,10 +15,9 @@ import numpy.typing as npt
 
 from validator.documents import Document, Text, Whole
 from validator.findings import Quantity, Required
-from validator.kinds.flush import MOST_WAYS
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
-from validator.steps import FAR, Steps
+from validator.steps import FAR, MOST_WAYS, Steps
 from validator.tables import NAT
 from validator.timing.intervals import most_at_once
 
@@ -126,7 +126,11 @@ def _read_both_ways(scope: Scope, rows: Index, sure: npt.NDArray[np.int64], wide
         known = mine[~steps.incomplete[mine]]
         low, high = _own_bounds(scope, mine)
         fewest, most = [], []
-        for ways in islice(product(*(doubt[int(r)] for r in steps.row[twice])), MOST_WAYS):
+        pairs = [doubt[int(r)] for r in steps.row[twice]]
+        if prod(map(len, pairs)) > MOST_WAYS:
+            wide[cycle] = FAR
+            continue
+        for ways in product(*pairs):
             start = np.array([s for s, _ in ways], dtype=np.int64)
             end = np.array([e for _, e in ways], dtype=np.int64)
             whole = (start != NAT) & (end != NAT)

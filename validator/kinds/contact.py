@@ -1,7 +1,7 @@
 """Was every part in contact with sanitizer for its minimum time, in one piece?
 
 Per cycle and expected target the longest single contact counts. `min` is one duration, or a table of what is asked
-under which conditions; a contact is long enough if any row of the table that surely applies is met.
+in which step and under which conditions; a contact is long enough if any row of the table that surely applies is met.
 """
 
 from __future__ import annotations
@@ -15,9 +15,11 @@ from pydantic import BeforeValidator, WithJsonSchema
 
 from validator.documents import Document, Text
 from validator.findings import Quantity
+from validator.kinds.acts import ActOn
 from validator.kinds.conditions import MEASURED, Conditioned, Range, holds, measured
 from validator.kinds.durations import Elapsed
-from validator.kinds.flush import COLUMNS, observed_text, reasons_of, required_time, scope_rows
+from validator.kinds.facts import observed_text, reasons_of, required_time, scope_rows
+from validator.kinds.flush import COLUMNS
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import Subjects, any_by, gather, highest_by
 from validator.kinds.targets import Targets, expected
@@ -32,8 +34,9 @@ _REASONS = (
 
 
 class ContactRow(Conditioned):
-    """One row of a table: the least contact, and the conditions under which it is enough."""
+    """One row of a table: the least contact, and the step and conditions for which it is enough."""
 
+    step: Text | None = None
     agent: Text | None = None
     at_least: Elapsed
     concentration_ppm: Range | None = None
@@ -69,11 +72,12 @@ ContactMinimum = Annotated[
 
 
 class Params(Document):
-    """`steps` are those that bring a target into contact."""
+    """`steps` are those that bring a target into contact. With `having` only cycles that have such a row are judged."""
 
     steps: tuple[Text, ...] = ("sanitize",)
     targets: Targets = None
     min: ContactMinimum
+    having: ActOn | None = None
 
 
 def check(params: Params, scope: Scope) -> list[Outcomes]:
@@ -98,20 +102,19 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     reason = np.where(unlimited, 6, reason)
     reason = np.where(rows.present, reason, 1)
     status = np.array([IN, OUT, OUT, *[NOT_OBSERVED] * 3, OUT, NOT_OBSERVED], dtype=np.int8)[reason]
-    status[want.out_of_use] = NOT_APPLICABLE
-    reason[want.out_of_use] = 0
-    best_low = highest_by(rows.group, recorded_low, size, 0)
-    best_high = highest_by(rows.group, recorded_high, size, 0)
-    least = highest_by(rows.group, -need, size, -FAR)
-    over = best_low + least
-    close = rows.present & (best_low == best_high) & (over < scope.slack) & (over + scope.slack >= 0)
+    idle = want.out_of_use if params.having is None else want.out_of_use | ~params.having.cycles(scope)[1][want.cycle]
+    status[idle] = NOT_APPLICABLE
+    reason[idle] = 0
+    over, over_high = (highest_by(rows.group, lengths - need, size, -FAR) for lengths in (recorded_low, recorded_high))
+    close = rows.present & (over == over_high) & (over < scope.slack) & (over + scope.slack >= 0)
 
     def show(i: int) -> Shown:
         mine = rows.of(i)
-        seconds = int(best_high[i]) / MICROSECONDS
-        exact = best_high[i] == best_low[i]
-        observed = Quantity(whole_if_whole(seconds), "s") if mine and exact else None
-        asked = -int(least[i]) // MICROSECONDS if least[i] > -FAR else None
+        # of several contacts the one is shown that comes nearest to what is asked of it
+        at = int(rows.first[i]) + int(np.argmax((recorded_high - need)[rows.first[i] : rows.last[i]])) if mine else -1
+        seconds = int(recorded_high[at]) / MICROSECONDS if mine else 0
+        observed = Quantity(whole_if_whole(seconds), "s") if mine and recorded_high[at] == recorded_low[at] else None
+        asked = int(need[at]) // MICROSECONDS if mine and need[at] < FAR else None
         if isinstance(params.min, Duration):
             asked = params.min.amount
         required = required_time(asked) if asked is not None else None
@@ -167,6 +170,9 @@ def _judge_rows(
     values = measured(scope.steps, rows.rows, scope.agents | named, params.min)
     for line in params.min:
         sure, possible = holds(line, values)
+        if line.step is not None:
+            this = scope.steps.step[rows.rows] == scope.steps.records.code("step", line.step)
+            sure, possible = sure & this, possible & this
         least = line.at_least.microseconds
         surely |= sure & (low >= least)
         maybe |= possible & (high >= least)

@@ -15,7 +15,7 @@ import numpy as np
 
 from validator.documents import Document
 from validator.findings import Quantity
-from validator.kinds.flush import required_time, scope_rows
+from validator.kinds.facts import required_time, scope_rows
 from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.machines import Machine
 from validator.quantities import MICROSECONDS, Duration, say_seconds
@@ -91,7 +91,7 @@ class _Bounds:
         for kind, params in self.scope.rules:
             if kind == "flush":
                 asked = [(params.step, params.min.amount)]
-            elif kind == "contact" and len(params.steps) == 1:
+            elif kind == "contact" and len(params.steps) == 1 and params.having is None:
                 least = params.min if isinstance(params.min, Duration) else min(line.at_least for line in params.min)
                 asked = [(params.steps[0], least.amount)]
             else:
@@ -139,17 +139,17 @@ class _Bounds:
                 continue
             for relation in params.relations:
                 for then, (step, target) in enumerate(acts):
-                    if step != relation.then:
+                    if step != relation.then.plain:
                         continue
-                    firsts = [i for i, (s, t) in enumerate(acts) if s == relation.first
+                    firsts = [i for i, (s, t) in enumerate(acts) if s == relation.first.plain
                               and (relation.per == "cycle" or t == target)]  # fmt: skip
                     if len(firsts) == 1 and firsts[0] != then:
                         lag = relation.min_lag.amount if relation.min_lag else 0
                         found.append(Link(firsts[0], then, relation.link, lag))
             for ban in params.forbidden:
                 found += [
-                    Link(i, j) for i, (a, s) in enumerate(acts) for j, (b, t) in enumerate(acts)
-                    if ban.until is None and a == ban.step and b == ban.after and i != j and (ban.per == "cycle" or s == t)
+                    Link(i, j, "SS" if ban.point == "start" else "FS") for i, (a, s) in enumerate(acts) for j, (b, t) in enumerate(acts)
+                    if ban.until is None and a == ban.step.plain and b == ban.after.plain and i != j and (ban.per == "cycle" or s == t)
                 ]  # fmt: skip
         return found
 

@@ -10,28 +10,37 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import islice, product
 from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from validator.documents import Document, Text
-from validator.findings import Quantity, Required
+from validator.findings import Quantity
 from validator.kinds.durations import Elapsed
-from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
+from validator.kinds.facts import observed_text, reasons_of, required_time, scope_rows
+from validator.kinds.outcome import (
+    IN,
+    NOT_APPLICABLE,
+    NOT_OBSERVED,
+    OUT,
+    Names,
+    Outcomes,
+    Reasons,
+    Scope,
+    Shown,
+    Stricter,
+)
 from validator.kinds.rows import Subjects, any_by, gather
 from validator.kinds.targets import Targets, expected
 from validator.quantities import MICROSECONDS, Duration, say_seconds, whole_if_whole
-from validator.steps import FAR, Steps
+from validator.steps import FAR, MOST_WAYS, Steps
 from validator.tables import NAT
 from validator.timing.intervals import covered, longest
 
 NAME = "flush"
-TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"min": "higher", "join_gap": "lower"}
+TIGHTER: Mapping[str, Stricter] = {"min": "higher", "join_gap": "none"}
 COLUMNS = ("step", "target", "started_at", "ended_at")
-MOST_WAYS = 4096
-"""Ways to read the hours that happened twice in one check: a dozen such rows."""
 Ints = npt.NDArray[np.int64]
 _REASONS = ("", "missing", "too_short", "missing_time", "contradiction", "within_uncertainty")
 
@@ -154,12 +163,13 @@ def _bounded(params: Params, spans: _Spans, group: Ints, size: int) -> tuple[Int
 
 def _in_doubt(params: Params, steps: Steps, rows: Any) -> tuple[int, int]:
     """The same for one check with hours that happened twice: every way to read them is tried."""
-    doubtful = steps.doubtful(rows)
     group = np.zeros(len(rows), dtype=np.int64)
     lows, highs = [], []
     spans = _Spans.of(steps, rows)  # every way sets the same places again
-    for ways in islice(product(*(pairs for _, pairs in doubtful)), MOST_WAYS):
-        for (at, _), (start, end) in zip(doubtful, ways, strict=True):
+    for tried, way in enumerate(steps.ways(rows)):
+        if tried == MOST_WAYS:
+            return 0, FAR
+        for at, (start, end) in way:
             if start != NAT:
                 spans.start_low[at] = spans.start_high[at] = start
             if end != NAT:
@@ -185,31 +195,3 @@ def _measure(params: Params, group: Any, start: Any, end: Any, size: int, shift:
         present, lengths = covered(group, start, end)
     found[present] = lengths
     return found
-
-
-def reasons_of(steps: Steps, rows: list[int]) -> tuple[str, list[int]]:
-    """What bounds the missing times of these rows, in words, and the rows that show it."""
-    told = [steps.why(k) for k in rows]
-    said = dict.fromkeys(text for text, _ in told if text)
-    return "; ".join(said), sorted({row for _, others in told for row in others})
-
-
-def required_time(seconds: int) -> Required:
-    """`at least 15 min`."""
-    return Required(seconds, None, "s", f"at least {say_seconds(seconds)}")
-
-
-def observed_text(observed: Quantity | None) -> str:
-    """The observed value as a sentence says it."""
-    if observed is None:
-        return "an unknown time"
-    return say_seconds(float(observed.value)) if observed.unit == "s" else str(observed.value)
-
-
-def scope_rows(scope: Scope, cycle: int) -> list[int]:
-    """The first and the last row of a cycle, by the row its reader sees: what there is to show that a row is missing."""
-    steps = scope.steps
-    first, last = int(steps.first[cycle]), int(steps.first[cycle + 1])
-    row = steps.row[first:last]
-    seen = steps.records.rows[row] + (steps.records.source[row].astype(np.int64) << 32)
-    return sorted({first + int(seen.argmin()), first + int(seen.argmax())})

@@ -16,8 +16,9 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import model_validator
 
-from validator.documents import Document, Text
+from validator.documents import Document
 from validator.findings import Quantity, Required
+from validator.kinds.acts import Act, StepOrAct
 from validator.kinds.durations import Elapsed
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.relation_network import every_then_has_a_first
@@ -37,10 +38,13 @@ Index = npt.NDArray[np.intp]
 
 
 class Relation(Document):
-    """`first` and `then` are steps; `min_lag` is 0 unless given."""
+    """`first` and `then` are steps, or steps with the agents they are done with; `min_lag` is 0 unless given.
 
-    first: Text
-    then: Text
+    A row that does not tell its agent is not taken for one done with a certain agent.
+    """
+
+    first: StepOrAct
+    then: StepOrAct
     link: Link = "FS"
     per: Per = "target"
     min_lag: Elapsed | None = None
@@ -55,12 +59,16 @@ class Relation(Document):
 
 
 class Forbidden(Document):
-    """No row of `step` may end after an `after` row has begun and before the next `until` row begins."""
+    """No row of `step` may end after an `after` row has begun and before the next `until` row begins.
 
-    step: Text
-    after: Text
-    until: Text | None = None
+    With `point: start` none may start then: what begins too early is not mended by an `until` that begins as it ends.
+    """
+
+    step: StepOrAct
+    after: StepOrAct
+    until: StepOrAct | None = None
     per: Per = "target"
+    point: Literal["start", "end"] = "end"
 
 
 class Params(Document):
@@ -97,9 +105,9 @@ class _Side:
         return apart
 
 
-def _side(scope: Scope, step: str, end: bool, per: Per) -> _Side:
+def _side(scope: Scope, act: Act, end: bool, per: Per) -> _Side:
     steps = scope.steps
-    rows = steps.of_steps((step,))
+    rows = np.flatnonzero(act.match(steps, scope.agents)[0])
     if not scope.machine_in.all():
         rows = rows[scope.machine_in[steps.machine[steps.cycle[rows]]]]
     cycle = steps.cycle[rows]
@@ -184,7 +192,7 @@ def _relation(relation: Relation, scope: Scope) -> Outcomes:
         seen = None
         if near is not None and not (first.vague[near] or then.vague[k]):
             seen = (int(then.low[k]) - int(first.low[near])) / MICROSECONDS
-        facts = {"first": relation.first, "then": relation.then, "link": relation.link,
+        facts = {"first": str(relation.first), "then": str(relation.then), "link": relation.link,
                  "lag": say_seconds(abs(seen)) if seen is not None else "", "count": str(len(firsts)),
                  "before": "yes" if seen is not None and seen < 0 else ""}  # fmt: skip
         observed = Quantity(whole_if_whole(seen), "s") if seen is not None else None
@@ -285,7 +293,7 @@ def _margin(seen: float | None, least: int, most: int | None) -> Quantity | None
 
 def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
     steps = scope.steps
-    rows = _side(scope, ban.step, True, ban.per)
+    rows = _side(scope, ban.step, ban.point == "end", ban.per)
     after = _side(scope, ban.after, False, ban.per)
     until = _side(scope, ban.until, False, ban.per) if ban.until else None
     cycle, names, check_of = _groups(scope, rows, ban.per)
@@ -327,13 +335,16 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
         seen = None
         if len(near) and not rows.vague[k] and not after.vague[near[-1]]:
             seen = (int(rows.low[k]) - int(after.low[near[-1]])) / MICROSECONDS
-        facts = {"step": ban.step, "after": ban.after, "until": ban.until or "",
+        facts = {"step": str(ban.step), "after": str(ban.after), "until": str(ban.until or ""), "does": f"{ban.point}s",
                  "lag": say_seconds(seen) if seen is not None else ""}  # fmt: skip
-        text = f"no {ban.step} ends after {ban.after} has begun" + (f" until {ban.until} begins" if ban.until else "")
+        text = f"no {ban.step} {ban.point}s after {ban.after} has begun" + (
+            f" until {ban.until} begins" if ban.until else ""
+        )
         observed = Quantity(whole_if_whole(seen), "s") if seen is not None else None
         return Shown(observed, Required(None, 0, "s", text), observed, shown, COLUMNS, facts)
 
     part = f"no {ban.step} after {ban.after}" + (f" until {ban.until}" if ban.until else "")
+    part += " at its start" if ban.point == "start" else ""
     outcomes = Outcomes(steps.machine[cycle], cycle, names, status, Reasons(_REASONS, reason.astype(np.int8)), show,
                         part=part)  # fmt: skip
     return _with_idle(outcomes, _not_applicable(scope, cycle), scope)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, overload
+from typing import Any, Literal, overload
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +18,8 @@ Ints = npt.NDArray[np.int64]
 Index = npt.NDArray[np.intp]
 Mask = npt.NDArray[np.bool_]
 
+Stricter = Literal["lower", "higher", "none", "free"]
+"""Which way a parameter gets stricter: lower, higher, lower and best not there at all (an allowance), or it is no limit."""
 IN, OUT, NOT_OBSERVED, NOT_APPLICABLE = 0, 1, 2, 3
 STATUS_WORDS = ("in", "out", "not_observed", "not_applicable")
 
@@ -42,7 +44,8 @@ class Outcomes:
     """The checks of one rule. All arrays have one entry a check; `cycle` -1 stands for no cycle.
 
     `reason` names why a check is OUT or N/O ('' otherwise); `corrected` marks what a later step put right; `part`
-    tells apart several relations of one rule. `close` marks what lies within the clock's resolution of its limit.
+    tells apart several relations of one rule. `close` marks what lies within the clock's resolution of its limit,
+    `allowance` is how long each interval may last before it is due.
     `show(i)` gives the facts of check i.
     """
 
@@ -55,6 +58,7 @@ class Outcomes:
     corrected: Mask | None = None
     part: str = ""
     close: Mask | None = None
+    allowance: Ints | None = None
 
     def __len__(self) -> int:
         return len(self.status)

@@ -1,7 +1,7 @@
 """Does the record itself hold: are its fields filled in, made at the time, verified in time, by someone else, and kept?
 
-Per cycle; the target is the field. `required_fields` must be filled in on every row, fields of the verification
-(`verified_by`, `verified_at`) at least once a cycle. `recorded_within` runs from the end of each step,
+Per cycle; the target is the field. `required_fields` must be filled in on every row (of `steps`, where any is named),
+fields of the verification (`verified_by`, `verified_at`) at least once a cycle. `recorded_within` runs from the end of each step,
 `verified_within` from the completion of the cycle. `distinct` names fields that one person must not fill both.
 `not_future` allows no time after the moment the audit looks from.
 
@@ -24,8 +24,8 @@ from pydantic import field_validator, model_validator
 from validator.documents import Document, Flag, Text
 from validator.findings import Quantity, Required
 from validator.kinds.durations import Either
-from validator.kinds.flush import scope_rows
-from validator.kinds.interval import length, local_days
+from validator.kinds.facts import scope_rows
+from validator.kinds.interval_lengths import length, local_days
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
 from validator.machines import EPOCH
@@ -47,6 +47,9 @@ Mask = npt.NDArray[np.bool_]
 
 
 class Params(Document):
+    """`steps` narrows `required_fields` to the rows of these steps; a cycle without such a row is N/A."""
+
+    steps: tuple[Text, ...] = ()
     required_fields: tuple[Text, ...] = ()
     recorded_within: Either | None = None
     verified_within: Either | None = None
@@ -84,7 +87,7 @@ class Params(Document):
 
 def check(params: Params, scope: Scope) -> list[Outcomes]:
     """One check a cycle and field that the rule speaks of."""
-    found = [_filled(scope, field) for field in params.required_fields]
+    found = [_filled(scope, field, params.steps) for field in params.required_fields]
     if params.recorded_within is not None:
         found.append(_recorded(scope, params.recorded_within))
     if params.verified_within is not None:
@@ -122,17 +125,21 @@ def _blank(scope: Scope, field: str) -> Mask:
     return np.equal(steps.times(field), NAT)
 
 
-def _filled(scope: Scope, field: str) -> Outcomes:
+def _filled(scope: Scope, field: str, names: Sequence[str]) -> Outcomes:
     steps = scope.steps
-    blank = _blank(scope, field)
+    asked = np.zeros(len(steps), dtype=bool)
+    asked[steps.of_steps(names) if names else slice(None)] = True
+    blank = _blank(scope, field) & asked
     if field in _OF_THE_CYCLE:
-        missing = ~any_by(steps.cycle, ~blank, steps.cycles)
+        missing = ~any_by(steps.cycle, asked & ~blank, steps.cycles)
     else:
         missing = any_by(steps.cycle, blank, steps.cycles)
-    status = np.where(missing, OUT, IN).astype(np.int8)
+    idle = ~any_by(steps.cycle, asked, steps.cycles)
+    missing &= ~idle
+    status = np.where(idle, NOT_APPLICABLE, np.where(missing, OUT, IN)).astype(np.int8)
 
     def show(cycle: int) -> Shown:
-        mine = _rows(scope, cycle)
+        mine = [k for k in _rows(scope, cycle) if asked[k]]
         empty = [k for k in mine if blank[k]]
         rows = scope_rows(scope, cycle) if len(empty) == len(mine) else empty
         facts = {"field": field, "count": str(len(empty)), "rows": str(len(mine)),

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
-from validator.packs.model import BoundRule, Pack
+from validator.packs.model import BoundRule, Pack, documents_in
 from validator.quantities import Duration, plain_number, say
 from validator.timing.critical_path import Circular, Link, Step, least_time
 from validator.timing.network import Constraint, conflict
@@ -50,12 +50,12 @@ def _order(pack: Pack) -> Iterable[str]:
     constraints: list[Constraint] = []
     for bound in rules:
         for r in bound.params.relations:
-            first, then = point(r.first, r.link[0]), point(r.then, r.link[1])
+            first, then = point(str(r.first), r.link[0]), point(str(r.then), r.link[1])
             constraints.append(Constraint(then, first, -(r.min_lag.amount if r.min_lag else 0), bound.rule.id))
             if r.max_lag is not None:
                 constraints.append(Constraint(first, then, r.max_lag.amount, bound.rule.id))
         constraints += [
-            Constraint(point(ban.after, "S"), point(ban.step, "F"), 0, bound.rule.id)
+            Constraint(point(str(ban.after), "S"), point(str(ban.step), "S" if ban.point == "start" else "F"), 0, bound.rule.id)
             for ban in bound.params.forbidden if ban.until is None
         ]  # fmt: skip
     least = _least_durations(pack)
@@ -78,7 +78,7 @@ def _least_durations(pack: Pack) -> dict[str, tuple[int, str]]:
         p = bound.params
         if bound.rule.kind == "flush" and p.accumulate == "longest" and not p.join_gap.amount:
             found[p.step] = max(found.get(p.step, (0, "")), (p.min.amount, bound.rule.id))
-        elif bound.rule.kind == "contact" and len(p.steps) == 1 and isinstance(p.min, Duration):
+        elif bound.rule.kind == "contact" and len(p.steps) == 1 and isinstance(p.min, Duration) and p.having is None:
             found[p.steps[0]] = max(found.get(p.steps[0], (0, "")), (p.min.amount, bound.rule.id))
     return found
 
@@ -124,7 +124,7 @@ def _never(bound: BoundRule, pack: Pack) -> Iterable[str]:
     profiles = list(pack.profiles.values())
     if not profiles:
         return
-    for asked in (bound.params, *getattr(bound.params, "required", ())):
+    for asked in documents_in(bound.params):
         targets = getattr(asked, "targets", None)
         if targets in ("lines", "parts") and not any(getattr(p, targets) for p in profiles):
             yield f"asks for {targets}, and no profile of the pack has any"

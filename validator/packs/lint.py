@@ -10,6 +10,7 @@ from pydantic import BaseModel
 
 from validator.documents import suggest
 from validator.packs.consistency import conflicts
+from validator.packs.layering import faults as layering_faults
 from validator.packs.model import BoundRule, CaseFile, Pack, Rule
 from validator.statuses import Status
 from validator.tables import AGENTS, STEPS
@@ -99,6 +100,7 @@ def _rule(bound: BoundRule, pack: Pack) -> Iterable[str]:
         elif pack.sources[cite.source].published and not _has_clause(pack, cite.source, cite.section):
             yield f"cites {cite.source} {cite.section or ''}, which clauses.yaml does not list".replace(" ,", ",")
     yield from _plan(rule)
+    yield from layering_faults(bound)
     yield from _cases(rule.id, pack.cases.get(rule.id))
 
 

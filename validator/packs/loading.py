@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -167,7 +167,7 @@ def _merge(layers: list[_Files], faults: list[str], bind: bool) -> Pack:
         sources.update(layer.pack.sources)
         profiles.update(layer.pack.profiles)
         for bound in _bind(layer, faults, bind):
-            rules[bound.rule.id] = bound
+            rules[bound.rule.id] = replace(bound, beneath=rules.get(bound.rule.id))
         cases.update(layer.cases)
     if not rules and not faults:
         faults.append(f"{top.source.name}: the pack {top.pack.pack!r} has no rule; a pack without rules judges nothing")

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from pydantic import Field, field_validator
+from pydantic import BaseModel, Field, field_validator
 
 from validator.documents import Capacities, Document, Flag, Number, Text, Whole
 from validator.statuses import Grade, Status
@@ -189,14 +189,29 @@ class CaseFile(Document):
     cases: tuple[Case, ...]
 
 
+def documents_in(params: Any) -> Iterable[Any]:
+    """A rule's parameters and every document inside them: all that can name steps and targets."""
+    if isinstance(params, BaseModel):
+        yield params
+        for name in type(params).model_fields:
+            yield from documents_in(getattr(params, name))
+    elif isinstance(params, tuple):
+        for item in params:
+            yield from documents_in(item)
+
+
 @dataclass(frozen=True)
 class BoundRule:
-    """A rule with its parameters read by its kind, the pack it stands in, and the place for messages."""
+    """A rule with its parameters read by its kind, the pack it stands in, and the place for messages.
+
+    `beneath` is the rule of a pack beneath that it stands in place of.
+    """
 
     rule: Rule
     params: Any
     pack: str
     place: str
+    beneath: BoundRule | None = None
 
 
 @dataclass(frozen=True)

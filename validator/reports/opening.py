@@ -9,14 +9,12 @@ from validator.reports import words
 from validator.reports.grouping import by_date, by_gravity, grouped, machines
 from validator.reports.view import ToDo
 from validator.reports.visible import heading, name
+from validator.statuses import OPEN
 
 FIRST = 3
 """Things to do first; a longer list would not be read as first things."""
 
 NOT_EXERCISED = "not exercised"
-OPEN = "open"
-"""The target of an interval that is still running."""
-
 _Ranked = tuple[tuple[int, int, str], ToDo]
 _NO_ROWS = ToDo(
     "Export the records again and check that they cover the period.", "An empty export shows neither good nor bad.", ""
@@ -63,6 +61,11 @@ def standing(report: Report) -> tuple[str, ...]:
     defective = sum(file.rows_defective for file in report.inputs)
     if defective:
         lines.append(f"{words.count(defective, 'row')} could not be used in full; see Record defects.")
+    accepted = sum(finding.deviation is not None for finding in report.findings)
+    if accepted:
+        lines.append(
+            f"{words.count(accepted, 'finding')} {_was(accepted)} accepted for a time; each is marked and says by whom."
+        )
     idle = sum(rule.state == NOT_EXERCISED for rule in report.checked)
     if idle:
         rules = words.count(len(report.checked), "rule")

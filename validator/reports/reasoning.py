@@ -24,7 +24,8 @@ def parts(finding: Finding, decision: str, as_of: str) -> tuple[Part, ...]:
     marks = tuple(m for m in (*words.marks(finding), sentence(finding.grade_reason)) if m)
     how = f"decision rule {words.plain(decision)}, looked from {name(as_of)}"
     found = [("Rows, times by the store's clock", rows), ("Arithmetic", tuple(_arithmetic(finding)))]
-    return (*found, *([("Marks", marks)] if marks else []), ("Judged by", (how,)))
+    layer = (f"limit from {sentence(finding.limit_from)}",) if finding.limit_from else ()
+    return (*found, *([("Marks", marks)] if marks else []), ("Judged by", (*layer, how)))
 
 
 def explain(finding: Finding, report: Report, rule: str) -> str:

@@ -13,7 +13,7 @@ RANGES_SHOWN = 12
 """Runs of row numbers spelled out for one file; the rest is counted."""
 
 _UNITS = {"Cel": "°C", "1": ""}
-_MARKS = {"cos": "COS (corrected on site)", "repeat": "REPEAT"}
+_MARKS = {"cos": "COS (corrected on site)", "repeat": "REPEAT", "accepted": "ACCEPTED"}
 
 
 def count(number: int, one: str, many: str = "") -> str:

@@ -1,0 +1,131 @@
+"""Packs above packs: the stricter wins, and whoever loosens a limit says why and by which authority."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from validator.cli import run
+from validator.packs.lint import lint
+from validator.packs.loading import load_pack
+
+BASE = """\
+pack: base
+version: 1.0.0
+procedure: cip
+cautions: [c]
+sources: {practice: {title: Common practice, published: false}}
+rules:
+  - id: T-DAYS
+    title: Late
+    kind: interval
+    grade: major
+    hazard: biological
+    why: w
+    corrective_action: Clean it.
+    cites: [{source: practice, says: Clean every 14 days.}]
+    authority: AUTHORITY
+    params: {max: P14D, grace: P1D, counts: any}
+"""
+LOOSER = "params: {max: P15D, grace: P1D, counts: any}"
+
+
+def above(tmp_path: Path, params: str, authority: str = "regulation", beneath: str = "practice", more: str = "") -> list[str]:
+    """The faults that lint finds in a pack whose rule stands in place of one of the pack beneath."""
+    base = BASE.replace("AUTHORITY", beneath)
+    (tmp_path / "base.yaml").write_text(base, "utf-8")
+    top = base.replace("pack: base", "pack: top\nextends: [base]").replace(f"authority: {beneath}", f"authority: {authority}")
+    top = top.replace("    params: {max: P14D, grace: P1D, counts: any}", f"    {params}{more}")
+    (tmp_path / "top.yaml").write_text(top, "utf-8")
+    return [f.split(": ", 2)[-1] for f in lint(load_pack(tmp_path / "top.yaml")) if "cases.yaml" not in f]
+
+
+@pytest.mark.parametrize(
+    "params",
+    [
+        "params: {max: P14D, grace: P1D, counts: any}", "params: {max: P13D, grace: P1D, counts: any}",
+        "params: {max: P14D, grace: P0D, counts: any}", "params: {max: P14D, counts: any}",
+        "params: {max: P14D, grace: P1D, counts: any, warn_before: P2D}",
+    ],
+)  # fmt: skip
+def test_the_same_or_stricter_needs_no_word(tmp_path, params: str) -> None:
+    """A limit kept or tightened is nobody's fault."""
+    assert above(tmp_path, params) == []
+
+
+@pytest.mark.parametrize(
+    ("params", "said"),
+    [
+        (LOOSER, "loosens max (P14D to P15D) of base"),
+        ("params: {max: P14D, grace: P2D, counts: any}", "loosens grace (P1D to P2D) of base"),
+        ("params: {max: PT336H, counts: any}", "loosens max (P14D to PT336H)"),
+        ("params: {max: P14D, grace: P1D, counts: complete}", "loosens counts (any to complete)"),
+    ],
+)
+def test_a_loosened_limit_needs_a_justification(tmp_path, params: str, said: str) -> None:
+    """One sentence that names the parameter, both values and the pack beneath; with the reason given there is none."""
+    (fault,) = above(tmp_path, params)
+
+    assert fault.startswith(said)
+    assert fault.endswith("keep to it, or say why it may under 'justification'")
+    assert above(tmp_path, params, more="\n    justification: The law of the place allows it.") == []
+
+
+def test_an_allowance_where_there_was_none_is_a_loosening(tmp_path) -> None:
+    """A limit without grace beneath, a day of grace above."""
+    (tmp_path / "base.yaml").write_text(BASE.replace("AUTHORITY", "practice").replace("grace: P1D, ", ""), "utf-8")
+    top = BASE.replace("AUTHORITY", "practice").replace("pack: base", "pack: top\nextends: [base]")
+    (tmp_path / "top.yaml").write_text(top, "utf-8")
+    (found,) = [f for f in lint(load_pack(tmp_path / "top.yaml")) if "cases.yaml" not in f]
+
+    assert "loosens grace (none to P1D) of base" in found
+
+
+@pytest.mark.parametrize(
+    ("authority", "beneath", "allowed"),
+    [
+        ("manufacturer", "regulation", True), ("regulation", "regulation", True), ("regulation", "manufacturer", False),
+        ("company", "practice", True), ("company", "regulation", False), ("practice", "company", False),
+    ],
+)  # fmt: skip
+def test_only_an_authority_that_is_no_lower_may_loosen(tmp_path, authority: str, beneath: str, allowed: bool) -> None:
+    """The maker's label, the law of the place, the company's policy, practice: in this order."""
+    found = above(tmp_path, LOOSER, authority, beneath, "\n    justification: Because.")
+
+    assert [f.endswith(f"{authority} does not stand above that") for f in found] == ([] if allowed else [True])
+
+
+def test_a_lower_grade_is_a_loosening(tmp_path) -> None:
+    """A breach may not weigh less above than beneath without a reason."""
+    (tmp_path / "base.yaml").write_text(BASE.replace("AUTHORITY", "practice"), "utf-8")
+    top = BASE.replace("AUTHORITY", "practice").replace("pack: base", "pack: top\nextends: [base]")
+    (tmp_path / "top.yaml").write_text(top.replace("grade: major", "grade: minor"), "utf-8")
+    found = [f for f in lint(load_pack(tmp_path / "top.yaml")) if "cases.yaml" not in f]
+
+    assert [("loosens the grade (major to minor) of base" in f) for f in found] == [True]
+
+
+@pytest.mark.parametrize(
+    ("limits", "said"),
+    [
+        ("", "pack top (regulation), in place of base (practice)"),
+        (", limits: {T-DAYS: {max: P10D}}", "register, this machine's own; otherwise pack top (regulation), in place of base (practice)"),
+        (", limits: {T-DAYS: {max: P20D, why: a closed winter}}",
+         "register, this machine's own: a closed winter; otherwise pack top (regulation), in place of base (practice)"),
+    ],
+)  # fmt: skip
+def test_a_finding_says_which_layer_its_limit_came_from(tmp_path, capfdbinary, limits: str, said: str) -> None:
+    """The pack with its authority and what it stands in place of, or the register with its reason."""
+    above(tmp_path, LOOSER, more="\n    justification: Because.")
+    machine = f"{{equipment_id: E, in_service_on: 2026-01-01{limits}}}"
+    (tmp_path / "register.yaml").write_text(f"stores: [{{store_id: S, timezone: UTC, equipment: [{machine}]}}]\n", "utf-8")
+    (tmp_path / "log.csv").write_text(
+        "store_id,equipment_id,cycle_id,step,started_at,ended_at\nS,E,c,flush,2026-01-02T10:00,2026-01-02T11:00\n", "utf-8"
+    )
+    run(["check", str(tmp_path / "log.csv"), "--rules", str(tmp_path / "top.yaml"), "--register", str(tmp_path / "register.yaml"),
+         "--as-of", "2026-03-01", "--format", "json"])  # fmt: skip
+    report = json.loads(capfdbinary.readouterr()[0])
+
+    assert {f["limit_from"] for f in report["findings"]} == {said}
