@@ -121,7 +121,7 @@ def test_a_failing_case_shows_what_came_and_where_it_belongs(here: Path, capfd) 
     assert "expected, did not come: not_applicable\n" in out
     assert "came, was not expected: out for line-2 in cycle c1 (missing)\n" in out
     assert "if what came is right, put it in place of the case's expect in ice/ICE-ONE/cases.yaml:\n    expect:\n" in out
-    cases.write_text(head + out[out.index("    expect:") : out.rindex("1 cases")], "utf-8")
+    cases.write_text(head + out[out.index("    expect:") : out.rindex("\n1 cases")], "utf-8")
     assert run(["rules", "test", "--rules", "ice"]) == 0
 
 

@@ -166,6 +166,6 @@ def test(rules: tuple[str, ...], show: bool) -> int:
                     click.echo(
                         f"    if what came is right, put it in place of the case's expect in {_cases_file(bound)}:"
                     )
-                click.echo(f"    expect:\n{as_yaml(tried.found)}")
+                click.echo(f"    expect:\n{as_yaml(tried.found)}\n")
     click.echo(f"{total} cases, {failed or 'none'} failed")
     return 1 if failed else 0
