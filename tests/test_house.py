@@ -23,7 +23,7 @@ ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "validator"
 LAYERS = [
     {"errors", "places", "statuses"},
-    {"findings", "quantities", "tables"},
+    {"findings", "quantities", "tables", "units"},
     {"timing", "documents"},
     {"register", "deviations"},
     {"records", "frame", "machines"},

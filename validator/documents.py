@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import hashlib
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -18,6 +18,7 @@ from typing import Annotated, Any, ClassVar, TypeVar
 import yaml
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, ValidationError, WithJsonSchema
 
+from validator import units
 from validator.errors import WrongInput
 from validator.quantities import Duration, parse_number
 
@@ -104,6 +105,33 @@ def _duration(value: Any) -> Any:
     return Duration.parse(value)
 
 
+def _measure(read: Callable[[str], float], allowed: str) -> Callable[[Any], Any]:
+    """A reading of a number in its column's own unit, or of one with a unit beside it."""
+
+    def measure(value: Any) -> Any:
+        if isinstance(value, str) and units.has_unit(value):
+            return read(str(value))
+        if isinstance(value, bool) or not isinstance(value, (int, float, Plain)):
+            raise ValueError(
+                f"expected a number without quotes or one with its unit, as {allowed}; found {_said(value)}"
+            )
+        return _number(value)
+
+    return measure
+
+
+def _temperature(value: Any) -> Any:
+    if isinstance(value, units.Temperature):
+        return value
+    if isinstance(value, (list, tuple)) and all(isinstance(side, str) for side in value):
+        return units.temperature([str(side) for side in value])
+    if isinstance(value, str) and (units.has_unit(value) or "/" in value):
+        return units.temperature(str(value))
+    if isinstance(value, bool) or not isinstance(value, (int, float, Plain)):
+        raise ValueError(f"expected a temperature as {units.TEMPERATURE}, found {_said(value)}")
+    return units.celsius(_number(value))
+
+
 def _said(value: Any) -> str:
     if isinstance(value, Mapping):
         return "a mapping"
@@ -121,6 +149,41 @@ def _at_least_one(value: Mapping[str, int]) -> Mapping[str, int]:
 
 Text = Annotated[str, BeforeValidator(_text), WithJsonSchema({"type": ["string", "number"]})]
 Number = Annotated[float, BeforeValidator(_number), WithJsonSchema({"type": "number"})]
+Strength = Annotated[
+    float,
+    BeforeValidator(_measure(units.strength, units.STRENGTH)),
+    WithJsonSchema({"oneOf": [{"type": "number"}, {"type": "string", "pattern": units.STRENGTH_PATTERN}]}),
+]
+"""A strength or a hardness in mg/L: a plain number, or one with its unit."""
+Percent = Annotated[
+    float,
+    BeforeValidator(_measure(units.percent, units.PERCENT)),
+    WithJsonSchema({"oneOf": [{"type": "number"}, {"type": "string", "pattern": units.PERCENT_PATTERN}]}),
+]
+"""A product's own strength in percent."""
+Degrees = Annotated[
+    float,
+    BeforeValidator(_measure(units.difference, units.DIFFERENCE)),
+    WithJsonSchema({"oneOf": [{"type": "number"}, {"type": "string", "pattern": units.ONE_TEMPERATURE_PATTERN}]}),
+]
+"""A difference between temperatures, in degrees Celsius."""
+TemperatureLimit = Annotated[
+    units.Temperature,
+    BeforeValidator(_temperature),
+    WithJsonSchema(
+        {
+            "oneOf": [
+                {"type": "number"},
+                {"type": "string", "pattern": units.TEMPERATURE_PATTERN},
+                {
+                    "type": "array", "minItems": 1, "maxItems": 2,
+                    "items": {"type": "string", "pattern": units.ONE_TEMPERATURE_PATTERN},
+                },
+            ]
+        }
+    ),
+]  # fmt: skip
+"""A temperature: a plain number in degrees Celsius, one with its unit, or a published pair."""
 Whole = Annotated[int, BeforeValidator(_whole), WithJsonSchema({"type": "integer"})]
 Capacities = Annotated[Mapping[Text, Whole], AfterValidator(_at_least_one)]
 """How many rows of a step can run at once on a machine, by step."""
@@ -283,14 +346,14 @@ def convert(model: type[Model], data: Any, source: Source, at: Path_, faults: li
         return model.model_validate(data)
     except ValidationError as error:
         for item in error.errors(include_url=False):
-            path = (*at, *_existing(data, item["loc"]))
+            path = (*at, *existing(data, item["loc"]))
             key = item["loc"][-1] if item["loc"] else ""
             faults.append(f"{source.place(path)}: {say_path(path, item['loc'])}{_sentence(model, item, key)}")
         return None
 
 
-def _existing(data: Any, loc: Sequence[str | int]) -> Path_:
-    """The part of a validation path that stands in the file: pydantic puts names of union members into it."""
+def existing(data: Any, loc: Sequence[str | int]) -> Path_:
+    """The part of a validation path that stands in the data: pydantic puts names of union members into it."""
     path: list[str | int] = []
     for step in loc:
         here: Any = data

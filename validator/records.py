@@ -24,6 +24,7 @@ from validator.tables import (
     TextColumn,
 )
 from validator.timing.zones import clock
+from validator.units import agree
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -119,6 +120,7 @@ def assemble(files: Sequence[FileRead | FileRefused], zones: Mapping[str, str | 
     notices = _resolve_local_times(columns, defects, zones)
     kept = _keep_placeable(columns, defects)
     _check_times(columns, defects, kept)
+    _check_temperatures(columns, defects, kept)
     _weigh_twice(columns)
     records = columns.records(kept, [(f.name, t.sheet) for f, t in tables])
     told = [Notice("file", f"{f.name}: {text}") for f in ordered if isinstance(f, FileRead) for text in f.notices]
@@ -325,6 +327,20 @@ def _check_times(columns: _Columns, defects: _Defects, kept: Mask) -> None:
     if torn.any():
         columns.stated = {row: ((int(start[row]), int(end[row])),) for row in np.flatnonzero(torn).tolist()}
         columns.times["started_at"], columns.times["ended_at"] = np.where(torn, NAT, start), np.where(torn, NAT, end)
+
+
+def _check_temperatures(columns: _Columns, defects: _Defects, kept: Mask) -> None:
+    """Of a row that gives its temperature on two scales which cannot both be right neither is taken."""
+    both = columns.numbers.get("temperature_c"), columns.numbers.get("temperature_f")
+    if both[0] is None or both[1] is None:
+        return
+    celsius, fahrenheit = both[0], both[1]
+    apart = np.flatnonzero(~np.isnan(celsius) & ~np.isnan(fahrenheit) & ~agree(celsius, fahrenheit) & kept)
+    if len(apart):
+        defects.add(apart, "temperature_f", "temperature_disagrees", "temperature_f is not temperature_c in °F")
+        for name in ("temperature_c", "temperature_f"):
+            columns.numbers[name] = columns.numbers[name].copy()
+            columns.numbers[name][apart] = np.nan
 
 
 def _weigh_twice(columns: _Columns) -> None:

@@ -149,7 +149,7 @@ class Budget:
 REQUIRED = ("store_id", "equipment_id", "step")
 TIMES = ("started_at", "ended_at", "verified_at", "recorded_at")
 NUMBERS = (
-    "duration_s", "concentration_ppm", "temperature_c", "ph", "hardness_ppm", "count_per_g", "product_amount",
+    "duration_s", "concentration_ppm", "temperature_c", "temperature_f", "ph", "hardness_ppm", "count_per_g", "product_amount",
     "water_amount",
 )  # fmt: skip
 TEXTS = (
@@ -191,6 +191,7 @@ DOMAIN: dict[str, tuple[float, float]] = {
     "duration_s": (0, 31 * 86_400),
     "concentration_ppm": (0, 1_000_000),
     "temperature_c": (-60, 300),
+    "temperature_f": (-76, 572),
     "ph": (0, 14),
     "hardness_ppm": (0, 1_000_000),
     "count_per_g": (0, 1e12),

@@ -273,3 +273,25 @@ def test_findings_are_grouped_by_the_plan_on_request(folder, capfdbinary) -> Non
     }  # fmt: skip
     assert text.index("Critical control points, minor: 1 finding") < text.index("Prerequisites, major: 2 findings")
     assert usual.index("Major: 2 findings") < usual.index("Minor: 1 finding")
+
+
+def test_units_are_the_readers_and_json_stays(folder, capfdbinary) -> None:
+    """The same audit in US units: a printed pair shows its other side, a recorded value stands, JSON is the same bytes."""
+    text = PACK.replace("params: {required_fields: [performed_by]}", "cites: [{source: s, says: At least 24 °C/75 °F}]")
+    text = text.replace("kind: record", "kind: concentration, params: {agent: quat, table: [{temperature_c: {min: 24 °C/75 °F}}]}")
+    (folder / "pack.yaml").write_text(text + "sources: {s: {title: Code}}\n", "utf-8")
+    log = HEADER.strip() + ",agent,concentration_ppm,temperature_f\n" + "".join(f"{r},,,\n" for r in rows().split()[:1])
+    log += "S1,E1,c1,cip,test_solution,,2026-01-05T20:00,2026-01-05T20:01,AB,quat,200,74\n"
+    arguments = ("--fail-on", "never", *register(folder))
+
+    shown = {u: check(folder, capfdbinary, *arguments, "--units", u, log=log)[1].decode() for u in ("si", "us")}
+    machine = [
+        json.loads(check(folder, capfdbinary, *arguments, "--format", "json", "--units", u, log=log)[1]) for u in ("si", "us")
+    ]
+
+    assert "200 ppm at 74 °F (23.3 °C)" in shown["si"]
+    assert "At least 24 °C." in shown["si"]
+    assert re.search(r"200 ppm at 74 °F fits", shown["us"])
+    assert "At least 75 °F." in shown["us"]
+    assert machine[0]["findings"] == machine[1]["findings"]
+    assert check(folder, capfdbinary, *arguments, "--units", "imperial", log=log)[0] == 2

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 
 COLUMNS = (
     "store_id", "equipment_id", "cycle_id", "procedure", "step", "target", "started_at", "ended_at", "duration_s", "agent",
-    "solution_id", "concentration_ppm", "temperature_c", "ph", "hardness_ppm", "product_amount", "product_unit",
+    "solution_id", "concentration_ppm", "temperature_c", "temperature_f", "ph", "hardness_ppm", "product_amount", "product_unit",
     "water_amount", "water_unit", "performed_by", "verified_by", "verified_at", "recorded_at",
 )  # fmt: skip
 # a zone, and days on which its clocks jump
@@ -188,13 +188,14 @@ def contacts(r: Random) -> Case:
         {"agent": "chlorine", "at_least": "PT60S", "concentration_ppm": {"min": 50, "max": 99.5}},
         {"agent": "chlorine", "at_least": "PT10S", "concentration_ppm": {"min": 100}, "temperature_c": {"min": 13}},
         {"agent": "chlorine", "at_least": "PT30S", "concentration_ppm": {"min": 100}, "ph": {"max": 8}},
-        {"agent": "quat", "at_least": "PT30S", "temperature_c": {"min": 24, "max": 60}},
+        {"agent": "chlorine", "at_least": "PT20S", "ph": {"max": 8.05, "unrecorded": "met"}},
+        {"agent": "quat", "at_least": "PT30S", "temperature_c": {"min": "24 °C/75 °F", "max": 60}},
         {"agent": "quat", "at_least": "PT10S", "hardness_ppm": {"max": 500}},
         {"at_least": "PT30M"},
     ]
     r.shuffle(table)
     # the contract does not say what holds for a contact that no line is for; the last line is for any
-    table = table[: r.randint(1, 6)]
+    table = table[: r.randint(1, 7)]
     table += [{"at_least": "PT30M"}] * ({"at_least": "PT30M"} not in table)
     rules = [
         rule("C-ONE", "contact", optional(min="PT60S", targets=targets(r))),
@@ -235,10 +236,17 @@ def measured(r: Random, solutions: Sequence[str] = ("",)) -> dict[str, str]:
         "agent": r.choice(["chlorine", "chlorine", "chlorine", "quat", "water", ""]),
         "solution_id": r.choice(solutions),
         "concentration_ppm": r.choice(["", "50", "49.9", "99.5", "99.6", "100", "200", "200.1"]),
-        "temperature_c": r.choice(["", "13", "12.9", "24", "60.1"]),
+        **warmth(r),
         "ph": r.choice(["", "8", "8.1", "7.0"]),
         "hardness_ppm": r.choice(["", "500", "500.1"]),
     }
+
+
+def warmth(r: Random) -> dict[str, str]:
+    """A temperature on one scale, on both as they agree, or on none; 75 °F is 23.9 °C and printed as 24."""
+    both = r.choice(["", "13,", "12.9,", "24,", "60.1,", ",55", ",54.9", ",75", ",74.9", ",140", ",140.1", "24,74.9", "13,55"])
+    celsius, fahrenheit = both.split(",") if both else ("", "")
+    return {"temperature_c": celsius, "temperature_f": fahrenheit}
 
 
 AMOUNTS = ("product_amount", "product_unit", "water_amount", "water_unit")
@@ -252,10 +260,10 @@ DOSES = (
 def solutions(r: Random) -> Case:
     """Readings at the edge, of several solutions, corrected before use or after, with conditions or amounts lacking."""
     table = [
-        {"min": 50, "max": 200, "temperature_c": {"min": 13}, "ph": {"max": 8}},
+        {"min": 50, "max": 200, "temperature_c": {"min": ["13 °C", "55 °F"]}, "ph": {"max": 8, "unrecorded": "met"}},
         {"min": 100, "max": 200, "temperature_c": {"min": 12.9}},
         {"min": 50, "max": 200, "hardness_ppm": {"max": 500}},
-        {"min": 25, "max": 49.9, "temperature_c": {"min": 24, "max": 60}},
+        {"min": "25 ppm", "max": "49.9 mg/L", "temperature_c": {"min": "75 °F", "max": "60 °C"}},
         {"min": 200},
     ]
     r.shuffle(table)
@@ -282,7 +290,8 @@ def solutions(r: Random) -> Case:
             doses = r.choice((DOSES, DOSES[:3], DOSES[:1]))
             # whether a reading may borrow its warmth and pH from another row is open: all rows of a cycle have them or none
             lacking = r.choice([[], ["temperature_c"], ["ph"], ["hardness_ppm"], ["temperature_c", "ph"]])
-            fixed = {"temperature_c": r.choice(["13", "12.9", "24", "60.1"]), "ph": r.choice(["8", "8.1"]),
+            lacking += ["temperature_f"] * ("temperature_c" in lacking)
+            fixed = {**warmth(r), "ph": r.choice(["8", "8.1"]),
                      "hardness_ppm": r.choice(["500", "500.1"])}  # fmt: skip
             for step in ("mix_solution", "test_solution", "mix_solution", "test_solution", "sanitize", "test_solution"):
                 if r.random() < 0.7:

@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -445,14 +446,27 @@ def met(line: Mapping[str, Any], row: Row) -> str:
         answers.append("unknown" if not row.get("agent") else "yes" if row["agent"] == line["agent"] else "no")
     for name in ("concentration_ppm", "temperature_c", "ph", "hardness_ppm"):
         if line.get(name) is not None:
-            value = number(row.get(name))
-            answers.append("unknown" if value is None else "yes" if within(value, line[name]) else "no")
+            scale = "F" if name == "temperature_c" and row.get("temperature_f") else "C"
+            value = number(row.get("temperature_f" if scale == "F" else name))
+            unrecorded = "yes" if line[name].get("unrecorded") == "met" else "unknown"
+            answers.append(unrecorded if value is None else "yes" if within(value, line[name], scale) else "no")
     return "no" if "no" in answers else "unknown" if "unknown" in answers else "yes"
 
 
-def within(value: Decimal, limits: Mapping[str, Any]) -> bool:
-    low, high = limits.get("min"), limits.get("max")
-    return (low is None or value >= Decimal(str(low))) and (high is None or value <= Decimal(str(high)))
+def within(value: Decimal, limits: Mapping[str, Any], scale: str = "C") -> bool:
+    low, high = (figure(limits.get(end), scale) for end in ("min", "max"))
+    return (low is None or Fraction(value) >= low) and (high is None or Fraction(value) <= high)
+
+
+def figure(limit: Any, scale: str) -> Fraction | None:
+    """A limit as a number: of a temperature that of one scale, as it is written or, where it is not, reckoned."""
+    if limit is None or isinstance(limit, (int, float)) or "°" not in str(limit):
+        plain = None if limit is None else Fraction(str(limit).split(" ")[0])
+        return plain if plain is None or scale == "C" else plain * 9 / 5 + 32
+    sides = dict(reversed(side.split(" °")) for side in (limit if isinstance(limit, list) else limit.split("/")))
+    if scale in sides:
+        return Fraction(sides[scale])
+    return Fraction(sides["C"]) * 9 / 5 + 32 if scale == "F" else (Fraction(sides["F"]) - 32) * 5 / 9
 
 
 def concentration(world: World, rule: Mapping[str, Any]) -> set[Finding]:

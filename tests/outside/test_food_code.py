@@ -2,8 +2,8 @@
 
 FDA Food Code 4-501.114 (strength, temperature, pH, hardness) and 4-703.11 (contact), 2017 text, seen through official
 state adoptions: WAC 246-215-04565 and -04710, Wis. Admin. Code ATCP 75 appendix, 2VAC5-585-1700. The ceiling of
-200 ppm is that of 40 CFR 180.940 (seen in secondary tables). They are tried on the bundled pack itself. Readings are in the unit of the table's own Celsius
-figures, since the printed pairs of Celsius and Fahrenheit are rounded.
+200 ppm is that of 40 CFR 180.940 (seen in secondary tables). They are tried on the bundled pack itself. The printed pairs of Celsius
+and Fahrenheit are rounded, so readings are tried on both scales, each against its own printed figure.
 """
 
 from __future__ import annotations
@@ -61,7 +61,12 @@ def status(found, rule: str) -> str:
         (200, 20, 7, "in"),
         (250, 20, 7, "out"),  # 18: above the ceiling of 40 CFR 180.940
         (50, "", 8.0, "not_observed"),  # what decides is not on record
-        (50, 24, "", "not_observed"),
+        (50, 24, "", "not_observed"),  # the pH decides: at most 8 would do, and only the column up to 10 can be claimed
+        (50, 30, "", "not_observed"),
+        (50, 38, "", "in"),  # without a pH only the stricter column (pH 10 or less) can be claimed
+        (100, 20, "", "in"),
+        (100, 13, "", "in"),
+        (100, 12.9, "", "out"),
         (24, "", "", "out"),  # whatever the temperature and the pH, no row begins below 25
         (50, 23, "", "out"),  # whatever the pH, 50 ppm needs 24 C
     ],
@@ -71,6 +76,58 @@ def test_chlorine(judge, ppm, celsius, ph, expected) -> None:
     found = judge(PACK, solution("chlorine", ppm, celsius, ph))
 
     assert expected == worst(found, "SAN-CHLORINE-CONDITIONS", "SAN-CHLORINE-STRONG")
+
+
+def in_fahrenheit(agent: str, ppm: float | str, fahrenheit: float | str, ph: float | str, seconds: int = 60, hardness: float | str = "") -> str:
+    """The same row with what a Fahrenheit thermometer showed."""
+    return solution(agent, ppm, fahrenheit, ph, seconds, hardness).replace("temperature_c", "temperature_f")
+
+
+@pytest.mark.parametrize(
+    ("ppm", "fahrenheit", "ph", "expected"),
+    [
+        (50, 75, 8.0, "in"), (50, 74, 8.0, "out"),  # 13: printed as 24 C (75 F); 75 F is 23.9 C
+        (50, 75, 8.1, "out"), (50, 100, 8.1, "in"),  # 14: needs 100 F; 100 F is 37.8 C and printed as 38
+        (50, 99.9, 8.1, "out"),
+        (49, 119, 7, "out"), (49, 120, 7, "in"),  # 15: 120 F is 48.9 C and printed as 49
+        (100, 55, 10, "in"), (100, 54, 10, "out"),  # 16: 55 F is 12.8 C and printed as 13
+        (100, 55, 10.1, "out"),  # 17
+        (50, 100, "", "in"), (50, 99, "", "not_observed"), (50, 74, "", "out"),
+    ],
+)  # fmt: skip
+def test_chlorine_in_fahrenheit(judge, ppm, fahrenheit, ph, expected) -> None:
+    """4-501.114(A), by the Fahrenheit figures as the code prints them."""
+    found = judge(PACK, in_fahrenheit("chlorine", ppm, fahrenheit, ph))
+
+    assert expected == status(found, "SAN-CHLORINE-CONDITIONS")
+
+
+@pytest.mark.parametrize(
+    ("agent", "rule", "fahrenheit", "expected"),
+    [
+        ("iodine", "SAN-IODINE-CONDITIONS", 68, "in"), ("iodine", "SAN-IODINE-CONDITIONS", 67.9, "out"),  # 4-501.114(B)
+        ("quat", "SAN-QUAT-CONDITIONS", 75, "in"), ("quat", "SAN-QUAT-CONDITIONS", 74, "out"),  # 20, 4-501.114(C)
+    ],
+)  # fmt: skip
+def test_iodine_and_quat_in_fahrenheit(judge, agent, rule, fahrenheit, expected) -> None:
+    """4-501.114(B) and (C), by the Fahrenheit figures as the code prints them."""
+    assert expected == status(judge(PACK, in_fahrenheit(agent, 20, fahrenheit, 5, hardness=500)), rule)
+
+
+@pytest.mark.parametrize(
+    ("agent", "ppm", "fahrenheit", "ph", "seconds", "expected"),
+    [
+        ("chlorine", 50, 95, 9, 8, "out"),  # 21
+        ("chlorine", 50, 100, 9, 7, "in"), ("chlorine", 50, 99, 9, 7, "out"),
+        ("chlorine", 50, 75, 8, 7, "in"), ("chlorine", 50, 74, 8, 7, "out"),
+        ("water", "", 171, "", 30, "in"), ("water", "", 170, "", 30, "out"),  # 4-501.111: 77 C (171 F); 171 F is 77.2 C
+    ],
+)  # fmt: skip
+def test_contact_in_fahrenheit(judge, agent, ppm, fahrenheit, ph, seconds, expected) -> None:
+    """4-703.11 and 4-501.111, by the Fahrenheit figures as the code prints them."""
+    row = in_fahrenheit(agent, ppm, fahrenheit, ph, seconds)
+
+    assert expected == status(judge(PACK, row), "SAN-CONTACT-SHORTEST")
 
 
 @pytest.mark.parametrize(

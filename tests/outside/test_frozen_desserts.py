@@ -42,13 +42,23 @@ def heating(end: str, celsius: float) -> str:
         ("02:29:00", 65.6, "out"),  # 150 F for 29 minutes
         ("02:29:59", 65.6, "out"),
         ("02:30:00", 65.6, "in"),
-        ("02:30:00", (150 - 32) / 1.8, "in"),  # 150 F, converted and not rounded
         ("02:30:00", 65.5, "out"),
     ],
 )
 def test_all_mix_is_heated_for_half_an_hour(end: str, celsius: float, expected: str) -> None:
     """7 Pa. Code 39.54(e): at least 150 F (printed as 65.6 C) for at least 30 minutes each day."""
     assert judged("frozen-dessert-heat-treatment", "FRZ-HEAT", heating(end, celsius), "2026-03-01T12:00") == [expected]
+
+
+@pytest.mark.parametrize(
+    ("end", "fahrenheit", "expected"),
+    [("02:30:00", 150, "in"), ("02:30:00", 149.9, "out"), ("02:29:00", 150, "out")],  # example 24: 29 minutes
+)
+def test_a_fahrenheit_thermometer_is_held_against_the_printed_fahrenheit(end, fahrenheit, expected) -> None:
+    """7 Pa. Code 39.54(e) prints 150 F first; it is 65.56 C, less than the 65.6 C that stands beside it."""
+    log = heating(end, fahrenheit).replace("temperature_c", "temperature_f")
+
+    assert judged("frozen-dessert-heat-treatment", "FRZ-HEAT", log, "2026-03-01T12:00") == [expected]
 
 
 @pytest.mark.parametrize(("again", "expected"), [("2026-03-15", "in"), ("2026-03-16", "out")])

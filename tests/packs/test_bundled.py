@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -203,6 +204,7 @@ LISTS = ("required", "required_fields", "relations", "forbidden", "fields", "tar
 WORDS = {("accumulate", "longest"): "total", ("counts", "complete"): "any", ("counts", "conforming"): "complete",
          ("not_future", "true"): "false"}  # fmt: skip
 STEPS = {"ph": 0.1}
+SIDE = re.compile(r"(-?[\d.]+) ?(°[CF]|%|ppm|mg/L)")
 
 
 def looser(value: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[str, Any]]:
@@ -223,6 +225,16 @@ def looser(value: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[str, Any]]:
     elif (key, str(value)) in WORDS:
         word = WORDS[key, str(value)]
         yield f"{said} {word}", word == "true" if word in ("true", "false") else word
+    elif key in (*LOOSER_BELOW, *LOOSER_ABOVE) and (sides := SIDE.findall(str(value))):
+        sign = 1 if key in LOOSER_ABOVE else -1
+        # of a published pair each side is a figure of its own
+        moved = [f"{float(figure) + sign:g} {unit}" for figure, unit in sides]
+        kept = [f"{figure} {unit}" for figure, unit in sides]
+        for at in range(len(sides)):
+            changed = "/".join([*kept[:at], moved[at], *kept[at + 1 :]])
+            yield f"{said} {changed}", changed
+        if len(sides) > 1:
+            yield f"{said} {'/'.join(moved)}", "/".join(moved)
     elif key in LOOSER_BELOW or key in LOOSER_ABOVE:
         sign = 1 if key in LOOSER_ABOVE else -1
         try:
@@ -239,7 +251,7 @@ def looser(value: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[str, Any]]:
             Duration.parse(str(value))
             numeric = True
         except ValueError:
-            numeric = str(value).replace(".", "", 1).isdigit()
+            numeric = str(value).split(" ")[0].replace(".", "", 1).isdigit()
         assert not numeric, f"{said}: is {value} a limit, and which way is it loosened?"
 
 

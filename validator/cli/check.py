@@ -17,6 +17,7 @@ from validator.cli.output import parse_outputs, write_report
 from validator.cli.waiting import Waiting
 from validator.errors import WrongInput
 from validator.reports import RENDERERS, Grouping
+from validator.reports.measures import UNITS, Units, for_reader
 
 if TYPE_CHECKING:
     from validator.deviations import Deviations
@@ -56,6 +57,8 @@ Examples:
 @click.option(
     "--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated."
 )
+@click.option("--units", type=click.Choice(UNITS), default="si", show_default=True,
+              help="Units in which a reader sees temperatures and mixed amounts; JSON stays as it is.")  # fmt: skip
 @click.option("--fail-on", type=click.Choice([*GRADES, "never"]), default="major", show_default=True,
               help="Exit with 1 on findings of this grade or graver.")  # fmt: skip
 @click.option(
@@ -70,7 +73,7 @@ Examples:
 )
 def command(
     records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, accept_path: str | None,
-    as_of: str | None, decision: str | None, shown: str, outputs: tuple[str, ...], fail_on: str,
+    as_of: str | None, decision: str | None, shown: str, outputs: tuple[str, ...], units: Units, fail_on: str,
     group: Grouping, explain: str | None,
 ) -> int:  # fmt: skip
     """Audit RECORDS (CSV, XLSX, JSON, JSON Lines or Parquet; - is standard input) and say what is IN, OUT, N/O and N/A."""
@@ -82,13 +85,13 @@ def command(
         report = judged.report
         waiting.say("writing the report")
         if explain is not None:
-            click.echo(_reasoning(judged, explain), nl=False)
+            click.echo(_reasoning(judged, explain, units), nl=False)
             return exit_status(report, fail_on)
         # a bar would draw into a report on the same terminal
         if shown != "text" or sys.stdout is None or not sys.stdout.isatty():
-            write_report(report, shown, files, group)
+            write_report(report, shown, files, units, group)
             return exit_status(report, fail_on)
-    write_report(report, shown, files, group)
+    write_report(report, shown, files, units, group)
     return exit_status(report, fail_on)
 
 
@@ -100,18 +103,19 @@ class Judged:
     packs: list[Pack]
 
 
-def _reasoning(judged: Judged, finding_id: str) -> str:
+def _reasoning(judged: Judged, finding_id: str, units: Units) -> str:
     """Everything behind one finding."""
     from validator.catalogue import explain
     from validator.reports.reasoning import explain as reason
     from validator.reports.reasoning import find
 
-    finding = find(judged.report, finding_id)
+    report = for_reader(judged.report, units)
+    finding = find(report, finding_id)
     if finding is None:
         raise WrongInput(f"--explain {finding_id}: no finding, or more than one, has an id that begins so")
     bound = [(p, b) for p in judged.packs for b in p.rules if b.rule.id == finding.rule]
     rule = explain(bound[0][1], bound[0][0]) if bound else f"{finding.rule} is no rule of a pack: {finding.title}\n"
-    return reason(finding, judged.report, rule)
+    return reason(finding, report, rule)
 
 
 def audit_files(

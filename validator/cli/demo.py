@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from validator.cli.waiting import Waiting
+from validator.reports.measures import UNITS, Units
 
 
 @click.command(name="demo", epilog="Example:  cip-audit demo --folder /tmp/demo --output html=demo.html")
@@ -17,7 +18,9 @@ from validator.cli.waiting import Waiting
 @click.option(
     "--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated."
 )
-def command(folder: str, shown: str, outputs: tuple[str, ...]) -> None:
+@click.option("--units", type=click.Choice(UNITS), default="si", show_default=True,
+              help="Units in which a reader sees temperatures and mixed amounts; JSON stays as it is.")  # fmt: skip
+def command(folder: str, shown: str, outputs: tuple[str, ...], units: Units) -> None:
     """Write an invented chain's register and six months of cleaning logs to a folder, and audit them."""
     from validator.cli.check import audit_files
     from validator.cli.output import parse_outputs, write_report
@@ -31,7 +34,7 @@ def command(folder: str, shown: str, outputs: tuple[str, ...]) -> None:
     demo = write_demo(Path(folder))
     with Waiting("auditing the demo") as waiting:
         report = audit_files([str(p) for p in demo.logs], [PACK], str(demo.register), demo.as_of, "simple", waiting)
-    write_report(report, shown, files)
+    write_report(report, shown, files, units)
     logs = " ".join(str(p) for p in demo.logs)
     click.echo(f"The files are in {folder}. The same audit by hand:\n  cip-audit check {logs} "
                f"--rules {PACK} --register {demo.register} --as-of {demo.as_of}", err=True)  # fmt: skip

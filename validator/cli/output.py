@@ -11,6 +11,7 @@ from pathlib import Path
 from validator.errors import WrongInput
 from validator.findings import Report
 from validator.reports import Grouping
+from validator.reports.measures import Units
 
 
 def parse_outputs(outputs: Sequence[str], formats: Sequence[str], inputs: Sequence[str] = ()) -> list[tuple[str, Path]]:
@@ -30,28 +31,32 @@ def parse_outputs(outputs: Sequence[str], formats: Sequence[str], inputs: Sequen
     return found
 
 
-def write_report(report: Report, shown: str, outputs: Sequence[tuple[str, Path]], group: Grouping = "grade") -> None:
-    """The report in the format `shown` to standard output, and in each named format to its file."""
+def write_report(
+    report: Report, shown: str, outputs: Sequence[tuple[str, Path]], units: Units = "si", group: Grouping = "grade"
+) -> None:
+    """The report in the format `shown` to standard output, and in each named format to its file, in the reader's units."""
     from validator.reports import RENDERERS
 
     if sys.stdout is None:
         raise WrongInput("standard output is closed, and the report has nowhere to go")
     for name, path in outputs:
-        write_file(path, RENDERERS[name].render(report, group))
-    on_terminal = shown == "text" and sys.stdout.isatty()
-    document = _for_terminal(report, group) if on_terminal else RENDERERS[shown].render(report, group)
+        write_file(path, RENDERERS[name].render(report, units, group))
+    on_screen = shown == "text" and sys.stdout.isatty()
+    document = _for_terminal(report, units, group) if on_screen else RENDERERS[shown].render(report, units, group)
     sys.stdout.buffer.write(document)
     sys.stdout.buffer.flush()
 
 
-def _for_terminal(report: Report, group: Grouping) -> bytes:
+def _for_terminal(report: Report, units: Units, group: Grouping) -> bytes:
     """The text report in the terminal's own width and colours."""
     import shutil
 
+    from validator.reports.measures import for_reader
     from validator.reports.text import render
 
     colour = not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
-    return render(report, width=max(60, min(shutil.get_terminal_size().columns, 120)), color=colour, group=group)
+    width = max(60, min(shutil.get_terminal_size().columns, 120))
+    return render(for_reader(report, units), width=width, color=colour, group=group)
 
 
 def write_file(path: Path, document: bytes) -> None:

@@ -71,6 +71,7 @@ def audit(
     told.extend(tell.about_uncredited(applied))
     told.extend(tell.about_samples(applied))
     told.extend(tell.about_close(applied))
+    told.extend(tell.about_claims(applied))
     told.extend(tell.about_contradictions(applied))
     told.extend(tell.about_targets(applied))
     found = [*findings(applied), *_empty_exports(intake)]

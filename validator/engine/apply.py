@@ -11,7 +11,7 @@ import numpy.typing as npt
 from pydantic import ValidationError
 
 from validator import kinds
-from validator.documents import suggest
+from validator.documents import existing, say_path, suggest
 from validator.errors import WrongInput
 from validator.findings import Grade, Notice
 from validator.kinds.outcome import IN, NOT_APPLICABLE, OUT, Outcomes, Scope
@@ -158,8 +158,8 @@ def override(bound: BoundRule, kind: kinds.Kind, machine: Machine, limits: Mappi
         params = kind.params.model_validate(raw)
     except ValidationError as error:
         item = error.errors(include_url=False)[0]
-        key = ".".join(str(step) for step in item["loc"])
-        raise WrongInput(f"{place}.{key}: {item.get('ctx', {}).get('error', item['msg'])!s}") from None
+        key = say_path(existing(raw, item["loc"]))
+        raise WrongInput(f"{place}.{key}{item.get('ctx', {}).get('error', item['msg'])!s}") from None
     for key in changed:
         if not limits.get("why") and not kind.tightens(bound.params, params, key):
             raise WrongInput(

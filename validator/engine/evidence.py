@@ -1,49 +1,94 @@
-"""The rows that show a finding, with what stands in them: times by the clock of the store, a blank as an empty text."""
+"""The rows that show a finding, with what stands in them: times by the clock of the store, a blank as an empty text.
+
+Rows are put into words in bulk: many findings name many rows, and often the same.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+import numpy.typing as npt
 
 from validator.findings import Evidence
 from validator.quantities import plain_number
 from validator.steps import Steps
 from validator.tables import NAT, NUMBERS, TIMES
-from validator.timing.zones import Clock
 
 MOST_ROWS = 60
 """Rows named in one finding: a finding on more says so in its sentence."""
-Seen = dict[tuple[int, int, tuple[str, ...]], Evidence]
-"""Rows that were put into words before: several findings often name the same."""
+Columns = tuple[str, ...]
+Index = npt.NDArray[np.intp]
 
 
-def evidence(steps: Steps, rows: Sequence[int], columns: tuple[str, ...], seen: Seen) -> tuple[Evidence, ...]:
-    """The rows (positions in `steps`) in order of file and number, each once."""
+class Rows:
+    """The rows of some steps (positions in their order) in words, each put into them once for every set of columns."""
+
+    def __init__(self, steps: Steps) -> None:
+        self.steps = steps
+        self._said: dict[Columns, dict[int, tuple[int, int, Evidence]]] = {}
+
+    def say(self, asked: Iterable[tuple[Columns, Sequence[int]]]) -> None:
+        """Put into words what several findings will name."""
+        wanted: dict[Columns, set[int]] = {}
+        for columns, rows in asked:
+            wanted.setdefault(columns, set()).update(rows)
+        for columns, every in wanted.items():
+            known = self._said.setdefault(columns, {})
+            fresh = np.array(sorted(every - known.keys()), dtype=np.intp)
+            known.update(zip(fresh.tolist(), _in_words(self.steps, fresh, columns), strict=True))
+
+    def of(self, columns: Columns, rows: Sequence[int]) -> tuple[Evidence, ...]:
+        """The rows of one finding in order of file and number, each once; they were said before."""
+        said = self._said[columns]
+        return tuple(row for _, _, row in sorted({said[k] for k in rows}, key=lambda r: r[:2])[:MOST_ROWS])
+
+
+def _in_words(steps: Steps, rows: Index, columns: Columns) -> list[tuple[int, int, Evidence]]:
     records = steps.records
-    at = ((steps.row.item(k), k) for k in rows)
-    placed = sorted({(records.source.item(row), records.rows.item(row), k) for row, k in at})
-    return tuple(_row(steps, source, number, k, columns, seen) for source, number, k in placed[:MOST_ROWS])
+    at = steps.row[rows]
+    sources, numbers = records.source[at].tolist(), records.rows[at].tolist()
+    values = zip(*(_column(steps, rows, at, name) for name in columns), strict=True) if columns else ((),) * len(rows)
+    found = []
+    for source, number, said in zip(sources, numbers, values, strict=True):
+        file, sheet = records.sources[source]
+        found.append((source, number, Evidence(file, sheet, number, columns, said)))
+    return found
 
 
-def _row(steps: Steps, source: int, number: int, k: int, columns: tuple[str, ...], seen: Seen) -> Evidence:
-    key = source, number, columns
-    if key not in seen:
-        clock = steps.machines[steps.machine.item(steps.cycle.item(k))].clock
-        file, sheet = steps.records.sources[source]
-        values = tuple(_value(steps, steps.row.item(k), name, clock) for name in columns)
-        seen[key] = Evidence(file, sheet, number, columns, values)
-    return seen[key]
-
-
-def _value(steps: Steps, row: int, column: str, clock: Clock) -> str:
+def _column(steps: Steps, rows: Index, at: Index, name: str) -> list[str]:
     records = steps.records
-    if column in TIMES:
-        at = records.times[column].item(row)
-        if at != NAT:
-            return clock.moment(at)
-        side = ("started_at", "ended_at").index(column) if column in ("started_at", "ended_at") else -1
-        meant = records.doubt.get(row, ()) or records.stated.get(row, ())
-        return " or ".join(sorted({clock.moment(pair[side]) for pair in meant if side >= 0 and pair[side] != NAT}))
-    if column in NUMBERS:
-        value = records.numbers[column].item(row) if column in records.numbers else float("nan")
-        return "" if value != value else plain_number(value)
-    return records.text(column, row)
+    if name in TIMES:
+        return _times(steps, rows, at, name)
+    if name in NUMBERS:
+        if name not in records.numbers:
+            return [""] * len(at)
+        return ["" if value != value else plain_number(value) for value in records.numbers[name][at].tolist()]
+    coded = records.texts[name]
+    words = [*coded.vocabulary, ""]
+    return [words[code] for code in coded.codes[at].tolist()]
+
+
+def _times(steps: Steps, rows: Index, at: Index, name: str) -> list[str]:
+    """Times by the clock of each row's store; of an hour that happened twice both, of torn times what was written."""
+    records = steps.records
+    instants = records.times[name][at]
+    said = [""] * len(at)
+    machine = steps.machine[steps.cycle[rows]]
+    zones = sorted({m.zone for m in steps.machines})
+    zone = np.array([zones.index(m.zone) for m in steps.machines], dtype=np.int64)[machine]
+    for code in np.unique(zone).tolist():
+        mine = np.flatnonzero((zone == code) & (instants != NAT))
+        if len(mine):
+            clock = steps.machines[int(machine[mine[0]])].clock
+            for k, text in zip(mine.tolist(), clock.moments(instants[mine]), strict=True):
+                said[k] = text
+    if name in ("started_at", "ended_at"):
+        side = ("started_at", "ended_at").index(name)
+        for k in np.flatnonzero(instants == NAT).tolist():
+            row = int(at[k])
+            meant = records.doubt.get(row, ()) or records.stated.get(row, ())
+            if meant:
+                clock = steps.machines[int(machine[k])].clock
+                said[k] = " or ".join(sorted({clock.moment(pair[side]) for pair in meant if pair[side] != NAT}))
+    return said

@@ -136,6 +136,17 @@ def about_samples(applied: Sequence[Applied]) -> Iterable[Notice]:
                                  count=blank)  # fmt: skip
 
 
+def about_claims(applied: Sequence[Applied]) -> Iterable[Notice]:
+    """Checks that are IN by a value that is not on record and that the rule takes as kept."""
+    for a in applied:
+        count = sum(int((o.claimed & (o.status == IN)).sum()) for o in a.outcomes if o.claimed is not None)
+        if count:
+            rule = a.rule.rule.id
+            yield Notice("claimed", f"{rule}: {count} check{'s are' if count > 1 else ' is'} IN although a value that the limits "
+                         f"ask for is not on record; the rule takes it as kept, which is a claim and no measurement", rule,
+                         count=count)  # fmt: skip
+
+
 def about_close(applied: Sequence[Applied]) -> Iterable[Notice]:
     """Checks that are IN by less than the clock is read: as recorded they keep the limit, and they may not have."""
     for a in applied:

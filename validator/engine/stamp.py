@@ -10,10 +10,10 @@ import numpy.typing as npt
 
 from validator import grading
 from validator.engine.apply import Applied
-from validator.engine.evidence import MOST_ROWS, Seen, evidence
+from validator.engine.evidence import MOST_ROWS, Rows
 from validator.engine.wording import sentence
-from validator.findings import Citation, Finding, Grade, Status
-from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Names, Outcomes
+from validator.findings import Citation, Evidence, Finding, Grade, Status
+from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Names, Outcomes, Shown
 from validator.machines import Machine
 from validator.packs.model import Pack, Rule
 from validator.statuses import OPEN
@@ -30,17 +30,17 @@ _MARKS = ((), ("cos",), ("repeat",), ("cos", "repeat"))
 def findings(applied: Sequence[Applied]) -> list[Finding]:
     """The findings of all rules, gravest first, in one declared order."""
     starts: dict[tuple[int, int], str] = {}
-    seen: dict[int, Seen] = {id(a.steps): {} for a in applied}
+    rows = {id(a.steps): Rows(a.steps) for a in applied}
     found: list[Finding] = []
     for a in applied:
         cited = citations(a.pack, a.rule.rule)
         for o in a.outcomes:
-            found += _of_outcomes(a, o, cited, starts, seen[id(a.steps)])
+            found += _of_outcomes(a, o, cited, starts, rows[id(a.steps)])
     return sorted(found, key=order_key)
 
 
 def _of_outcomes(
-    applied: Applied, o: Outcomes, cited: tuple[Citation, ...], starts: dict[tuple[int, int], str], seen: Seen
+    applied: Applied, o: Outcomes, cited: tuple[Citation, ...], starts: dict[tuple[int, int], str], rows: Rows
 ) -> Iterator[Finding]:
     at = np.flatnonzero((o.status == OUT) | (o.status == NOT_OBSERVED))
     if not len(at):
@@ -48,15 +48,20 @@ def _of_outcomes(
     repeated = _repeated(applied, o, at)
     grades = {marks: grading.moved(applied.pack.grading, applied.rule.rule.grade, marks) for marks in _MARKS}
     steps = applied.steps
-    for i, machine, cycle, repeat in zip(
-        at.tolist(), o.machine[at].tolist(), o.cycle[at].tolist(), repeated.tolist(), strict=True
+    shown = [o.show(i) for i in at.tolist()]
+    rows.say((facts.columns, facts.rows) for facts in shown)
+    for i, machine, cycle, repeat, facts in zip(
+        at.tolist(), o.machine[at].tolist(), o.cycle[at].tolist(), repeated.tolist(), shown, strict=True
     ):
         key = id(steps), cycle
         if key not in starts:
             starts[key] = local_start(steps, cycle)
         corrected = o.corrected is not None and bool(o.corrected[i])
         marks = ("cos",) * corrected + ("repeat",) * repeat
-        yield _finding(applied, o, i, applied.machines[machine], cycle, starts[key], marks, grades[marks], cited, seen)
+        seen = rows.of(facts.columns, facts.rows)
+        yield _finding(
+            applied, o, i, facts, applied.machines[machine], cycle, starts[key], marks, grades[marks], cited, seen
+        )
 
 
 def order_key(f: Finding) -> tuple[object, ...]:
@@ -95,28 +100,27 @@ def local_start(steps: Steps, cycle: int) -> str:
 
 
 def _finding(
-    applied: Applied, o: Outcomes, i: int, machine: Machine, cycle: int, started: str, marks: tuple[str, ...],
-    graded: tuple[Grade, str], cited: tuple[Citation, ...], seen: Seen,
+    applied: Applied, o: Outcomes, i: int, shown: Shown, machine: Machine, cycle: int, started: str, marks: tuple[str, ...],
+    graded: tuple[Grade, str], cited: tuple[Citation, ...],
+    seen: tuple[Evidence, ...],
 ) -> Finding:  # fmt: skip
     rule, pack, steps = applied.rule.rule, applied.pack, applied.steps
     cycle_id = steps.cycle_ids[cycle] if cycle >= 0 else ""
     grade, grade_reason = graded
-    shown = o.show(i)
     target = o.target[i]
     required = shown.required.text if shown.required else ""
     message = sentence(rule.kind, o.reason[i], target if target != OPEN else "", required, shown.facts)
     if o.close is not None and bool(o.close[i]):
         message += " (nearer to the limit than the clock is read)"
-    rows = list(shown.rows)
-    if len(rows) > MOST_ROWS:
-        message += f" (the first {MOST_ROWS} of {len(rows)} rows are named)"
+    if len(shown.rows) > MOST_ROWS:
+        message += f" (the first {MOST_ROWS} of {len(shown.rows)} rows are named)"
     return Finding(
         id=finding_id(rule.id, machine.store_id, machine.equipment_id, cycle_id, target, o.part), rule=rule.id,
         title=rule.title, kind=rule.kind, pack=pack.id, grade=grade, status=_STATUS[int(o.status[i])],
         reason=o.reason[i], marks=marks, grade_reason=grade_reason, store_id=machine.store_id,
         equipment_id=machine.equipment_id, cycle_id=cycle_id, cycle_started=started,
         target=target, observed=shown.observed, required=shown.required, margin=shown.margin, message=message,
-        evidence=evidence(steps, rows, shown.columns, seen), citations=cited, hazard=rule.hazard or "",
+        evidence=seen, citations=cited, hazard=rule.hazard or "",
         corrective_action=rule.corrective_action or "", deviation=None, limit_from=applied.limit_from,
         control=rule.plan.control if rule.plan else "",
     )  # fmt: skip

@@ -16,9 +16,9 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import model_validator
 
-from validator.documents import Document, Flag, Number, Text
+from validator.documents import Degrees, Document, Flag, Number, Percent, Strength, Text
 from validator.findings import Quantity, Required
-from validator.kinds.conditions import CONDITIONS, Range
+from validator.kinds.conditions import CONDITIONS, FAHRENHEIT, Range, TemperatureRange, columns_of, ends, unknown
 from validator.kinds.limit_table import INSIDE, OUTSIDE, UNDECIDED, Line, judge
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
@@ -31,6 +31,8 @@ TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"min": "higher", "max": "lo
 COVERAGE_FACTOR = 2
 """A stated uncertainty is twice the standard one (JCGM 100, 6.2)."""
 _SAID = {"temperature_c": "temperature", "ph": "pH", "hardness_ppm": "hardness"}
+_COLUMNS = (*CONDITIONS, FAHRENHEIT)
+"""Where the conditions of a reading stand."""
 _REASONS = ("", "outside", "missing_condition", "not_measured", "within_uncertainty", "no_limit")
 Floats = npt.NDArray[np.float64]
 
@@ -41,7 +43,7 @@ class Strip(Document):
     `nearest`: those nearer to its block than to a neighbour. `adjacent`: those between the neighbouring blocks.
     """
 
-    blocks: tuple[Number, ...]
+    blocks: tuple[Strength, ...]
     cells: Literal["nearest", "adjacent"] = "nearest"
 
     @model_validator(mode="after")
@@ -66,10 +68,17 @@ class Strip(Document):
 class Uncertainty(Document):
     """How far a true value can lie from a reading, to either side, in the reading's own unit."""
 
-    concentration_ppm: Number = 0.0
-    temperature_c: Number = 0.0
+    concentration_ppm: Strength = 0.0
+    temperature_c: Degrees = 0.0
     ph: Number = 0.0
-    hardness_ppm: Number = 0.0
+    hardness_ppm: Strength = 0.0
+
+    def of(self, column: str) -> float:
+        """The uncertainty of a column, in its own unit."""
+        if column == FAHRENHEIT:
+            return round(self.temperature_c * 1.8, 9)
+        value: float = getattr(self, column)
+        return value
 
 
 class Params(Document):
@@ -83,11 +92,11 @@ class Params(Document):
 
     agent: Text
     by_label: Flag = False
-    product_percent: Number | None = None
+    product_percent: Percent | None = None
     strip: Strip | None = None
     uncertainty: Uncertainty | None = None
-    min: Number | None = None
-    max: Number | None = None
+    min: Strength | None = None
+    max: Strength | None = None
     table: tuple[Line, ...] | None = None
 
     @model_validator(mode="after")
@@ -116,8 +125,9 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     """One check a cycle and solution of the agent."""
     found = Solutions(params.agent, scope)
     readings, belongs = found.readings()
-    conditions = {name: found.values(name, readings) for name in CONDITIONS}
+    conditions = {name: found.values(name, readings) for name in _COLUMNS}
     verdict = judge(params.lines, found.values("concentration_ppm", readings), conditions)
+    shown = judge(params.lines, found.values("concentration_ppm", readings), conditions, claims=False)
     near = np.zeros(len(readings), dtype=bool)
     if scope.guarded and (params.strip or params.uncertainty):
         widened = _widened(params, found, readings)
@@ -133,6 +143,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     code[unlimited] = 5
     status = np.array([IN, OUT, *[NOT_OBSERVED] * 4], dtype=np.int8)[code]
     corrected = np.zeros(len(found), dtype=bool)
+    claimed = (status == IN) & any_by(belongs, (verdict == INSIDE) & (shown != INSIDE), len(found))
     decisive: dict[int, list[int]] = {}
     decided = np.where(outside, OUTSIDE, np.where(open_, UNDECIDED, INSIDE))
     for at in np.flatnonzero(np.isin(belongs, np.flatnonzero(outside | open_ | unlimited))).tolist():
@@ -157,12 +168,13 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         if params.table is not None:
             facts["table"] = "yes"
             asked = [name for name in CONDITIONS if any(getattr(line, name) for line in params.table)]
-            facts["conditions"], columns = found.conditions(worst), (*COLUMNS, *asked)
-            facts["lacking"] = " and ".join(_SAID[name] for name in asked if np.isnan(found.value(worst, name)))
+            facts["conditions"], columns = found.conditions(worst), (*COLUMNS, *columns_of(scope.steps, rows, asked))
+            of_reading = {name: found.values(name, np.array([worst])) for name in _COLUMNS}
+            facts["lacking"] = " and ".join(_SAID[name] for name in asked if unknown(name, of_reading)[0])
         return Shown(Quantity(whole_if_whole(value), "ppm"), _required(params), margin, rows, columns, facts)
 
     return [Outcomes(scope.steps.machine[found.cycle], found.cycle, found.names, status,
-                     Reasons(_REASONS, code.astype(np.int8)), show, corrected)]  # fmt: skip
+                     Reasons(_REASONS, code.astype(np.int8)), show, corrected, claimed=claimed)]  # fmt: skip
 
 
 def _likely(params: Params, value: float) -> str:
@@ -176,7 +188,7 @@ def _likely(params: Params, value: float) -> str:
 def _widened(params: Params, found: Solutions, readings: npt.NDArray[np.intp]) -> npt.NDArray[np.int8]:
     """The verdict on each reading over all true values that it can stand for."""
     known: dict[tuple[str, ...], int] = {}
-    columns = [found.values(n, readings).tolist() for n in ("concentration_ppm", *CONDITIONS)]
+    columns = [found.values(n, readings).tolist() for n in ("concentration_ppm", *_COLUMNS)]
     verdicts = []
     for values in zip(*columns, strict=True):
         key = tuple(map(repr, values))
@@ -191,23 +203,22 @@ def _over_range(params: Params, values: tuple[float, ...]) -> int:
     lines, margin = params.lines, params.uncertainty or Uncertainty()
     ranges = [params.strip.cell(values[0]) if params.strip else (values[0] - margin.concentration_ppm,
                                                                  values[0] + margin.concentration_ppm)]  # fmt: skip
-    limits: list[list[float | None]] = [[v for line in lines for v in (line.min, line.max)]]
-    for value, name in zip(values[1:], CONDITIONS, strict=True):
-        bands: list[Range | None] = [getattr(line, name) for line in lines]
-        limits.append([v for band in bands if band for v in (band.min, band.max)])
+    limits = [[v for line in lines for v in (line.min, line.max) if v is not None]]
+    for value, name in zip(values[1:], _COLUMNS, strict=True):
+        limits.append([v for line in lines for v in ends(line, name)])
         # a condition that no line asks for needs no trying out
-        ranges.append((value - getattr(margin, name), value + getattr(margin, name)) if limits[-1] else (value, value))
+        ranges.append((value - margin.of(name), value + margin.of(name)) if limits[-1] else (value, value))
     grids = [_around(low, high, marks) for (low, high), marks in zip(ranges, limits, strict=True)]
     tried = np.array(list(itertools.product(*grids)))
-    results = judge(lines, tried[:, 0], dict(zip(CONDITIONS, tried[:, 1:].T, strict=True)))
+    results = judge(lines, tried[:, 0], dict(zip(_COLUMNS, tried[:, 1:].T, strict=True)))
     return INSIDE if (results == INSIDE).all() else OUTSIDE if (results == OUTSIDE).all() else UNDECIDED
 
 
-def _around(low: float, high: float, limits: Sequence[float | None]) -> list[float]:
+def _around(low: float, high: float, limits: Sequence[float]) -> list[float]:
     """Both ends of a range, and every limit within it with the values just beside it; NaN stays unknown."""
     if np.isnan(low):
         return [low]
-    inside = [v for v in limits if v is not None and low < v < high]
+    inside = [v for v in limits if low < v < high]
     beside = [float(np.nextafter(v, way)) for v in inside for way in (-np.inf, np.inf)]
     return [low, high, *inside, *beside]
 
@@ -230,7 +241,7 @@ def _required(params: Params) -> Required:
 def _line(line: Line) -> str:
     parts = [_band(line.min, line.max)]
     if line.temperature_c is not None:
-        parts.append(_within(line.temperature_c, "", " °C", "warmer", "cooler"))
+        parts.append(_temperature(line.temperature_c))
     if line.ph is not None:
         parts.append(_within(line.ph, "pH ", "", "higher", "lower"))
     if line.hardness_ppm is not None:
@@ -244,6 +255,13 @@ def _band(low: float | None, high: float | None) -> str:
     if low is not None:
         return f"at least {plain_number(low)} ppm"
     return f"at most {plain_number(high)} ppm" if high is not None else ""
+
+
+def _temperature(band: TemperatureRange) -> str:
+    low, high = band.min and band.min.text, band.max and band.max.text
+    if low and high:
+        return f"{low} to {high}"
+    return f"{low} or warmer" if low else f"{high} or cooler"
 
 
 def _within(band: Range, before: str, after: str, more: str, less: str) -> str:

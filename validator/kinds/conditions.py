@@ -5,35 +5,42 @@ A value that is not known leaves a condition open: the line may apply, and nothi
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any, Literal, Protocol, Self
 
 import numpy as np
 import numpy.typing as npt
 from pydantic import model_validator
 
-from validator.documents import Document, Number
+from validator.documents import Document, Number, Strength, TemperatureLimit
 from validator.quantities import plain_number
 from validator.steps import Steps
 
 Floats = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 Index = npt.NDArray[np.intp]
+Unrecorded = Literal["undecided", "met"]
 
-CONDITIONS = ("temperature_c", "ph", "hardness_ppm")
+CELSIUS, FAHRENHEIT = "temperature_c", "temperature_f"
+CONDITIONS = (CELSIUS, "ph", "hardness_ppm")
 """What a limit can hang on beside the strength: degrees Celsius, pH, hardness of the water in mg/L as calcium carbonate."""
 MEASURED = ("concentration_ppm", *CONDITIONS)
 
 
 class Range(Document):
-    """A band, both ends inclusive; an end left out is open."""
+    """A band, both ends inclusive; an end left out is open.
+
+    `unrecorded` says what it means where no value was recorded: `undecided` leaves it open, `met` takes the condition as
+    kept, which is a claim and no measurement.
+    """
 
     min: Number | None = None
     max: Number | None = None
+    unrecorded: Unrecorded = "undecided"
 
     @model_validator(mode="after")
-    def _in_order(self) -> Range:
+    def _in_order(self) -> Self:
         if self.min is None and self.max is None:
             raise ValueError("needs min or max")
         if self.min is not None and self.max is not None and self.min > self.max:
@@ -42,20 +49,97 @@ class Range(Document):
 
     def contains(self, values: Floats) -> Mask:
         """Which values lie inside; NaN lies nowhere."""
-        with np.errstate(invalid="ignore"):
-            inside = np.ones(len(values), dtype=bool) if self.min is None else values >= self.min
-            return inside & ~np.isnan(values) & (values <= self.max if self.max is not None else True)
+        return _between(self.min, self.max, values)
+
+
+class StrengthRange(Range):
+    """A band of strength or hardness in mg/L."""
+
+    min: Strength | None = None
+    max: Strength | None = None
+
+
+class TemperatureRange(Document):
+    """A band of temperature, each end on both scales; `unrecorded` as in `Range`."""
+
+    min: TemperatureLimit | None = None
+    max: TemperatureLimit | None = None
+    unrecorded: Unrecorded = "undecided"
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.min is None and self.max is None:
+            raise ValueError("needs min or max")
+        if self.min is not None and self.max is not None and self.min.celsius > self.max.celsius:
+            raise ValueError(f"min {self.min.text} is above max {self.max.text}; no value fits")
+        return self
+
+    def ends(self, scale: str) -> tuple[float | None, float | None]:
+        """Both ends on one scale, `temperature_c` or `temperature_f`."""
+        side = "fahrenheit" if scale == FAHRENHEIT else "celsius"
+        low, high = (None if end is None else float(getattr(end, side)) for end in (self.min, self.max))
+        return low, high
+
+
+Band = Range | TemperatureRange
+
+
+def _between(low: float | None, high: float | None, values: Floats) -> Mask:
+    with np.errstate(invalid="ignore"):
+        inside = np.ones(len(values), dtype=bool) if low is None else values >= low
+        return inside & ~np.isnan(values) & (values <= high if high is not None else True)
+
+
+def within(band: Band, name: str, values: Mapping[str, Floats]) -> Mask:
+    """Which readings of a condition lie inside its band: a temperature on the scale that it was recorded on."""
+    if isinstance(band, Range):
+        return band.contains(values[name])
+    inside = _between(*band.ends(CELSIUS), values[CELSIUS])
+    if FAHRENHEIT in values:
+        on_other = ~np.isnan(values[FAHRENHEIT])
+        inside = np.where(on_other, _between(*band.ends(FAHRENHEIT), values[FAHRENHEIT]), inside)
+    return inside
+
+
+def unknown(name: str, values: Mapping[str, Floats]) -> Mask:
+    """Which readings have no value of a condition, a temperature on neither scale."""
+    blank: Mask = np.isnan(values[name])
+    return blank & np.isnan(values[FAHRENHEIT]) if name == CELSIUS and FAHRENHEIT in values else blank
+
+
+def scales(name: str) -> tuple[str, ...]:
+    """The columns in which a condition can be recorded."""
+    return (CELSIUS, FAHRENHEIT) if name == CELSIUS else (name,)
+
+
+def ends(line: Conditioned, column: str) -> list[float]:
+    """The limits that a line sets in a column."""
+    band = line.temperature_c if column in (CELSIUS, FAHRENHEIT) else getattr(line, column)
+    if band is None:
+        return []
+    both = band.ends(column) if isinstance(band, TemperatureRange) else (band.min, band.max)
+    return [v for v in both if v is not None]
+
+
+def columns_of(steps: Steps, rows: Sequence[int], asked: Sequence[str]) -> tuple[str, ...]:
+    """The columns that show the conditions of some rows: of a temperature the scale that it was recorded on."""
+    at = np.array(rows, dtype=np.intp)
+    recorded = {c: bool((~np.isnan(steps.numbers(c, at))).any()) for name in asked for c in scales(name)}
+    return tuple(
+        column for name in asked for column in scales(name)
+        if recorded[column] or (column == name and not any(recorded[c] for c in scales(name)))
+    )  # fmt: skip
 
 
 class Conditioned(Document):
     """A line of a table with what else must hold for it."""
 
-    temperature_c: Range | None = None
+    temperature_c: TemperatureRange | None = None
     ph: Range | None = None
-    hardness_ppm: Range | None = None
+    hardness_ppm: StrengthRange | None = None
 
     @property
-    def conditions(self) -> tuple[Range | None, ...]:
+    def conditions(self) -> tuple[Band | None, ...]:
         """What it asks of each of `CONDITIONS`, None where nothing."""
         return tuple(getattr(self, name) for name in CONDITIONS)
 
@@ -63,11 +147,16 @@ class Conditioned(Document):
 class Conditions(Protocol):
     """What a line can ask for before it applies."""
 
-    agent: str | None
-    concentration_ppm: Range | None
-    temperature_c: Range | None
-    ph: Range | None
-    hardness_ppm: Range | None
+    @property
+    def agent(self) -> str | None: ...
+    @property
+    def concentration_ppm(self) -> StrengthRange | None: ...
+    @property
+    def temperature_c(self) -> TemperatureRange | None: ...
+    @property
+    def ph(self) -> Range | None: ...
+    @property
+    def hardness_ppm(self) -> StrengthRange | None: ...
 
 
 @dataclass(frozen=True)
@@ -88,11 +177,11 @@ def holds(line: Conditions, at: Measured) -> tuple[Mask, Mask]:
         sure &= at.agent == code
         possible &= (at.agent == code) | (at.agent < 0)
     for name in MEASURED:
-        band: Range | None = getattr(line, name)
+        band: Band | None = getattr(line, name)
         if band is not None:
-            inside = band.contains(at.values[name])
-            sure &= inside
-            possible &= inside | np.isnan(at.values[name])
+            inside, blank = within(band, name, at.values), unknown(name, at.values)
+            sure &= inside | (blank & (band.unrecorded == "met"))
+            possible &= inside | blank
     return sure, possible
 
 
@@ -115,7 +204,7 @@ def measured(steps: Steps, rows: Index, known: frozenset[str], lines: Sequence[C
     codes = known_agents(steps, known)
     agent = codes[rows].copy()
     asked = [name for name in MEASURED if any(getattr(line, name) is not None for line in lines)]
-    values = {name: steps.numbers(name, rows).copy() for name in asked}
+    values = {column: steps.numbers(column, rows).copy() for name in asked for column in scales(name)}
     solution = steps.column("solution_id")
     named = np.flatnonzero(solution[rows] >= 0)
     if len(named):
@@ -141,28 +230,27 @@ def _from_solution(
     wanted = steps.cycle[rows[named]] * width + solution[rows[named]]
     low, high = np.searchsorted(key, wanted, "left"), np.searchsorted(key, wanted, "right")
     numbers = {name: steps.numbers(name, members) for name in values}
-    for k in np.flatnonzero((agent[named] < 0) | _any_unknown(values, named)).tolist():
+    asked = [name for name in MEASURED if name in values]
+    blank = {name: unknown(name, values)[named] for name in asked}
+    known = {name: ~unknown(name, numbers) for name in asked}
+    lacking = np.logical_or.reduce([agent[named] < 0, *blank.values()])
+    for k in np.flatnonzero(lacking).tolist():
         at, mine = int(named[k]), slice(int(low[k]), int(high[k]))
         if agent[at] < 0:
             told = codes[members[mine]]
             told = told[told >= 0]
             agent[at] = told[0] if len(set(told.tolist())) == 1 else -1
         began = steps.start[rows[at]]
-        for name in values:
-            if np.isnan(values[name][at]):
-                values[name][at] = _reading(numbers[name][mine], steps.start[members[mine]], began)
+        for name in asked:
+            reading = _reading(known[name][mine], steps.start[members[mine]], began) if blank[name][k] else -1
+            for column in scales(name) if reading >= 0 else ():
+                values[column][at] = numbers[column][mine][reading]
 
 
-def _any_unknown(values: dict[str, Floats], at: Index) -> Mask:
-    found = np.zeros(len(at), dtype=bool)
-    for column in values.values():
-        found |= np.isnan(column[at])
-    return found
-
-
-def _reading(values: Floats, when: npt.NDArray[np.int64], began: int) -> float:
-    known = np.flatnonzero(~np.isnan(values))
-    if not len(known):
-        return float("nan")
-    earlier = known[when[known] <= began]
-    return float(values[earlier[-1]] if len(earlier) else values[known[0]])
+def _reading(known: Mask, when: npt.NDArray[np.int64], began: int) -> int:
+    """Which of a solution's readings stands for a row: the last before it began, else the first; -1 for none."""
+    there = np.flatnonzero(known)
+    if not len(there):
+        return -1
+    earlier = there[when[there] <= began]
+    return int(earlier[-1] if len(earlier) else there[0])

@@ -11,12 +11,12 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import BeforeValidator, WithJsonSchema
+from pydantic import AfterValidator, Discriminator, Tag
 
 from validator.documents import Document, Text
 from validator.findings import Quantity
 from validator.kinds.acts import ActOn
-from validator.kinds.conditions import MEASURED, Conditioned, Range, holds, measured
+from validator.kinds.conditions import MEASURED, Conditioned, StrengthRange, columns_of, holds, measured
 from validator.kinds.durations import Elapsed
 from validator.kinds.facts import observed_text, reasons_of, required_time, scope_rows
 from validator.kinds.flush import COLUMNS
@@ -39,36 +39,25 @@ class ContactRow(Conditioned):
     step: Text | None = None
     agent: Text | None = None
     at_least: Elapsed
-    concentration_ppm: Range | None = None
+    concentration_ppm: StrengthRange | None = None
 
 
-def _table(value: Any) -> Any:
-    if isinstance(value, (list, tuple)):
-        if not value:
-            raise ValueError("expected at least one row in the table, found an empty list")
-        return tuple(v if isinstance(v, ContactRow) else ContactRow.model_validate(v) for v in value)
-    if isinstance(value, Duration):
-        return value
-    if not isinstance(value, str):
-        raise ValueError("expected a duration as PT5M, or a table with at_least in each row")
-    found = Duration.parse(value)
-    if found.calendar:
-        raise ValueError(f"{found} counts calendar days; elapsed time is due here")
-    return found
+def _some_row(value: tuple[ContactRow, ...]) -> tuple[ContactRow, ...]:
+    if not value:
+        raise ValueError("expected at least one row in the table, found an empty list")
+    return value
+
+
+def _way(value: Any) -> str:
+    return "a table" if isinstance(value, (list, tuple)) else "one duration"
 
 
 ContactMinimum = Annotated[
-    Any,
-    BeforeValidator(_table),
-    WithJsonSchema(
-        {
-            "oneOf": [
-                {"type": "string", "pattern": r"^PT(?=\d)(\d{1,6}H)?(\d{1,6}M)?(\d{1,9}S)?$"},
-                {"type": "array", "minItems": 1, "items": {"type": "object", "required": ["at_least"]}},
-            ]
-        }
-    ),
+    Annotated[Elapsed, Tag("one duration")]
+    | Annotated[tuple[ContactRow, ...], AfterValidator(_some_row), Tag("a table")],
+    Discriminator(_way),
 ]
+"""One duration for all, or a table."""
 
 
 class Params(Document):
@@ -108,24 +97,29 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     over, over_high = (highest_by(rows.group, lengths - need, size, -FAR) for lengths in (recorded_low, recorded_high))
     close = rows.present & (over == over_high) & (over < scope.slack) & (over + scope.slack >= 0)
 
+    nearness = recorded_high - need
+    one_limit = required_time(params.min.amount) if isinstance(params.min, Duration) else None
+
     def show(i: int) -> Shown:
         mine = rows.of(i)
         # of several contacts the one is shown that comes nearest to what is asked of it
-        at = int(rows.first[i]) + int(np.argmax((recorded_high - need)[rows.first[i] : rows.last[i]])) if mine else -1
+        at = int(rows.first[i]) + int(np.argmax(nearness[rows.first[i] : rows.last[i]])) if mine else -1
         seconds = int(recorded_high[at]) / MICROSECONDS if mine else 0
         observed = Quantity(whole_if_whole(seconds), "s") if mine and recorded_high[at] == recorded_low[at] else None
         asked = int(need[at]) // MICROSECONDS if mine and need[at] < FAR else None
         if isinstance(params.min, Duration):
             asked = params.min.amount
-        required = required_time(asked) if asked is not None else None
+        required = one_limit or (required_time(asked) if asked is not None else None)
         short = seconds - asked if asked is not None and mine and status[i] == OUT else None
         margin = Quantity(whole_if_whole(short), "s") if short is not None else None
         facts = {"steps": " or ".join(params.steps), "found": observed_text(observed),
                  "agent": used_agent(scope, mine), "needed": say_seconds(asked) if asked is not None else ""}  # fmt: skip
         because, shown_by = reasons_of(scope.steps, [k for k in mine if scope.steps.incomplete[k]])
         facts["because"] = because
-        columns = COLUMNS if isinstance(params.min, Duration) else (*COLUMNS, "agent", *MEASURED)
         shown = [*mine, *shown_by] if mine else scope_rows(scope, int(want.cycle[i]))
+        columns: tuple[str, ...] = COLUMNS
+        if not isinstance(params.min, Duration):
+            columns = (*COLUMNS, "agent", *columns_of(scope.steps, shown, MEASURED))
         return Shown(observed, required, margin, shown, columns, facts)
 
     return [Outcomes(scope.steps.machine[want.cycle], want.cycle, Names(want.names, want.target), status,

@@ -72,6 +72,8 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     status[want.out_of_use] = NOT_APPLICABLE
     reason[want.out_of_use] = 0
 
+    required = required_time(params.min.amount)
+
     def show(i: int) -> Shown:
         mine = rows.of(i)
         seen = int(recorded[i]) / MICROSECONDS
@@ -84,7 +86,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         facts = {"step": params.step, "found": observed_text(observed), "count": str(len(mine))}
         because, shown_by = reasons_of(scope.steps, [k for k in mine if scope.steps.incomplete[k]])
         facts["because"] = because
-        return Shown(observed, required_time(params.min.amount), margin,
+        return Shown(observed, required, margin,
                      [*mine, *shown_by] if mine else scope_rows(scope, int(want.cycle[i])),
                      COLUMNS, facts)  # fmt: skip
 

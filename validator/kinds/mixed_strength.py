@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import field_validator
 
-from validator.documents import Document, Number, Text
+from validator.documents import Document, Percent, Strength, Text
 from validator.findings import Quantity, Required
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
@@ -45,8 +45,8 @@ class Params(Document):
     """
 
     agent: Text
-    product_percent: Number | None = None
-    within: Number
+    product_percent: Percent | None = None
+    within: Strength
 
     @field_validator("product_percent")
     @classmethod

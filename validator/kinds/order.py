@@ -351,22 +351,47 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
 
 
 def _vague_ban(rows: _Side, after: _Side, until: _Side | None, k: int) -> int:
-    """0 if the row surely keeps to the ban, 1 if it surely breaks it, 3 if that cannot be told."""
-    mine = slice(*np.searchsorted(after.group, [rows.group[k], rows.group[k] + 1]))
-    begun_low, begun_high = after.low[mine], after.high[mine]
-    if not (begun_low < rows.high[k]).any():
-        return 0
-    if until is None:
-        return 1 if (begun_high < rows.low[k]).any() else 3
-    theirs = slice(*np.searchsorted(until.group, [rows.group[k], rows.group[k] + 1]))
-    until_low, until_high = until.low[theirs], until.high[theirs]
-    surely = [h < rows.low[k] and not ((until_high >= lo) & (until_low <= rows.high[k])).any()
-              for lo, h in zip(begun_low, begun_high, strict=True)]  # fmt: skip
-    if any(surely):
-        return 1
-    if rows.vague[k] or (begun_low != begun_high).any() or (until_low != until_high).any():
-        return 3
-    return 0
+    """0 if the row surely keeps to the ban, 1 if it surely breaks it, 3 if that cannot be told.
+
+    The ban is broken where an `after` row began before the row's point and no `until` row began from then to the point.
+    """
+    point = rows.low.item(k), rows.high.item(k)
+    begun = _bounds_of(after, rows.group[k])
+    lifted = [] if until is None else _bounds_of(until, rows.group[k])
+    if _can_keep(point, begun, lifted):
+        return 3 if _can_break(point, begun, lifted) else 0
+    return 1
+
+
+def _bounds_of(side: _Side, group: int) -> list[tuple[int, int]]:
+    mine = slice(*np.searchsorted(side.group, [group, group + 1]))
+    return list(zip(side.low[mine].tolist(), side.high[mine].tolist(), strict=True))
+
+
+def _can_keep(point: tuple[int, int], begun: list[tuple[int, int]], lifted: list[tuple[int, int]]) -> bool:
+    """Whether some times let every `after` row begin at or past the point, or an `until` row lift the last of the others.
+
+    A later point lets more `until` rows come before it, and forces more `after` rows to: only those moments matter.
+    """
+    earliest, latest = point
+    for at in {earliest, *(low for low, _ in lifted if earliest < low <= latest)}:
+        forced = [low for low, high in begun if high < at]
+        if not forced or any(low <= at and high >= max(forced) for low, high in lifted):
+            return True
+    return False
+
+
+def _can_break(point: tuple[int, int], begun: list[tuple[int, int]], lifted: list[tuple[int, int]]) -> bool:
+    """Whether some times let an `after` row begin just before the point with every `until` row before or past both."""
+    earliest, latest = point
+    for low, high in begun:
+        first = max(earliest, low + 1)
+        # the narrowest window that slides: each `until` row whose time is known blocks two places of it
+        for at in range(first, min(latest, max(first, high + 1), first + 2 * len(lifted) + 1) + 1):
+            since = min(high, at - 1)
+            if all(u_low < since or u_high > at for u_low, u_high in lifted):
+                return True
+    return False
 
 
 def _not_applicable(scope: Scope, judged: Ints) -> Index:

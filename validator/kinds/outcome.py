@@ -44,8 +44,9 @@ class Outcomes:
     """The checks of one rule. All arrays have one entry a check; `cycle` -1 stands for no cycle.
 
     `reason` names why a check is OUT or N/O ('' otherwise); `corrected` marks what a later step put right; `part`
-    tells apart several relations of one rule. `close` marks what lies within the clock's resolution of its limit,
-    `allowance` is how long each interval may last before it is due.
+    tells apart several relations of one rule. `close` marks what lies within the clock's resolution of its limit, `claimed`
+    what is IN only because a value that is not on record was taken as kept. `allowance` is how long each interval may
+    last before it is due.
     `show(i)` gives the facts of check i.
     """
 
@@ -59,6 +60,7 @@ class Outcomes:
     part: str = ""
     close: Mask | None = None
     allowance: Ints | None = None
+    claimed: Mask | None = None
 
     def __len__(self) -> int:
         return len(self.status)

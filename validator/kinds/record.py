@@ -23,6 +23,7 @@ from pydantic import field_validator, model_validator
 
 from validator.documents import Document, Flag, Text
 from validator.findings import Quantity, Required
+from validator.kinds.conditions import scales
 from validator.kinds.durations import Either
 from validator.kinds.facts import scope_rows
 from validator.kinds.interval_lengths import length, local_days
@@ -121,7 +122,9 @@ def _blank(scope: Scope, field: str) -> Mask:
     if field in TEXTS:
         return np.less(steps.column(field), 0)
     if field in NUMBERS:
-        return np.isnan(steps.numbers(field, np.arange(len(steps))))
+        every = np.arange(len(steps))
+        blank: Mask = np.all([np.isnan(steps.numbers(column, every)) for column in scales(field)], axis=0)
+        return blank
     return np.equal(steps.times(field), NAT)
 
 

@@ -12,7 +12,7 @@ from typing import ClassVar
 import numpy as np
 import numpy.typing as npt
 
-from validator.kinds.conditions import CONDITIONS, known_agents
+from validator.kinds.conditions import CONDITIONS, FAHRENHEIT, known_agents
 from validator.kinds.dilution import grams, litres, strength
 from validator.kinds.limit_table import INSIDE, OUTSIDE
 from validator.kinds.outcome import Scope
@@ -127,9 +127,10 @@ class Solutions:
         return float(self.values(name, np.array([row]))[0])
 
     def conditions(self, row: int) -> str:
-        """Temperature, pH and hardness of a reading in words, where they are known."""
-        t, p, h = (self.value(row, name) for name in CONDITIONS)
-        told = [f"{plain_number(t)} °C"] if not np.isnan(t) else []
+        """Temperature, pH and hardness of a reading in words, where they are known, as they were recorded."""
+        c, p, h, f = (self.value(row, name) for name in (*CONDITIONS, FAHRENHEIT))
+        told = [f"{plain_number(c)} °C"] if not np.isnan(c) and np.isnan(f) else []
+        told += [f"{plain_number(f)} °F"] if not np.isnan(f) else []
         told += [f"pH {plain_number(p)}"] if not np.isnan(p) else []
         told += [f"hardness {plain_number(h)} ppm"] if not np.isnan(h) else []
         return " at " + ", ".join(told) if told else ""

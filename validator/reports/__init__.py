@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from validator.findings import Report
+from validator.reports.measures import Units, for_reader
 
 Grouping = Literal["grade", "plan"]
 """By what the findings are grouped: by grade, or first by their place in the HACCP plan and then by grade."""
@@ -19,30 +20,31 @@ class Renderer:
     """One format: its name on the command line, its file extension, and the module that writes it.
 
     The module is imported at the first use, so that a run pays only for the formats it asks for. Every such module has
-    `render(report: Report) -> bytes`, a pure function that shows the whole report and filters nothing silently. A format
-    for people (`groups`) takes `group: Grouping` as well; a format for programs has one shape.
+    `render(report: Report) -> bytes`, a pure function that shows the whole report and filters nothing silently. A
+    `canonical` format is for programs and stays the same whatever units and grouping its reader likes; any other takes
+    `group: Grouping` as well.
     """
 
     name: str
     extension: str
     description: str
     module: str
-    groups: bool = False
+    canonical: bool = False
 
-    def render(self, report: Report, group: Grouping = "grade") -> bytes:
-        """The report in this format, as the bytes of a complete file."""
+    def render(self, report: Report, units: Units = "si", group: Grouping = "grade") -> bytes:
+        """The report in this format, as the bytes of a complete file; `units` are those that its reader sees."""
         render = import_module(self.module).render
-        written: bytes = render(report, group=group) if self.groups else render(report)
+        written: bytes = render(report) if self.canonical else render(for_reader(report, units), group=group)
         return written
 
 
 RENDERERS: Mapping[str, Renderer] = MappingProxyType(
     {
-        "text": Renderer("text", "txt", "plain text to read in a terminal", "validator.reports.text", groups=True),
-        "json": Renderer("json", "json", "the whole report for programs and the archive", "validator.reports.json_"),
-        "html": Renderer(
-            "html", "html", "one self-contained page to read, send or print", "validator.reports.html", groups=True
+        "text": Renderer("text", "txt", "plain text to read in a terminal", "validator.reports.text"),
+        "json": Renderer(
+            "json", "json", "the whole report for programs and the archive", "validator.reports.json_", canonical=True
         ),
+        "html": Renderer("html", "html", "one self-contained page to read, send or print", "validator.reports.html"),
     }
 )
 """Every format by its name, in the order in which help shows them."""

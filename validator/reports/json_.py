@@ -23,8 +23,10 @@ def render(report: Report) -> bytes:
     except orjson.JSONEncodeError:
         # UTF-8 has no lone surrogates; they are spelled out as every other format shows them.
         written = orjson.dumps(_without_surrogates(_adapter().dump_python(report)), option=_OPTIONS)
-    # A quote inside a string follows a backslash, so a blank before a quote and a colon after one mean a key.
-    return written.replace(b' "in_": ', b' "in": ')
+    # A quote inside a string follows a backslash, so a blank before a quote and a colon after one mean a key. Counts stand
+    # before the findings, which can be many times as long.
+    counts = written.find(b'\n  "findings": ')
+    return written[:counts].replace(b' "in_": ', b' "in": ') + written[counts:]
 
 
 def load(document: bytes) -> Report:

@@ -12,7 +12,7 @@ from validator.reports.visible import name, sentence
 RANGES_SHOWN = 12
 """Runs of row numbers spelled out for one file; the rest is counted."""
 
-_UNITS = {"Cel": "°C", "1": ""}
+_UNITS = {"Cel": "°C", "[degF]": "°F", "1": ""}
 _MARKS = {"cos": "COS (corrected on site)", "repeat": "REPEAT", "accepted": "ACCEPTED"}
 
 

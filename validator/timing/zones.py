@@ -39,6 +39,16 @@ class Clock:
         wall = str(np.datetime64(at + offset, "us"))[:19]
         return f"{wall}{'-' if offset < 0 else '+'}{minutes // 60:02d}:{minutes % 60:02d}"
 
+    def moments(self, at: Micros) -> list[str]:
+        """Many instants by this clock, each as `moment` says it."""
+        offset = self.offset_at(at)
+        wall = np.datetime_as_string((at + offset).view("datetime64[us]"), unit="s").tolist()
+        signs = {
+            o: f"{'-' if o < 0 else '+'}{abs(o) // 3_600_000_000:02d}:{abs(o) // 60_000_000 % 60:02d}"
+            for o in np.unique(offset).tolist()
+        }
+        return [f"{text}{signs[o]}" for text, o in zip(wall, offset.tolist(), strict=True)]
+
     @cached_property
     def _steps(self) -> tuple[list[int], list[int]]:
         return self.changes.tolist(), self.offsets.tolist()
