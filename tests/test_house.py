@@ -33,7 +33,7 @@ LAYERS = [
     {"packs", "readers"},
     {"grading"},
     {"engine"},
-    {"reports", "catalogue", "schemas"},
+    {"reports", "catalogue", "schemas", "handbook", "drafting"},
     {"demo"},
     {"cli"},
 ]
@@ -183,6 +183,7 @@ def test_the_wheel_works_away_from_its_tree(tmp_path: Path) -> None:
                            env=environment, capture_output=True, text=True, check=True)  # fmt: skip
     assert str(site) in where.stdout
     for arguments in (["rules", "list"], ["schema", "register"], ["rules", "explain", "SYR-INTERVAL"],
+                      ["rules", "new", str(tmp_path / "ice-machine"), "ICE-ONE"], ["rules", "page", "--format", "html"],
                       ["demo", "--folder", str(tmp_path / "demo"), "--format", "json"]):  # fmt: skip
         done = subprocess.run([sys.executable, "-P", "-m", "validator.cli", *arguments], cwd=tmp_path, env=environment,
                               capture_output=True, text=True)  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterable, Mapping
 
 from validator.packs.model import BoundRule, Pack, Rule
@@ -15,8 +16,17 @@ CONFIDENCE = {
 }
 
 
+CONTROLS = {"critical_control_point": "critical control point", "prerequisite": "prerequisite"}
+"""The places that a rule can have in a HACCP plan, in words."""
+
+WIDTH = 80
+
+
 def explain(bound: BoundRule, pack: Pack) -> str:
-    """Everything a rule says: what it finds, its limits, why, what to do, where it comes from and how sure that is."""
+    """Everything a rule says: what it finds, its limits, why, what to do, where it comes from and how sure that is.
+
+    Its lines are at most `WIDTH` columns long, but for a word that is longer.
+    """
     rule = bound.rule
     lines = [f"{rule.id}  {rule.title}", ""]
     lines += [f"  kind       {rule.kind}", f"  grade      {rule.grade.value}", f"  authority  {rule.authority}"]
@@ -29,9 +39,36 @@ def explain(bound: BoundRule, pack: Pack) -> str:
     if rule.corrective_action:
         lines += ["", "What to do", f"  {rule.corrective_action}"]
     lines += ["", "Sources", *(f"  {text}" for text in _sources(bound, pack))]
+    if rule.plan is not None:
+        lines += ["", "Place in the HACCP plan", *(f"  {name:<16} {said}" for name, said in plan_parts(rule))]
     if rule.justification:
         lines += ["", "Why it differs from the layer beneath", f"  {rule.justification}"]
-    return "\n".join(lines) + "\n"
+    return "\n".join(_wrapped(line) for line in lines) + "\n"
+
+
+def plan_parts(rule: Rule) -> list[tuple[str, str]]:
+    """What a rule says of its place in the HACCP plan, name and text, in the order of a plan; what it leaves out is missing."""
+    if rule.plan is None:
+        return []
+    kind = f" ({rule.hazard})" if rule.hazard else ""
+    hazard = f"{rule.plan.hazard.rstrip('.')}{kind}" if rule.plan.hazard else ""
+    parts = (
+        ("control", CONTROLS[rule.plan.control]), ("hazard", hazard),
+        ("limit", rule.plan.critical_limit), ("monitoring", rule.plan.monitoring),
+        ("correction", rule.corrective_action), ("verification", rule.plan.verification), ("record", rule.plan.record),
+    )  # fmt: skip
+    return [(name, said) for name, said in parts if said]
+
+
+def _wrapped(line: str) -> str:
+    """A line broken at blanks; what follows stands under the first word, or under the value of a named one."""
+    if len(line) <= WIDTH:
+        return line
+    indent = len(line) - len(line.lstrip())
+    named = line[indent + 16 : indent + 17] == " " and line[indent : indent + 17].endswith("  ")
+    hang = " " * (indent + 17 if named else indent)
+    return textwrap.fill(line, WIDTH, subsequent_indent=hang, break_long_words=False, break_on_hyphens=False,
+                         replace_whitespace=False, drop_whitespace=True)  # fmt: skip
 
 
 def limits(rule: Rule) -> list[str]:

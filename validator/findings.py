@@ -58,6 +58,7 @@ class Citation:
 class Finding:
     """One check that is OUT or N/O, with all that its reader needs to see why and to act.
 
+    `control` is the rule's place in the HACCP plan, `critical_control_point` or `prerequisite`; blank where it has none.
     `limit_from` says which layer set the limit: a pack and its authority, or the register.
     """
 
@@ -86,6 +87,7 @@ class Finding:
     corrective_action: str
     deviation: str | None
     limit_from: str
+    control: str = ""
 
 
 @dataclass(frozen=True, slots=True)

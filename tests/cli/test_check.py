@@ -258,6 +258,23 @@ def test_what_is_in_by_less_than_the_clock_is_read_is_said(folder, capfdbinary) 
     assert guarded["decision"] == "guarded"
 
 
+def test_findings_are_grouped_by_the_plan_on_request(folder, capfdbinary) -> None:
+    """Each finding bears its rule's place in the plan; --group plan shows the critical ones first, whatever their grade."""
+    plan = (PACK.replace("grade: major,", "grade: major, plan: {control: prerequisite},")
+            .replace("grade: minor,", "grade: minor, plan: {control: critical_control_point},"))  # fmt: skip
+    (folder / "pack.yaml").write_text(plan, "utf-8")
+    log = HEADER + rows(14, who="")
+    findings = json.loads(check(folder, capfdbinary, *register(folder), "--format", "json", log=log)[1])["findings"]
+    text = check(folder, capfdbinary, *register(folder), "--group", "plan", log=log)[1].decode()
+    usual = check(folder, capfdbinary, *register(folder), log=log)[1].decode()
+
+    assert {(f["rule"], f["control"]) for f in findings} == {
+        ("T-FLUSH", "prerequisite"), ("T-WHO", "critical_control_point"),
+    }  # fmt: skip
+    assert text.index("Critical control points, minor: 1 finding") < text.index("Prerequisites, major: 2 findings")
+    assert usual.index("Major: 2 findings") < usual.index("Minor: 1 finding")
+
+
 def test_units_are_the_readers_and_json_stays(folder, capfdbinary) -> None:
     """The same audit in US units: a printed pair shows its other side, a recorded value stands, JSON is the same bytes."""
     text = PACK.replace("params: {required_fields: [performed_by]}", "cites: [{source: s, says: At least 24 °C/75 °F}]")

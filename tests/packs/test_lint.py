@@ -75,3 +75,27 @@ def test_no_machine_runs_nothing_at_once(tmp_path) -> None:
 
     with pytest.raises(WrongInput, match="at least 1 row of a step can run at once"):
         faults(tmp_path, PACK.replace("parts: [nozzle]}", "parts: [nozzle], capacities: {flush: 0}}"))
+
+
+CRITICAL = "plan: {control: critical_control_point, hazard: h, critical_limit: l, monitoring: m, verification: v, record: r}"
+
+
+@pytest.mark.parametrize("part", ["hazard", "critical_limit", "monitoring", "verification", "record"])
+def test_a_critical_control_point_has_all_its_parts(tmp_path, part: str) -> None:
+    """With the kind of hazard and the corrective action there are seven; without one of them it is refused."""
+    whole = PACK.replace("    why: w\n", f"    why: w\n    {CRITICAL}\n")
+
+    assert faults(tmp_path, whole) == []
+    said = "l" if part == "critical_limit" else part[0]
+    assert faults(tmp_path, whole.replace(f", {part}: {said}", "", 1)) == [f"is a critical control point, and its plan names no {part}"]
+    for line in ("    hazard: biological\n", "    corrective_action: Do it again.\n"):
+        assert len(faults(tmp_path, whole.replace(line, ""))) == 1
+
+
+def test_what_is_still_to_be_written_is_named(tmp_path) -> None:
+    """A draft's placeholder is a fault wherever it stands, with the place of it."""
+    assert faults(tmp_path, PACK.replace("why: w", "why: to be written")) == ["why is still to be written"]
+    assert faults(tmp_path, PACK.replace("says: Defrost first.", "says: to be written")) == ["cites[0].says is still to be written"]
+    assert faults(tmp_path, PACK.replace("cautions: [c]", "cautions: [to be written]")) == [
+        "cautions[0] is still to be written"
+    ]

@@ -65,6 +65,7 @@ def finding(number: int, **changes: Any) -> Finding:
         hazard="chemical",
         corrective_action="Flush the line again for 15 minutes without a break, and record start and end",
         deviation=None,
+        control="critical_control_point",
         limit_from="pack syrup-line-cip (practice)",
     )
     return dataclasses.replace(usual, **changes)
@@ -100,12 +101,12 @@ def findings() -> tuple[Finding, ...]:
                 corrective_action="Clean the machine in place today; take it out of service until that is done"),
         finding(6, rule="REC-VERIFIED", title="Not verified by a second person", kind="record", grade=Grade.MINOR,
                 target="verified_by", observed=Quantity("same person", ""), required=Required(None, None, "", ""),
-                margin=None, message="performed and verified by the same person", citations=(PRACTICE,), hazard="",
+                margin=None, control="prerequisite", message="performed and verified by the same person", citations=(PRACTICE,), hazard="",
                 corrective_action="Have a second person verify the next cycle",
                 deviation="accepted until 2026-06-30: one person on the early shift"),
         finding(7, rule="REC-REGULAR", title="Durations too regular to be measured", kind="pattern", cycle_id="",
                 cycle_started="", target="duration_s", grade=Grade.OBSERVATION, observed=Quantity(1.0, "1"),
-                required=Required(None, 0.9, "1", ""), margin=Quantity(-0.1, "1"), citations=(), hazard="",
+                required=Required(None, 0.9, "1", ""), margin=Quantity(-0.1, "1"), citations=(), hazard="", control="",
                 message="24 of 24 durations are whole quarters of an hour; this is a reason to look, and no proof",
                 corrective_action="Ask how the durations are taken"),
     )  # fmt: skip

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from validator.findings import Report
-from validator.reports import RENDERERS, text
+from validator.reports import RENDERERS, json_, text
 
 GOLDEN = Path(__file__).parent / "golden"
 Made = Callable[[str], Report]
@@ -38,6 +38,15 @@ def test_every_format_writes_the_bytes_it_wrote_before(made: Made, report: str, 
 def test_text_keeps_its_layout_at_the_usual_widths(made: Made, width: int) -> None:
     """The text is laid out for the width it is given."""
     same_as(GOLDEN / f"full-{width}.txt", text.render(made("full"), width=width))
+
+
+@pytest.mark.parametrize("format_", [name for name, renderer in RENDERERS.items() if not renderer.canonical])
+def test_findings_can_be_grouped_by_the_plan(made: Made, format_: str) -> None:
+    """By the plan, what is critical to control comes first, then the prerequisites; an archived report does the same."""
+    archived = json_.load(RENDERERS["json"].render(made("full")))
+    renderer = RENDERERS[format_]
+
+    same_as(GOLDEN / f"full-plan.{renderer.extension}", renderer.render(archived, group="plan"))
 
 
 def test_every_renderer_is_named_as_its_key_and_described() -> None:

@@ -16,7 +16,7 @@ from validator import __version__
 from validator.cli.output import parse_outputs, write_report
 from validator.cli.waiting import Waiting
 from validator.errors import WrongInput
-from validator.reports import RENDERERS
+from validator.reports import RENDERERS, Grouping
 from validator.reports.measures import UNITS, Units, for_reader
 
 if TYPE_CHECKING:
@@ -62,12 +62,19 @@ Examples:
 @click.option("--fail-on", type=click.Choice([*GRADES, "never"]), default="major", show_default=True,
               help="Exit with 1 on findings of this grade or graver.")  # fmt: skip
 @click.option(
+    "--group",
+    type=click.Choice(["grade", "plan"]),
+    default="grade",
+    show_default=True,
+    help="Findings by grade, or by their place in the HACCP plan: critical control points first.",
+)
+@click.option(
     "--explain", metavar="FINDING", help="Show the whole reasoning of one finding, by its id, instead of the report."
 )
 def command(
     records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, accept_path: str | None,
     as_of: str | None, decision: str | None, shown: str, outputs: tuple[str, ...], units: Units, fail_on: str,
-    explain: str | None,
+    group: Grouping, explain: str | None,
 ) -> int:  # fmt: skip
     """Audit RECORDS (CSV, XLSX, JSON, JSON Lines or Parquet; - is standard input) and say what is IN, OUT, N/O and N/A."""
     records = tuple(dict.fromkeys(records))
@@ -82,9 +89,9 @@ def command(
             return exit_status(report, fail_on)
         # a bar would draw into a report on the same terminal
         if shown != "text" or sys.stdout is None or not sys.stdout.isatty():
-            write_report(report, shown, files, units)
+            write_report(report, shown, files, units, group)
             return exit_status(report, fail_on)
-    write_report(report, shown, files, units)
+    write_report(report, shown, files, units, group)
     return exit_status(report, fail_on)
 
 

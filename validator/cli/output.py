@@ -10,6 +10,7 @@ from pathlib import Path
 
 from validator.errors import WrongInput
 from validator.findings import Report
+from validator.reports import Grouping
 from validator.reports.measures import Units
 
 
@@ -30,21 +31,23 @@ def parse_outputs(outputs: Sequence[str], formats: Sequence[str], inputs: Sequen
     return found
 
 
-def write_report(report: Report, shown: str, outputs: Sequence[tuple[str, Path]], units: Units = "si") -> None:
+def write_report(
+    report: Report, shown: str, outputs: Sequence[tuple[str, Path]], units: Units = "si", group: Grouping = "grade"
+) -> None:
     """The report in the format `shown` to standard output, and in each named format to its file, in the reader's units."""
     from validator.reports import RENDERERS
 
     if sys.stdout is None:
         raise WrongInput("standard output is closed, and the report has nowhere to go")
     for name, path in outputs:
-        write_file(path, RENDERERS[name].render(report, units))
+        write_file(path, RENDERERS[name].render(report, units, group))
     on_screen = shown == "text" and sys.stdout.isatty()
-    document = _for_terminal(report, units) if on_screen else RENDERERS[shown].render(report, units)
+    document = _for_terminal(report, units, group) if on_screen else RENDERERS[shown].render(report, units, group)
     sys.stdout.buffer.write(document)
     sys.stdout.buffer.flush()
 
 
-def _for_terminal(report: Report, units: Units) -> bytes:
+def _for_terminal(report: Report, units: Units, group: Grouping) -> bytes:
     """The text report in the terminal's own width and colours."""
     import shutil
 
@@ -52,7 +55,8 @@ def _for_terminal(report: Report, units: Units) -> bytes:
     from validator.reports.text import render
 
     colour = not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
-    return render(for_reader(report, units), width=max(60, min(shutil.get_terminal_size().columns, 120)), color=colour)
+    width = max(60, min(shutil.get_terminal_size().columns, 120))
+    return render(for_reader(report, units), width=width, color=colour, group=group)
 
 
 def write_file(path: Path, document: bytes) -> None:

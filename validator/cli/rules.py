@@ -1,7 +1,8 @@
-"""`cip-audit rules`: what packs there are, what a rule says, whether a pack is sound, whether its cases hold."""
+"""`cip-audit rules`: what packs there are and say, whether a pack is sound, whether its cases hold, how one is begun."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -9,16 +10,16 @@ import click
 from validator.errors import WrongInput
 
 if TYPE_CHECKING:
-    from validator.packs.model import Pack
+    from validator.packs.model import BoundRule, Pack
 
 _OPTION = click.option(
     "--rules", multiple=True, metavar="PACK", help="A pack's id or path; without it, every bundled pack."
 )
 
 
-@click.group(name="rules", short_help="list, explain, lint and test rule packs")
+@click.group(name="rules", short_help="list, explain, write, lint and test rule packs")
 def command() -> None:
-    """List, explain, lint and test rule packs."""
+    """List, explain, write, lint and test rule packs."""
 
 
 def _packs(rules: tuple[str, ...], *, bind: bool = True, cases: bool = False) -> list[Pack]:
@@ -27,7 +28,12 @@ def _packs(rules: tuple[str, ...], *, bind: bool = True, cases: bool = False) ->
     return [load_pack(name, bind=bind, cases=cases) for name in rules or bundled_packs()]
 
 
-@command.command(name="list", epilog="Example:  cip-audit rules list")
+def _cases_file(bound: BoundRule) -> Path:
+    """The file with the cases of a rule, beside the one that the rule stands in."""
+    return Path(bound.place.rsplit(" line ", 1)[0]).with_name("cases.yaml")
+
+
+@command.command(name="list", short_help="name every pack and its rules", epilog="Example:  cip-audit rules list")
 @_OPTION
 def list_(rules: tuple[str, ...]) -> None:
     """Name every pack and its rules, one line a rule."""
@@ -41,7 +47,10 @@ def list_(rules: tuple[str, ...]) -> None:
             )
 
 
-@command.command(epilog="Example:  cip-audit rules explain SYR-FLUSH-TIME")
+@command.command(
+    short_help="say all of one rule: limits, why, what to do, sources, plan",
+    epilog="Example:  cip-audit rules explain SYR-FLUSH-TIME",
+)
 @click.argument("rule_id", metavar="ID")
 @_OPTION
 def explain(rule_id: str, rules: tuple[str, ...]) -> None:
@@ -61,7 +70,57 @@ def explain(rule_id: str, rules: tuple[str, ...]) -> None:
     )
 
 
-@command.command(epilog="Example:  cip-audit rules lint --rules ./my-pack")
+@command.command(
+    short_help="print all rules and the clauses they check as one page",
+    epilog="Example:  cip-audit rules page --format html > rules.html",
+)
+@_OPTION
+@click.option("--format", "shown", type=click.Choice(["markdown", "html"]), default="markdown", show_default=True)
+def page(rules: tuple[str, ...], shown: str) -> None:
+    """Print every rule as `explain` tells it, and which clause of which source is checked, as one page."""
+    from validator.handbook import rules as written
+
+    packs = _packs(rules, bind=False)
+    click.echo(written.as_html(packs) if shown == "html" else written.as_markdown(packs), nl=False)
+
+
+@command.command(
+    short_help="print the HACCP plan of a pack",
+    epilog="Example:  cip-audit rules plan syrup-line-cip --format html > plan.html",
+)
+@click.argument("pack", metavar="PACK")
+@click.option("--format", "shown", type=click.Choice(["text", "markdown", "html"]), default="text", show_default=True)
+def plan(pack: str, shown: str) -> None:
+    """Print the HACCP plan that PACK amounts to: every control, its limit, how it is watched, proved and put right."""
+    from validator.handbook import plan as written
+    from validator.packs.loading import load_pack
+
+    write = {"text": written.as_text, "markdown": written.as_markdown, "html": written.as_html}[shown]
+    click.echo(write(load_pack(pack, bind=False)), nl=False)
+
+
+@command.command(
+    short_help="begin a rule, or a pack with its first rule",
+    epilog="Example:  cip-audit rules new ./ice-machine ICE-DESCALE --kind interval",
+)
+@click.argument("pack", metavar="PACK", type=click.Path(path_type=Path))
+@click.argument("rule_id", metavar="ID")
+@click.option("--kind", default="coverage", show_default=True, help="What the rule computes.")
+def new(pack: Path, rule_id: str, kind: str) -> None:
+    """Begin the rule ID in the folder PACK, with a case that runs; where there is no such folder, begin the pack too."""
+    from validator.drafting import begin
+
+    for path in begin(pack, rule_id, kind):
+        click.echo(f"wrote {path}")
+    click.echo(f"""
+Now replace what says "to be written" and the figures, and add cases at the limit. These two say what is left:
+  cip-audit rules lint --rules {pack}
+  cip-audit rules test --rules {pack}""")
+
+
+@command.command(
+    short_help="say what is wrong or still to be written", epilog="Example:  cip-audit rules lint --rules ./my-pack"
+)
 @_OPTION
 def lint(rules: tuple[str, ...]) -> int:
     """Look for faults in packs: ids, titles, citations, remedies, cases, and the shape that their schemas give."""
@@ -81,12 +140,12 @@ def lint(rules: tuple[str, ...]) -> int:
     return 2 if faults else 0
 
 
-@command.command(epilog="Example:  cip-audit rules test --rules ./my-pack")
+@command.command(short_help="run the cases beside the rules", epilog="Example:  cip-audit rules test --rules ./my-pack")
 @_OPTION
 @click.option("--show", is_flag=True, help="Print what every case gave, as YAML to paste.")
 def test(rules: tuple[str, ...], show: bool) -> int:
     """Run the cases that stand beside the rules; print what came out wherever it was not what was expected."""
-    from validator.packs.cases import as_yaml, try_cases
+    from validator.packs.cases import as_yaml, say_found, try_cases
 
     failed = total = 0
     for pack in _packs(rules, cases=True):
@@ -100,9 +159,13 @@ def test(rules: tuple[str, ...], show: bool) -> int:
                 for missing in tried.missing:
                     click.echo(f"    expected, did not come: {missing}")
                 for check in tried.surplus:
+                    click.echo(f"    came, was not expected: {say_found(check)}")
+                for unread in tried.unread:
+                    click.echo(f"    could not be read: {unread}")
+                if not tried.passed:
                     click.echo(
-                        f"    came, was not expected: {check.status} {check.target} {check.cycle_id} {check.reason}"
+                        f"    if what came is right, put it in place of the case's expect in {_cases_file(bound)}:"
                     )
-                click.echo(f"    expect:\n{as_yaml(tried.found)}")
+                click.echo(f"    expect:\n{as_yaml(tried.found)}\n")
     click.echo(f"{total} cases, {failed or 'none'} failed")
     return 1 if failed else 0

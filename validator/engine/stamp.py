@@ -122,6 +122,7 @@ def _finding(
         target=target, observed=shown.observed, required=shown.required, margin=shown.margin, message=message,
         evidence=seen, citations=cited, hazard=rule.hazard or "",
         corrective_action=rule.corrective_action or "", deviation=None, limit_from=applied.limit_from,
+        control=rule.plan.control if rule.plan else "",
     )  # fmt: skip
 
 

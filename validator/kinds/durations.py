@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from pydantic import AfterValidator
+from pydantic import AfterValidator, WithJsonSchema
 
 from validator.documents import DurationText
 from validator.quantities import Duration
@@ -16,5 +16,9 @@ def _elapsed(value: Duration) -> Any:
     return value
 
 
-Elapsed = Annotated[DurationText, AfterValidator(_elapsed)]
+Elapsed = Annotated[
+    DurationText,
+    AfterValidator(_elapsed),
+    WithJsonSchema({"type": "string", "pattern": r"^PT(?=\d)(\d{1,6}H)?(\d{1,6}M)?(\d{1,9}S)?$"}),
+]
 Either = DurationText

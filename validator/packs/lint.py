@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from pydantic import BaseModel
@@ -15,7 +15,10 @@ from validator.packs.model import BoundRule, CaseFile, Pack, Rule
 from validator.statuses import Status
 from validator.tables import AGENTS, STEPS
 
-_ID = re.compile(r"[A-Z][A-Z0-9]*(-[A-Z0-9]+)+")
+TO_WRITE = "to be written"
+"""What stands in a draft where a person has still to write something."""
+
+RULE_ID = re.compile(r"[A-Z][A-Z0-9]*(-[A-Z0-9]+)+")
 _ADVICE = re.compile(r"(?i)^(avoid|use|prefer|ensure|always|never|do|make|check|clean|keep|wash|please)\b")
 HAZARDS = ("biological", "chemical", "physical")
 _STEP_KEYS = ("step", "steps", "first", "then", "after", "until")
@@ -26,11 +29,34 @@ _NEEDED = (*(s.value for s in Status), "boundary")
 
 def lint(pack: Pack) -> list[str]:
     """Every fault of a pack that `load_pack` could read, one sentence each; none for a pack fit to be trusted."""
-    faults = [*_pack(pack), *_clauses(pack), *conflicts(pack)]
+    faults = [*_pack(pack), *_clauses(pack), *conflicts(pack), *_unwritten_pack(pack)]
     for bound in pack.rules:
         if bound.pack == pack.id:
             faults.extend(f"{bound.place}: rule {bound.rule.id}: {fault}" for fault in _rule(bound, pack))
     return faults
+
+
+def _unwritten_pack(pack: Pack) -> Iterable[str]:
+    """What a draft of a pack has still open, beside its rules."""
+    parts: dict[str, Any] = {"title": pack.title, "cautions": pack.cautions, "sources": pack.sources,
+                             "profiles": pack.profiles, "clauses": pack.clauses}  # fmt: skip
+    for name, value in parts.items():
+        yield from (f"pack {pack.id}: {path} is still to be written" for path in _open_places(value, name))
+
+
+def _open_places(value: Any, path: str) -> Iterable[str]:
+    """The paths at which a draft's placeholder stands."""
+    if isinstance(value, BaseModel):
+        for name in type(value).model_fields:
+            yield from _open_places(getattr(value, name), f"{path}.{name}" if path else name)
+    elif isinstance(value, Mapping):
+        for name, item in value.items():
+            yield from _open_places(item, f"{path}.{name}")
+    elif isinstance(value, (tuple, list)):
+        for at, item in enumerate(value):
+            yield from _open_places(item, f"{path}[{at}]")
+    elif isinstance(value, str) and value.strip() == TO_WRITE:
+        yield path
 
 
 def _pack(pack: Pack) -> Iterable[str]:
@@ -51,8 +77,9 @@ def _speaks_of_steps(bound: BoundRule) -> bool:
 
 def _rule(bound: BoundRule, pack: Pack) -> Iterable[str]:
     rule = bound.rule
-    if not _ID.fullmatch(rule.id):
+    if not RULE_ID.fullmatch(rule.id):
         yield "its id is not of the form SYR-INTERVAL: capitals and digits, parts joined by a hyphen"
+    yield from (f"{path} is still to be written" for path in _open_places(rule, ""))
     if _ADVICE.search(rule.title):
         yield f"its title {rule.title!r} gives advice; a title states the fault that is found"
     yield from _words(bound, pack)
@@ -78,7 +105,10 @@ def _rule(bound: BoundRule, pack: Pack) -> Iterable[str]:
 
 
 def _plan(rule: Rule) -> Iterable[str]:
-    """A critical control point that lacks one of its parts (Codex CXC 1); a prerequisite may leave some out."""
+    """A critical control point that lacks one of its parts (Codex CXC 1); a prerequisite may leave some out.
+
+    The kind of hazard and the corrective action are parts as well; every rule is asked for them above.
+    """
     if rule.plan is None or rule.plan.control != "critical_control_point":
         return
     for part in ("hazard", "critical_limit", "monitoring", "verification", "record"):
@@ -130,6 +160,7 @@ def _cases(rule: str, file: CaseFile | None) -> Iterable[str]:
             yield f"no case shows {needed}; add one, or say under 'cannot' why there is none"
         if needed in seen and needed in file.cannot:
             yield f"'cannot' says that {needed} does not occur, and a case shows it"
+    yield from (f"cases.yaml: {path} is still to be written" for path in _open_places(file.cases, "cases"))
     names = [case.name for case in file.cases]
     for name in sorted({n for n in names if names.count(n) > 1}):
         yield f"two cases are called {name!r}"

@@ -6,9 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import import_module
 from types import MappingProxyType
+from typing import Literal
 
 from validator.findings import Report
 from validator.reports.measures import Units, for_reader
+
+Grouping = Literal["grade", "plan"]
+"""By what the findings are grouped: by grade, or first by their place in the HACCP plan and then by grade."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,7 +21,8 @@ class Renderer:
 
     The module is imported at the first use, so that a run pays only for the formats it asks for. Every such module has
     `render(report: Report) -> bytes`, a pure function that shows the whole report and filters nothing silently. A
-    `canonical` format is for programs and stays the same whatever units its reader likes.
+    `canonical` format is for programs and stays the same whatever units and grouping its reader likes; any other takes
+    `group: Grouping` as well.
     """
 
     name: str
@@ -26,10 +31,10 @@ class Renderer:
     module: str
     canonical: bool = False
 
-    def render(self, report: Report, units: Units = "si") -> bytes:
+    def render(self, report: Report, units: Units = "si", group: Grouping = "grade") -> bytes:
         """The report in this format, as the bytes of a complete file; `units` are those that its reader sees."""
-        shown = report if self.canonical else for_reader(report, units)
-        written: bytes = import_module(self.module).render(shown)
+        render = import_module(self.module).render
+        written: bytes = render(report) if self.canonical else render(for_reader(report, units), group=group)
         return written
 
 

@@ -12,7 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from validator.findings import Grade, Report
-from validator.reports import layout
+from validator.reports import Grouping, layout
 from validator.reports.view import View
 
 FINDINGS_SHOWN = 1_000
@@ -41,10 +41,11 @@ _SECTIONS = (
 _ALWAYS = {"first", "findings", "checked", "files"}
 
 
-def render(report: Report) -> bytes:
+def render(report: Report, *, group: Grouping = "grade") -> bytes:
     """The report as one UTF-8 HTML file: no script, no address to load from, its style held by a hash."""
-    view = layout.lay_out(report, FINDINGS_SHOWN)
-    page = _template().render(
+    view = layout.lay_out(report, FINDINGS_SHOWN, group)
+    return page(
+        "report.html.j2",
         view=view,
         contents=[(part, title) for part, title in _SECTIONS if part in _ALWAYS or getattr(view, part)],
         shown=_ids(view),
@@ -57,12 +58,16 @@ def render(report: Report) -> bytes:
         no_files=layout.NO_FILES,
         shares=layout.SHARES,
     )
-    return page.encode()
 
 
-def anchor(finding: str) -> str:
-    """The id of a finding as a fragment of an address: anything but letters, digits, `-` and `_` is spelled in hex."""
-    return "finding-" + re.sub(r"[^A-Za-z0-9_-]", lambda found: f".{ord(found[0]):x}.", finding)
+def page(template: str, *, more_style: str = "", **values: object) -> bytes:
+    """A template of the folder filled in: one UTF-8 page in the report's style, with what `more_style` adds to it."""
+    return _template(template, more_style).render(**values).encode()
+
+
+def anchor(name: str, of: str = "finding") -> str:
+    """A name as a fragment of an address: anything but letters, digits, `-` and `_` is spelled in hex."""
+    return f"{of}-" + re.sub(r"[^A-Za-z0-9_-]", lambda found: f".{ord(found[0]):x}.", name)
 
 
 def _ids(view: View) -> frozenset[str]:
@@ -76,8 +81,9 @@ def _ids(view: View) -> frozenset[str]:
 
 
 @cache
-def _template() -> Template:
-    style = (_TEMPLATES / "report.css").read_text(encoding="utf-8")
+def _template(name: str, more_style: str) -> Template:
+    sheets = ["report.css", more_style] if more_style else ["report.css"]
+    style = "".join((_TEMPLATES / sheet).read_text(encoding="utf-8") for sheet in sheets)
     environment = Environment(
         loader=FileSystemLoader(_TEMPLATES),
         autoescape=True,
@@ -93,4 +99,4 @@ def _template() -> Template:
         style=Markup(style),  # noqa: S704 - ours, and not from data
         style_hash=base64.b64encode(hashlib.sha256(style.encode()).digest()).decode(),
     )
-    return environment.get_template("report.html.j2")
+    return environment.get_template(name)

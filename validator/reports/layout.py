@@ -18,7 +18,7 @@ from validator.findings import (
     StoreResult,
     Verdict,
 )
-from validator.reports import opening, reasoning, words
+from validator.reports import Grouping, opening, reasoning, words
 from validator.reports.grouping import by_date, by_gravity, grouped
 from validator.reports.view import (
     CheckedShown,
@@ -50,18 +50,43 @@ PLACES_SHOWN = 5
 """Files named for one defect; the rest is counted."""
 
 
-def lay_out(report: Report, findings_shown: int) -> View:
-    """The view of a report with at most that many findings, the gravest; the others are counted in it."""
+CONTROLS = {
+    "critical_control_point": "Critical control points",
+    "prerequisite": "Prerequisites",
+    "": "Without a place in the plan",
+}
+"""The places in a HACCP plan as headings, in the order in which they are shown."""
+
+_CONTROL = {"critical_control_point": "critical control point", "prerequisite": "prerequisite"}
+
+
+def lay_out(report: Report, findings_shown: int, group: Grouping = "grade") -> View:
+    """The view of a report with at most that many findings, the gravest; the others are counted in it.
+
+    Grouped by `plan`, findings at critical control points come first, then prerequisites; of one place by grade.
+    """
     chosen = by_gravity(report.findings)[:findings_shown]
-    totals = grouped(report.findings, lambda finding: finding.grade)
-    shown = grouped(chosen, lambda finding: finding.grade)
+    place = _place if group == "plan" else _nowhere
+    totals = grouped(report.findings, lambda finding: (place(finding), finding.grade))
+    shown = grouped(chosen, lambda finding: (place(finding), finding.grade))
     return View(
         title=heading(report.title) or UNTITLED,
         headline=opening.headline(report),
         standing=opening.standing(report),
         facts=_facts(report),
         first=opening.first_things(report),
-        grades=tuple(_grade(g, totals[g], shown.get(g, []), report) for g in Grade if g in totals),
+        grades=tuple(
+            _grade(
+                CONTROLS[control] if group == "plan" else "",
+                grade,
+                totals[control, grade],
+                shown.get((control, grade), []),
+                report,
+            )
+            for control in CONTROLS
+            for grade in Grade
+            if (control, grade) in totals
+        ),
         left_out=len(report.findings) - len(chosen),
         actions=_actions(report.findings),
         stores=tuple(_store(store) for store in report.stores),
@@ -98,9 +123,21 @@ def _completeness(verdict: Verdict) -> str:
     return "" if known is None else f"{words.percent(known * 100)} of the checks could be shown from the records"
 
 
-def _grade(grade: Grade, every: Sequence[Finding], shown: Sequence[Finding], report: Report) -> GradeShown:
+def _nowhere(finding: Finding) -> str:
+    return ""
+
+
+def _place(finding: Finding) -> str:
+    """The finding's place in the plan; one that this program does not know is none."""
+    return finding.control if finding.control in CONTROLS else ""
+
+
+def _grade(
+    control: str, grade: Grade, every: Sequence[Finding], shown: Sequence[Finding], report: Report
+) -> GradeShown:
     names = {store.store_id: store.name for store in report.stores}
     return GradeShown(
+        control=control,
         grade=grade.value,
         count=words.count(len(every), "finding"),
         machines=tuple(
@@ -154,6 +191,7 @@ def _finding(finding: Finding, report: Report) -> FindingShown:
         cited=tuple(words.cited(cited) for cited in finding.citations),
         hazard=sentence(finding.hazard),
         limit_from=sentence(finding.limit_from),
+        control=_CONTROL.get(finding.control, ""),
         action=words.stopped(finding.corrective_action),
         action_when=_when(finding),
         remarks=tuple(remark for remark in remarks if remark),

@@ -12,6 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from validator.findings import Report
+from validator.reports import Grouping
 from validator.reports.layout import GOVERNS, NO_FILES, NO_FINDINGS, NO_RULES, NOTHING_FIRST, SAFETY, SHARES, lay_out
 from validator.reports.view import CheckedShown, FindingShown, GradeShown, MachineShown, View
 
@@ -31,7 +32,7 @@ _ELSEWHERE = "see --output html=PATH or json=PATH"
 _STYLES = {"OUT": "bold red", "N/O": "bold yellow", "critical": "bold", "major": "bold"}
 
 
-def render(report: Report, *, width: int = 100, color: bool = False) -> bytes:
+def render(report: Report, *, width: int = 100, color: bool = False, group: Grouping = "grade") -> bytes:
     """The report as UTF-8 text of at most `width` columns (40 to 120); `color` adds to the words and replaces none."""
     written = io.StringIO()
     console = Console(
@@ -39,7 +40,7 @@ def render(report: Report, *, width: int = 100, color: bool = False) -> bytes:
         color_system="standard" if color else None, markup=False, highlight=False, emoji=False,
         force_jupyter=False, legacy_windows=False, _environ={},
     )  # fmt: skip
-    for part in _parts(lay_out(report, FINDINGS_SHOWN)):
+    for part in _parts(lay_out(report, FINDINGS_SHOWN, group)):
         console.print(part)
     lines = (line.rstrip(" ") for line in written.getvalue().split("\n"))
     return "\n".join(lines).encode()
@@ -137,7 +138,8 @@ def _findings(view: View) -> Iterator[RenderableType]:
 
 def _grade(grade: GradeShown) -> Iterator[RenderableType]:
     yield Text("")
-    yield Text(f"{grade.grade.capitalize()}: {grade.count}", style=_STYLES.get(grade.grade, ""))
+    heading = f"{grade.control}, {grade.grade}" if grade.control else grade.grade.capitalize()
+    yield Text(f"{heading}: {grade.count}", style=_STYLES.get(grade.grade, ""))
     for machine in grade.machines:
         yield from _machine(machine)
 
@@ -159,7 +161,8 @@ def _finding(finding: FindingShown) -> RenderableType:
     measures = "; ".join(said if label == "margin" else f"{label} {said}" for label, said in finding.measures)
     sources = "; ".join(finding.cited)
     lines = (finding.message, measures, *finding.rows, *finding.remarks)
-    rule = Text(f"{finding.rule}, {finding.id}" + (f": {sources}" if sources else ""), style="dim")
+    place = f", {finding.control}" if finding.control else ""
+    rule = Text(f"{finding.rule}, {finding.id}{place}" + (f": {sources}" if sources else ""), style="dim")
     return _hang(
         finding.status,
         head,

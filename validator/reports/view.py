@@ -41,6 +41,8 @@ class FindingShown:
     hazard: str
     limit_from: str
     """Which layer set the limit: a pack and its authority, or the register."""
+    control: str
+    """The rule's place in the HACCP plan, in words."""
     action: str
     action_when: str
     """When the action is called for: now, if the limit was not met after all, or if it occurs again."""
@@ -70,8 +72,12 @@ class MachineShown:
 
 @dataclass(frozen=True, slots=True)
 class GradeShown:
-    """All findings of one grade: how many there are, and by machine those that are shown."""
+    """All findings of one grade: how many there are, and by machine those that are shown.
 
+    `control` is the place in the HACCP plan that they share, in words; blank where they are grouped by grade alone.
+    """
+
+    control: str
     grade: str
     count: str
     machines: tuple[MachineShown, ...]
