@@ -28,6 +28,7 @@ LAYERS = [
     {"register", "deviations"},
     {"records", "frame", "machines"},
     {"steps"},
+    {"versions"},
     {"cycles"},
     {"kinds"},
     {"packs", "readers"},

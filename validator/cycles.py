@@ -13,6 +13,7 @@ from validator.records import RecordSet
 from validator.steps import Steps
 from validator.tables import NAT, TEXTS
 from validator.timing.intervals import runs
+from validator.versions import standing
 
 Ints = npt.NDArray[np.int64]
 Index = npt.NDArray[np.intp]
@@ -43,7 +44,7 @@ def form_cycles(records: RecordSet, machines: Sequence[Machine], procedure: str 
         records, machines, row, dense, step, target, start, end, first, machine[heads].astype(np.int64),
         [cycle_code.vocabulary[c] for c in cycle_code.codes[heads]],
     )  # fmt: skip
-    return _without_duplicates(steps)
+    return standing(_without_duplicates(steps))
 
 
 @dataclass
@@ -184,11 +185,4 @@ def _without_duplicates(steps: Steps) -> Steps:
         seen.setdefault(told, here)
     if not second:
         return steps
-    kept = np.ones(len(steps), dtype=bool)
-    kept[second] = False
-    cycle = steps.cycle[kept]
-    return Steps(
-        steps.records, steps.machines, steps.row[kept], cycle, steps.step[kept], steps.target[kept],
-        steps.start[kept], steps.end[kept], np.append(np.flatnonzero(np.diff(cycle, prepend=-1)), len(cycle)),
-        steps.machine, steps.cycle_ids, np.sort(steps.row[~kept]),
-    )  # fmt: skip
+    return steps.without(np.array(second, dtype=np.intp), "duplicates")

@@ -116,7 +116,10 @@ class RecordDefect:
 
 @dataclass(frozen=True, slots=True)
 class InputFile:
-    """One file as it was read: `rows` = `rows_used` + `rows_defective`; duplicates and blank rows are counted beside."""
+    """One file as it was read: `rows` = `rows_used` + `rows_defective`.
+
+    Counted beside: rows told a second time, rows that a later export of their cycle tells otherwise, and blank rows.
+    """
 
     file: str
     sha256: str
@@ -129,6 +132,7 @@ class InputFile:
     reason: str
     format: str
     assumptions: tuple[str, ...]
+    rows_superseded: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import accumulate, chain, pairwise, product
 from math import prod
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -48,6 +49,21 @@ class Steps:
     machine: Ints
     cycle_ids: list[str]
     duplicates: Index = field(default_factory=lambda: np.empty(0, dtype=np.intp))
+    superseded: Index = field(default_factory=lambda: np.empty(0, dtype=np.intp))
+    """Positions in the records of rows that are not used: said again in every column; told otherwise by a later export."""
+
+    def without(self, gone: Index, why: Literal["duplicates", "superseded"]) -> Steps:
+        """The same without some rows (positions here), which are kept in mind under `why`. No cycle is left empty."""
+        kept = np.ones(len(self), dtype=bool)
+        kept[gone] = False
+        cycle = self.cycle[kept]
+        known = {name: getattr(self, name) for name in ("duplicates", "superseded")}
+        known[why] = np.sort(np.concatenate([known[why], self.row[~kept]]))
+        return Steps(
+            self.records, self.machines, self.row[kept], cycle, self.step[kept], self.target[kept], self.start[kept],
+            self.end[kept], np.append(np.flatnonzero(np.diff(cycle, prepend=-1)), len(cycle)), self.machine,
+            self.cycle_ids, **known,
+        )  # fmt: skip
 
     def __len__(self) -> int:
         return len(self.row)

@@ -5,7 +5,8 @@ Time is an argument here: nothing in this package asks the clock or the machine'
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -88,7 +89,7 @@ def audit(
     due = upcoming(applied)
     return Report(
         report_version=REPORT_VERSION, tool=tool, generated_at=generated_at, as_of=as_of.shown, decision=decision or (packs[0].decision if packs else "simple"),
-        title=" and ".join(p.title for p in packs), inputs=_count_duplicates(intake, steps),
+        title=" and ".join(p.title for p in packs), inputs=_count_unused(intake, sorted_once.values()),
         packs=tuple(PackUsed(p.id, p.version, p.title, p.sha256) for p in packs), summary=_with_empty(scores.all(), found),
         stores=_stores(fleet, scores, due, sorted_once), checked=_checked(applied, tally),
         findings=tuple(found), notices=tuple(dict.fromkeys(told)), record_defects=intake.defects,
@@ -214,11 +215,18 @@ def _checked(applied: Sequence[Applied], tally: Mapping[str, Tallies]) -> tuple[
     return tuple(found)
 
 
-def _count_duplicates(intake: Intake, steps: Steps | None) -> tuple[InputFile, ...]:
-    if steps is None or not len(steps.duplicates):
+def _count_unused(intake: Intake, formed: Iterable[Steps]) -> tuple[InputFile, ...]:
+    """The files with the rows that were read and not used: told a second time, or otherwise by a later export."""
+    every = list(formed)
+    again, otherwise = (
+        np.unique(np.concatenate([np.empty(0, dtype=np.intp), *(getattr(s, name) for s in every)]))
+        for name in ("duplicates", "superseded")
+    )
+    if not len(again) and not len(otherwise):
         return intake.inputs
-    files = [intake.records.sources[s][0] for s in intake.records.source[steps.duplicates].tolist()]
-    return tuple(replace(f, rows_duplicate=files.count(f.file)) for f in intake.inputs)
+    names = [file for file, _ in intake.records.sources]
+    counts = [Counter(names[s] for s in intake.records.source[rows].tolist()) for rows in (again, otherwise)]
+    return tuple(replace(f, rows_duplicate=counts[0][f.file], rows_superseded=counts[1][f.file]) for f in intake.inputs)
 
 
 __all__ = ["EMPTY_EXPORT", "audit"]

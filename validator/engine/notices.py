@@ -80,6 +80,22 @@ def about_machines(machines: Sequence[Machine], steps: Steps | None, has_registe
         many = len(steps.duplicates) > 1
         yield Notice("duplicate_rows", f"{len(steps.duplicates)} row{'s say' if many else ' says'} the same as another row "
                      f"in every column; each was used once", count=len(steps.duplicates))  # fmt: skip
+    yield from about_versions(steps)
+
+
+def about_versions(steps: Steps) -> Iterable[Notice]:
+    """Rows that a later export tells otherwise, by machine."""
+    rows = steps.superseded
+    named: dict[tuple[str, str], list[int]] = {}
+    for row in rows.tolist():
+        key = steps.records.text("store_id", row), steps.records.text("equipment_id", row)
+        named.setdefault(key, []).append(row)
+    for (store, equipment), mine in sorted(named.items()):
+        one = len(mine) == 1
+        yield Notice("superseded_rows", f"{equipment}: {len(mine)} row{' is' if one else 's are'} told otherwise by a later "
+                     f"export of the same cycle, which stands; {'it was' if one else 'they were'} not used "
+                     f"({_places(steps.records, mine[:3])}{', ...' * (len(mine) > 3)})", "", store, equipment,
+                     len(mine))  # fmt: skip
 
 
 def about_limits(machines: Sequence[Machine], packs: Sequence[Pack]) -> Iterable[Notice]:

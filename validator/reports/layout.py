@@ -108,7 +108,7 @@ def _facts(report: Report) -> tuple[tuple[str, str], ...]:
     facts = (
         ("Judged as of", name(report.as_of)),
         ("Held against", packs or "no rule pack"),
-        ("Records", f"{words.count(report.records, 'row')} in {words.count(len(report.inputs), 'file')}"),
+        ("Records", _read(report)),
         ("Score", words.score(verdict.score)),
         ("OUT by grade", words.grades(verdict.grades) or "none"),
         ("Evidence", _completeness(verdict)),
@@ -116,6 +116,21 @@ def _facts(report: Report) -> tuple[tuple[str, str], ...]:
         ("Made", f"{name(report.generated_at)} by {name(report.tool)}"),
     )
     return tuple((label, said) for label, said in facts if said)
+
+
+def _read(report: Report) -> str:
+    """What was read, at the head of the report: rows and files, and what of them was not used in full."""
+    beside = (
+        ("rows_defective", "not used in full"), ("rows_duplicate", "told twice"),
+        ("rows_superseded", "told otherwise by a later export"),
+    )  # fmt: skip
+    counts = [(sum(getattr(file, name) for file in report.inputs), said) for name, said in beside]
+    rest = ", ".join(f"{many:,} {said}" for many, said in counts if many)
+    refused = sum(opening.not_read(file) for file in report.inputs)
+    rest += (", " if rest and refused else "") + (f"{words.count(refused, 'file')} not read" if refused else "")
+    return f"{words.count(report.records, 'row')} in {words.count(len(report.inputs), 'file')}" + (
+        f": {rest}" if rest else ""
+    )
 
 
 def _completeness(verdict: Verdict) -> str:

@@ -181,5 +181,6 @@ def rows_read(file: InputFile) -> str:
     """`212 rows = 208 used + 4 defective`, with the duplicates among them and blank rows beside."""
     beside = [count(file.rows_blank, "blank row")] if file.rows_blank else []
     again = f" ({file.rows_duplicate:,} of them a second time, counted once)" if file.rows_duplicate else ""
+    again += f" ({file.rows_superseded:,} of them told otherwise by a later export)" if file.rows_superseded else ""
     said = f"{count(file.rows, 'row')} = {file.rows_used:,} used{again} + {file.rows_defective:,} defective"
     return said + (f"; beside them {' and '.join(beside)}" if beside else "")
