@@ -49,6 +49,10 @@ def _was(number: int) -> str:
     return "was" if number == 1 else "were"
 
 
+def _is(number: int) -> str:
+    return "is" if number == 1 else "are"
+
+
 def standing(report: Report) -> tuple[str, ...]:
     """The sentences under the headline: why this result, and what it does not cover."""
     lines = [words.capital(words.stopped(report.summary.result_reason))] if report.summary.result_reason else []
@@ -58,6 +62,9 @@ def standing(report: Report) -> tuple[str, ...]:
         lines.append(f"{unread:,} of {files} {_was(unread)} not read in full; the result does not cover the rest.")
     told = [notice for notice in report.notices if notice.code in ("no_register", "unknown_profile")]
     lines += [words.capital(words.stopped(notice.message)) for notice in told[:FIRST]]
+    ahead = sum(notice.code == "after_as_of" for notice in report.notices)
+    if ahead:
+        lines.append(f"{words.count(ahead, 'cycle')} {_is(ahead)} dated after the moment of this audit; see Notices.")
     defective = sum(file.rows_defective for file in report.inputs)
     if defective:
         lines.append(f"{words.count(defective, 'row')} could not be used in full; see Record defects.")
