@@ -348,7 +348,7 @@ def convert(model: type[Model], data: Any, source: Source, at: Path_, faults: li
         for item in error.errors(include_url=False):
             path = (*at, *existing(data, item["loc"]))
             key = item["loc"][-1] if item["loc"] else ""
-            faults.append(f"{source.place(path)}: {say_path(path, item['loc'])}{_sentence(model, item, key)}")
+            faults.append(f"{source.place(path)}: {say_path(path, item['loc'])}{sentence_of(model, item, key)}")
         return None
 
 
@@ -377,7 +377,8 @@ def say_path(path: Path_, loc: Sequence[str | int] = ()) -> str:
     return f"{shown}: " if shown else ""
 
 
-def _sentence(model: type[BaseModel], item: Any, key: str | int) -> str:
+def sentence_of(model: type[BaseModel], item: Any, key: str | int) -> str:
+    """What is wrong with one value, of a fault that pydantic names."""
     kind = item["type"]
     if kind == "extra_forbidden":
         known = _keys_near(model, item["loc"])

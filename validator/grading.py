@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -67,6 +68,13 @@ def verdict(
         result, reason, score, counts, {name: out.get(g, 0) for g, name in _NAMES},
         round(shown / asked, 4) if asked else None,
     )  # fmt: skip
+
+
+def withheld(verdict: Verdict, reason: str) -> Verdict:
+    """The same verdict without a result that what could not be read might undo: only a grave OUT stands whatever it holds."""
+    if verdict.grades[Grade.CRITICAL.value] or verdict.grades[Grade.MAJOR.value]:
+        return verdict
+    return replace(verdict, result=NOT_JUDGED, result_reason=reason)
 
 
 def _result(

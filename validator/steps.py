@@ -126,6 +126,18 @@ class Steps:
         """The row that completed each cycle, as far as its times are known."""
         return self.latest_of(np.where(self.end == NAT, self.start, self.end))[1]
 
+    @cached_property
+    def work_last(self) -> tuple[Ints, Index]:
+        """When the last step of each cycle but `verify` was done, as far as its times are known, and the row of it."""
+        known = np.where(self.end == NAT, self.start, self.end)
+        return self.latest_of(np.where(self.step == self.records.code("step", "verify"), NAT, known))
+
+    def slack(self, *fields: str) -> int:
+        """By how much two times must differ to contradict each other, in microseconds: the resolution of the coarsest clock
+        among start, end and these fields.
+        """
+        return max(self.records.resolution.get(name, 0) for name in ("started_at", "ended_at", *fields))
+
     def latest_of(self, times: Ints) -> tuple[Ints, Index]:
         """The latest of these times of the rows of each cycle (`NAT`: none), and the first row, as its reader sees them,
         that bears it.

@@ -684,7 +684,7 @@ def record(world: World, rule: Mapping[str, Any]) -> set[Finding]:
             found.add(check(rule, cycle, name, IN if enough else OUT))
         for name, key in (("recorded_at", "recorded_within"), ("verified_at", "verified_within")):
             if p.get(key):
-                found.add(check(rule, cycle, name, noted_within(cycle, name, seconds(p[key]), world.as_of)))
+                found.add(check(rule, cycle, name, noted_within(cycle, name, seconds(p[key]), world.as_of, coarsest(world))))
         if p.get("distinct"):
             # CHOICE: nobody stands under two of the fields anywhere in the cycle; the target is the last of the fields
             people = [{s.row[f] for s in cycle.steps if s.row.get(f)} for f in p["distinct"]]
@@ -700,7 +700,16 @@ def record(world: World, rule: Mapping[str, Any]) -> set[Finding]:
     return found
 
 
-def noted_within(cycle: Cycle, name: str, limit: int, now: int) -> str:
+def coarsest(world: World) -> int:
+    """A column whose times all fall on whole minutes is known to the minute, else to the second; the coarsest counts."""
+    found = []
+    for column in ("started_at", "ended_at", "verified_at"):
+        read = [instant(s.row.get(column, ""), c.machine.zone) for c in world.cycles for s in c.steps]
+        found.append(1 if any(t % 60 for t in read if t is not None) else 60)
+    return max(found)
+
+
+def noted_within(cycle: Cycle, name: str, limit: int, now: int, grain: int) -> str:
     """Whether the notes came at most `limit` after the end of what they are about."""
     noted = [(s, instant(s.row.get(name, ""), cycle.machine.zone)) for s in cycle.steps]
     given = [(s, t) for s, t in noted if t is not None]
@@ -710,7 +719,12 @@ def noted_within(cycle: Cycle, name: str, limit: int, now: int) -> str:
     # CHOICE: a row is recorded, and a row without a note leaves the cycle N/O; a cycle is verified, after its last step
     def verdict(times: dict[int, Span]) -> str:
         if name == "verified_at":
-            return OUT if any(t - max(e for _, e in times.values()) > limit for _, t in given) else IN
+            # CHOICE: the last signature counts; one from before work that is on record, by what the clocks tell, shows nothing
+            work = [e for s in cycle.steps if s.step != "verify" for e in (s.end if s.end is not None else s.start,) if e is not None]
+            last = max(t for _, t in given)
+            if work and last <= max(work) - grain:
+                return NO
+            return OUT if last - max(e for _, e in times.values()) > limit else IN
         late = any(t - times[id(s)][1] > limit for s, t in given)
         return OUT if late else IN if len(given) == len(cycle.steps) else NO
 

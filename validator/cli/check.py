@@ -191,9 +191,13 @@ def _exist(records: Sequence[str]) -> None:
 
 
 def _packs(rules: Sequence[str]) -> list[Pack]:
+    from validator.packs.layering import faults
     from validator.packs.loading import load_pack
 
     packs = [load_pack(name) for name in dict.fromkeys(rules)]
+    loosened = [f"{b.place}: rule {b.rule.id}: {fault}" for pack in packs for b in pack.rules for fault in faults(b)]
+    if loosened:
+        raise WrongInput(loosened)
     seen: dict[str, str] = {}
     for pack in packs:
         for bound in pack.rules:

@@ -44,6 +44,7 @@ from validator.register import Register
 from validator.steps import Steps
 
 EMPTY_EXPORT = "empty-export"
+_NO_ROW = "no row about it could be read"
 Tallies = npt.NDArray[np.int64]
 
 
@@ -69,6 +70,7 @@ def audit(
         told.extend(more)
     steps = applied[0].steps if applied else next(iter(sorted_once.values()), None)
     told.extend(tell.about_machines(fleet, steps, register is not None))
+    told.extend(tell.about_layers(applied))
     told.extend(tell.about_uncredited(applied))
     told.extend(tell.about_samples(applied))
     told.extend(tell.about_close(applied))
@@ -90,8 +92,8 @@ def audit(
     return Report(
         report_version=REPORT_VERSION, tool=tool, generated_at=generated_at, as_of=as_of.shown, decision=decision or (packs[0].decision if packs else "simple"),
         title=" and ".join(p.title for p in packs), inputs=_count_unused(intake, sorted_once.values()),
-        packs=tuple(PackUsed(p.id, p.version, p.title, p.sha256) for p in packs), summary=_with_empty(scores.all(), found),
-        stores=_stores(fleet, scores, due, sorted_once), checked=_checked(applied, tally),
+        packs=tuple(PackUsed(p.id, p.version, p.title, p.sha256) for p in packs), summary=_summary(_with_empty(scores.all(), found), len(records), unread),
+        stores=_stores(fleet, scores, due, sorted_once, unread=unread or not len(records)), checked=_checked(applied, tally),
         findings=tuple(found), notices=tuple(dict.fromkeys(told)), record_defects=intake.defects,
         upcoming=tuple(due), cautions=tuple(dict.fromkeys(c for p in packs for c in p.cautions)), records=len(records),
     )  # fmt: skip
@@ -120,6 +122,13 @@ def _empty_exports(intake: Intake) -> list[Finding]:
         )
         for file in intake.inputs if file.status == "read" and file.rows == 0
     ]  # fmt: skip
+
+
+def _summary(verdict: Verdict, records: int, unread: bool) -> Verdict:
+    """The verdict of the run, withheld where what was not read might undo it."""
+    if not records:
+        return grading.withheld(verdict, "no row could be read")
+    return grading.withheld(verdict, "a file could not be read, and may hold what decides") if unread else verdict
 
 
 def _with_empty(verdict: Verdict, found: Sequence[Finding]) -> Verdict:
@@ -179,8 +188,14 @@ class _Standings:
 
 
 def _stores(
-    fleet: Sequence[Machine], scores: _Standings, due: Sequence[Due], sorted_once: Mapping[str | None, Steps]
+    fleet: Sequence[Machine],
+    scores: _Standings,
+    due: Sequence[Due],
+    sorted_once: Mapping[str | None, Steps],
+    *,
+    unread: bool,
 ) -> tuple[StoreResult, ...]:
+    """How each store and machine stands; with something unread, one without a cycle is not judged to be in order."""
     next_due: dict[tuple[str, str], Due] = {}
     for d in due:
         next_due.setdefault((d.store_id, d.equipment_id), d)
@@ -188,15 +203,22 @@ def _stores(
     for steps in [sorted_once[None]] if None in sorted_once else sorted_once.values():  # None has all there are
         cycles += np.bincount(steps.machine, minlength=len(fleet))
     verdicts = scores.of(range(len(fleet)), [(m.store_id, m.equipment_id) for m in fleet])
+    silent = (cycles == 0) & unread
+    verdicts = [grading.withheld(v, _NO_ROW) if s else v for v, s in zip(verdicts, silent.tolist(), strict=True)]
     equipment = [
         EquipmentResult(m.equipment_id, m.profile, count, verdict, next_due.get((m.store_id, m.equipment_id)))
         for m, count, verdict in zip(fleet, cycles.tolist(), verdicts, strict=True)
     ]
     first = [at for at, m in enumerate(fleet) if at == 0 or m.store_id != fleet[at - 1].store_id]
     of_store = scores.of(first, [(fleet[at].store_id, "") for at in first])
+    ends = [*first[1:], len(fleet)]
+    of_store = [
+        grading.withheld(v, _NO_ROW) if silent[a:b].any() else v
+        for v, a, b in zip(of_store, first, ends, strict=bool(first))
+    ]
     return tuple(
         StoreResult(fleet[a].store_id, fleet[a].store_name, fleet[a].zone, verdict, tuple(equipment[a:b]))
-        for a, b, verdict in zip(first, [*first[1:], len(fleet)], of_store, strict=bool(first))
+        for a, b, verdict in zip(first, ends, of_store, strict=bool(first))
     )
 
 

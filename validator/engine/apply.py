@@ -11,7 +11,7 @@ import numpy.typing as npt
 from pydantic import ValidationError
 
 from validator import kinds
-from validator.documents import existing, say_path, suggest
+from validator.documents import existing, say_path, sentence_of, suggest
 from validator.errors import WrongInput
 from validator.findings import Grade, Notice
 from validator.kinds.outcome import IN, NOT_APPLICABLE, OUT, Outcomes, Scope
@@ -152,18 +152,17 @@ def override(bound: BoundRule, kind: kinds.Kind, machine: Machine, limits: Mappi
     place = f"register: {machine.equipment_id}: limits.{bound.rule.id}"
     changed = {k: v for k, v in limits.items() if k != "why"}
     raw = {**bound.rule.params, **changed}
-    if "table" in raw and {"min", "max"} & changed.keys() and "table" not in changed:
-        raw.pop("table")
     try:
         params = kind.params.model_validate(raw)
     except ValidationError as error:
         item = error.errors(include_url=False)[0]
-        key = say_path(existing(raw, item["loc"]))
-        raise WrongInput(f"{place}.{key}{item.get('ctx', {}).get('error', item['msg'])!s}") from None
+        key = item["loc"][-1] if item["loc"] else ""
+        said = say_path(existing(raw, item["loc"]), item["loc"])
+        raise WrongInput(f"{place}.{said}{sentence_of(kind.params, item, key)}") from None
     for key in changed:
         if not limits.get("why") and not kind.tightens(bound.params, params, key):
             raise WrongInput(
-                f"{place}.{key}: found {limits[key]}, which does not tighten the rule's {shown(bound.params, key)}; "
+                f"{place}.{key}: found {limits[key]}, which does not tighten what the rule has ({shown(bound.params, key)}); "
                 f"tighten it, or say why with the key 'why'"
             )
     return params

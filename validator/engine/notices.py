@@ -14,6 +14,7 @@ from validator.findings import Notice
 from validator.kinds import consistency
 from validator.kinds.outcome import IN, OUT, Scope
 from validator.machines import Machine
+from validator.packs.layering import loosened
 from validator.packs.model import Pack, documents_in
 from validator.records import RecordSet
 from validator.steps import Steps
@@ -105,6 +106,23 @@ def about_limits(machines: Sequence[Machine], packs: Sequence[Pack]) -> Iterable
         for rule in sorted(set(m.limits) - known):
             yield Notice("unknown_rule", f"{m.equipment_id}: the register sets a limit for the rule {rule}, which no pack "
                          f"used here has", rule, m.store_id, m.equipment_id)  # fmt: skip
+
+
+def about_layers(applied: Sequence[Applied]) -> Iterable[Notice]:
+    """Limits that were loosened, by a pack or by the register, each with the reason that was given."""
+    for bound in {b.rule.id: b for a in applied for b in (a.rule,)}.values():
+        what = loosened(bound)
+        if what and bound.beneath is not None:
+            yield Notice("loosened_limit", f"{bound.rule.id}: the pack {bound.pack} loosens {what} of {bound.beneath.pack}: "
+                         f"{bound.rule.justification}", bound.rule.id)  # fmt: skip
+    for a in applied:
+        rule = a.rule.rule.id
+        for at in np.flatnonzero(a.machine_in).tolist():
+            why = a.machines[at].limits.get(rule, {}).get("why")
+            if why:
+                m = a.machines[at]
+                yield Notice("own_limit", f"{m.equipment_id}: the register sets a limit of its own for {rule}: {why}", rule,
+                             m.store_id, m.equipment_id)  # fmt: skip
 
 
 def about_rules(applied: Sequence[Applied], judged: dict[str, int]) -> Iterable[Notice]:

@@ -64,6 +64,7 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("record", "blank"): "{field} is blank {blank_on}",
     ("record", "too_late"): "{field} is {found} after the work, {required}",
     ("record", "missing_time"): "{field}: a time is missing, so it cannot be shown that it was {required}",
+    ("record", "before_the_work"): "{field} lies before the work was done, so it cannot be shown that it was {required}",
     ("record", "not_recorded"): "{field} is not recorded",
     ("record", "same_person"): "{person} did the work and verified it",
     ("consistency", "end_before_start"): "{what} ends before it starts{rest}",
@@ -139,7 +140,7 @@ def _order(words: Mapping[str, str]) -> tuple[str, str]:
     """How the steps lay to each other, and what was asked where that does not follow from it."""
     lag = words.get("lag", "")
     if "step" in words:  # a step that was forbidden
-        return f"{words['step']} {words['does']} {lag or 'some time'} after {words['after']} has begun", ""
+        return f"{words['step']} {words['does']} {lag or 'some time'} after {words['after']} {words['did']}", ""
     first, then = words.get("first", ""), words.get("then", "")
     does = {"S": "starts", "F": "ends"}
     link = words.get("link", "FS")

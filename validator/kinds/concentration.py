@@ -82,7 +82,7 @@ class Uncertainty(Document):
 
 
 class Params(Document):
-    """Either `min` and `max` in mg/L, or a `table` of such bands with their conditions.
+    """`min` and `max` in mg/L, or a `table` of such bands with their conditions; beside a table they bound its every line.
 
     `by_label` says that the product's label alone sets the limits: the pack has none, and the register gives them.
     `product_percent` is the product's own strength from its label (% of the active agent, weight by volume). It only
@@ -102,12 +102,14 @@ class Params(Document):
     @model_validator(mode="after")
     def _one_way(self) -> Params:
         band = self.min is not None or self.max is not None
-        if band == (self.table is not None) and (band or not self.by_label):
-            raise ValueError("needs either min and max, or a table")
+        if not band and self.table is None and not self.by_label:
+            raise ValueError("needs min or max, or a table")
         if self.table is not None and not self.table:
             raise ValueError("expected at least one row in the table, found an empty list")
         if self.min is not None and self.max is not None and self.min > self.max:
             raise ValueError(f"min {plain_number(self.min)} is above max {plain_number(self.max)}; no value fits")
+        if self.table and not self.lines:
+            raise ValueError("min or max leaves no line of the table any value")
         return self
 
     @property
@@ -118,7 +120,19 @@ class Params(Document):
     @property
     def lines(self) -> tuple[Line, ...]:
         """The limits as a table, whichever way they were given; one line without limits where the label's are not known."""
-        return self.table if self.table is not None else (Line(min=self.min, max=self.max),)
+        if self.table is None:
+            return (Line(min=self.min, max=self.max),)
+        low = -np.inf if self.min is None else self.min
+        high = np.inf if self.max is None else self.max
+        bounded = []
+        for line in self.table:
+            ends = max(line.min or 0.0, low), min(np.inf if line.max is None else line.max, high)
+            if ends[0] <= ends[1]:
+                bounded.append(line.model_copy(update={
+                    "min": ends[0] if line.min is not None or self.min is not None else None,
+                    "max": None if np.isinf(ends[1]) else ends[1],
+                }))  # fmt: skip
+        return tuple(bounded)
 
 
 def check(params: Params, scope: Scope) -> list[Outcomes]:
@@ -235,7 +249,7 @@ def _distance(params: Params, value: float) -> float:
 def _required(params: Params) -> Required:
     if params.table is None:
         return Required(params.min, params.max, "ppm", _band(params.min, params.max))
-    return Required(None, None, "ppm", "; or ".join(_line(line) for line in params.table))
+    return Required(None, None, "ppm", "; or ".join(_line(line) for line in params.lines))
 
 
 def _line(line: Line) -> str:

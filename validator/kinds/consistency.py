@@ -73,19 +73,16 @@ def _recorded(steps: Steps) -> Claim:
     recorded = steps.times("recorded_at")
     happened = np.where(steps.end == NAT, steps.start, steps.end)
     stated = (recorded != NAT) & (happened != NAT)
-    wrong = stated & (happened - np.where(stated, recorded, happened) >= _slack(steps, "recorded_at"))
+    wrong = stated & (happened - np.where(stated, recorded, happened) >= steps.slack("recorded_at"))
     return Claim(stated, wrong, columns=("step", "target", "started_at", "ended_at", "recorded_at"))
 
 
 def _verified(steps: Steps) -> Claim:
     verified = steps.times("verified_at")
-    work = np.where(
-        steps.step == steps.records.code("step", "verify"), NAT, np.where(steps.end == NAT, steps.start, steps.end)
-    )
-    last, last_row = steps.latest_of(work)
+    last, last_row = steps.work_last
     done = last[steps.cycle]
     stated = (verified != NAT) & (done != NAT)
-    wrong = stated & (done - np.where(stated, verified, done) >= _slack(steps, "verified_at"))
+    wrong = stated & (done - np.where(stated, verified, done) >= steps.slack("verified_at"))
     return Claim(stated, wrong, last_row[steps.cycle], ("step", "ended_at", "verified_at"))
 
 
@@ -96,7 +93,7 @@ def _cycles(steps: Steps) -> Claim:
     order = dated[np.lexsort((done[dated], began[dated], steps.machine[dated]))]
     before = reached_before(steps.machine[order], began[order], done[order])
     here = np.flatnonzero(before >= 0)
-    clash = here[done[order[before[here]]] - began[order[here]] >= _slack(steps)]
+    clash = here[done[order[before[here]]] - began[order[here]] >= steps.slack()]
     of_cycle = np.zeros(steps.cycles, dtype=bool)
     of_cycle[order[clash]] = True
     other = np.full(steps.cycles, -1, dtype=np.int64)
@@ -119,7 +116,7 @@ def _targets(steps: Steps) -> Claim:
     here = np.flatnonzero(before >= 0)
     stated, wrong = np.zeros(len(steps), dtype=bool), np.zeros(len(steps), dtype=bool)
     stated[whole] = True
-    clash = here[steps.end[whole[before[here]]] - steps.start[whole[here]] >= _slack(steps)]
+    clash = here[steps.end[whole[before[here]]] - steps.start[whole[here]] >= steps.slack()]
     wrong[whole[clash]] = True
     other = np.full(len(steps), -1, dtype=np.int64)
     other[whole[clash]] = whole[before[clash]]
@@ -188,9 +185,3 @@ def _facts(steps: Steps, row: int, other: int, count: int) -> dict[str, str]:
 def _what(steps: Steps, row: int) -> str:
     target = steps.target_name(int(steps.target[row]))
     return steps.records.text("step", int(steps.row[row])) + (f" of {target}" if target else "")
-
-
-def _slack(steps: Steps, *fields: str) -> int:
-    """By how much two times must differ to contradict each other: the resolution of the coarser clock."""
-    resolution = steps.records.resolution
-    return max(resolution.get(name, 0) for name in ("started_at", "ended_at", *fields))

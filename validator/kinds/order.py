@@ -61,7 +61,8 @@ class Relation(Document):
 class Forbidden(Document):
     """No row of `step` may end after an `after` row has begun and before the next `until` row begins.
 
-    With `point: start` none may start then: what begins too early is not mended by an `until` that begins as it ends.
+    With `point: start` none may start then: what begins too early is not mended by an `until` that begins as it ends. With
+    `after_point: end` the ban begins as the `after` row ends, so that an `until` row beside it does not lift the ban.
     """
 
     step: StepOrAct
@@ -69,6 +70,7 @@ class Forbidden(Document):
     until: StepOrAct | None = None
     per: Per = "target"
     point: Literal["start", "end"] = "end"
+    after_point: Literal["start", "end"] = "start"
 
 
 class Params(Document):
@@ -303,11 +305,12 @@ def _margin(seen: float | None, least: int, most: int | None) -> Quantity | None
 def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
     steps = scope.steps
     rows = _side(scope, ban.step, ban.point == "end", ban.per)
-    after = _side(scope, ban.after, False, ban.per)
+    ending = ban.after_point == "end"  # what begins as the `after` row ends comes after it
+    after = _side(scope, ban.after, ending, ban.per)
     until = _side(scope, ban.until, False, ban.per) if ban.until else None
     cycle, names, check_of = _groups(scope, rows, ban.per)
     guard = scope.guard
-    begun = latest_before(rows.group, rows.high - guard, after.group, after.low, inclusive=False)
+    begun = latest_before(rows.group, rows.high - guard, after.group, after.low, inclusive=ending)
     began_at = np.where(begun >= 0, after.low[np.maximum(begun, 0)], -FAR) if len(after.rows) else rows.high * 0 - FAR
     broken = begun >= 0
     if until is not None and len(until.rows):
@@ -316,17 +319,17 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
     applies = _present(rows.group, after.group)
     bad_row = broken.astype(np.int64)
     if guard:
-        maybe = latest_before(rows.group, rows.high + guard, after.group, after.low, inclusive=False) >= 0
+        maybe = latest_before(rows.group, rows.high + guard, after.group, after.low, inclusive=ending) >= 0
         bad_row[maybe & ~broken] = 5
         if until is not None and len(until.rows):  # what began well before the end of the row does lift the ban
             lifted = latest_before(rows.group, rows.high - guard, until.group, until.low, inclusive=True)
-            last = latest_before(rows.group, rows.high + guard, after.group, after.low, inclusive=False)
+            last = latest_before(rows.group, rows.high + guard, after.group, after.low, inclusive=ending)
             free = (lifted >= 0) & (until.low[np.maximum(lifted, 0)] >= after.low[np.maximum(last, 0)] + guard)
             bad_row[free & ~broken] = 0
     vague = np.concatenate([rows.group[rows.vague], after.group[after.vague],
                             until.group[until.vague] if until is not None else np.empty(0, np.int64)])  # fmt: skip
     for k in np.flatnonzero(np.isin(rows.group, vague) & applies).tolist():
-        bad_row[k] = _vague_ban(rows, after, until, k)
+        bad_row[k] = _vague_ban(rows, after, until, k, ending)
         sides = (rows, after) if until is None else (rows, after, until)
         bad_row[k] = 4 if bad_row[k] == 3 and _torn(steps, sides, rows.group[k]) else bad_row[k]
     reason = _worst(bad_row, check_of, len(cycle))
@@ -339,14 +342,15 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
         mine = _rows_of(check_of, i)
         k = int(mine[np.flatnonzero(bad_row[mine] == reason[i])[0]])
         near = np.arange(*np.searchsorted(after.group, [rows.group[k], rows.group[k] + 1]))
-        near = near[after.low[near] < rows.high[k]]
+        near = near[after.low[near] < rows.high[k] + ending]
         shown = [int(rows.rows[k])] + [int(after.rows[near[-1]])] * bool(len(near))
         seen = None
         if len(near) and not rows.vague[k] and not after.vague[near[-1]]:
             seen = (int(rows.low[k]) - int(after.low[near[-1]])) / MICROSECONDS
         facts = {"step": str(ban.step), "after": str(ban.after), "until": str(ban.until or ""), "does": f"{ban.point}s",
+                 "did": "has ended" if ending else "has begun",
                  "lag": say_seconds(seen) if seen is not None else ""}  # fmt: skip
-        text = f"no {ban.step} {ban.point}s after {ban.after} has begun" + (
+        text = f"no {ban.step} {ban.point}s after {ban.after} {'has ended' if ending else 'has begun'}" + (
             f" until {ban.until} begins" if ban.until else ""
         )
         observed = Quantity(whole_if_whole(seen), "s") if seen is not None else None
@@ -354,21 +358,23 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
 
     part = f"no {ban.step} after {ban.after}" + (f" until {ban.until}" if ban.until else "")
     part += " at its start" if ban.point == "start" else ""
+    part += " from its end" if ending else ""
     outcomes = Outcomes(steps.machine[cycle], cycle, names, status, Reasons(_REASONS, reason.astype(np.int8)), show,
                         part=part)  # fmt: skip
     return _with_idle(outcomes, _not_applicable(scope, cycle), scope)
 
 
-def _vague_ban(rows: _Side, after: _Side, until: _Side | None, k: int) -> int:
+def _vague_ban(rows: _Side, after: _Side, until: _Side | None, k: int, touching: bool) -> int:
     """0 if the row surely keeps to the ban, 1 if it surely breaks it, 3 if that cannot be told.
 
-    The ban is broken where an `after` row began before the row's point and no `until` row began from then to the point.
+    The ban is broken where an `after` row began before the row's point (or just then, where `touching`) and no `until` row
+    began from then to the point.
     """
     point = rows.low.item(k), rows.high.item(k)
     begun = _bounds_of(after, rows.group[k])
     lifted = [] if until is None else _bounds_of(until, rows.group[k])
-    if _can_keep(point, begun, lifted):
-        return 3 if _can_break(point, begun, lifted) else 0
+    if _can_keep(point, begun, lifted, touching):
+        return 3 if _can_break(point, begun, lifted, touching) else 0
     return 1
 
 
@@ -377,27 +383,31 @@ def _bounds_of(side: _Side, group: int) -> list[tuple[int, int]]:
     return list(zip(side.low[mine].tolist(), side.high[mine].tolist(), strict=True))
 
 
-def _can_keep(point: tuple[int, int], begun: list[tuple[int, int]], lifted: list[tuple[int, int]]) -> bool:
+def _can_keep(
+    point: tuple[int, int], begun: list[tuple[int, int]], lifted: list[tuple[int, int]], touching: bool
+) -> bool:
     """Whether some times let every `after` row begin at or past the point, or an `until` row lift the last of the others.
 
     A later point lets more `until` rows come before it, and forces more `after` rows to: only those moments matter.
     """
     earliest, latest = point
     for at in {earliest, *(low for low, _ in lifted if earliest < low <= latest)}:
-        forced = [low for low, high in begun if high < at]
+        forced = [low for low, high in begun if high < at + touching]
         if not forced or any(low <= at and high >= max(forced) for low, high in lifted):
             return True
     return False
 
 
-def _can_break(point: tuple[int, int], begun: list[tuple[int, int]], lifted: list[tuple[int, int]]) -> bool:
+def _can_break(
+    point: tuple[int, int], begun: list[tuple[int, int]], lifted: list[tuple[int, int]], touching: bool
+) -> bool:
     """Whether some times let an `after` row begin just before the point with every `until` row before or past both."""
     earliest, latest = point
     for low, high in begun:
-        first = max(earliest, low + 1)
+        first = max(earliest, low + 1 - touching)
         # the narrowest window that slides: each `until` row whose time is known blocks two places of it
-        for at in range(first, min(latest, max(first, high + 1), first + 2 * len(lifted) + 1) + 1):
-            since = min(high, at - 1)
+        for at in range(first, min(latest, max(first, high + 1 - touching), first + 2 * len(lifted) + 1) + 1):
+            since = min(high, at - 1 + touching)
             if all(u_low < since or u_high > at for u_low, u_high in lifted):
                 return True
     return False

@@ -89,8 +89,7 @@ class Scope:
     @property
     def slack(self) -> int:
         """How far a time between two stamps can be from what they say, in microseconds: the clock's resolution."""
-        resolution = self.steps.records.resolution
-        return max(resolution.get("started_at", 0), resolution.get("ended_at", 0))
+        return self.steps.slack()
 
     @property
     def guard(self) -> int:

@@ -41,7 +41,14 @@ TIGHTER: Mapping[str, Literal["lower", "higher"]] = {
     "first_within": "lower",
 }  # fmt: skip
 _REASONS = ("", "blank", "too_late", "missing_time", "not_recorded", "same_person", "future", "not_reviewed", "not_kept",
-            "unread_file", "undated", "no_start", "too_young")  # fmt: skip
+            "unread_file", "undated", "no_start", "too_young", "before_the_work")  # fmt: skip
+_EARLY = _REASONS.index("before_the_work")
+_STATUS = np.array(
+    [NOT_OBSERVED if r in ("missing_time", "not_recorded", "before_the_work") else OUT for r in _REASONS], np.int8
+)
+_STATUS[0] = IN
+_FEW = 10
+"""Rows that are all blank are named one by one up to so many, and by the first and the last past it."""
 _OF_THE_CYCLE = ("verified_by", "verified_at")
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
@@ -144,7 +151,7 @@ def _filled(scope: Scope, field: str, names: Sequence[str]) -> Outcomes:
     def show(cycle: int) -> Shown:
         mine = [k for k in _rows(scope, cycle) if asked[k]]
         empty = [k for k in mine if blank[k]]
-        rows = scope_rows(scope, cycle) if len(empty) == len(mine) else empty
+        rows = empty if len(empty) <= _FEW or len(empty) < len(mine) else [empty[0], empty[-1]]
         facts = {"field": field, "count": str(len(empty)), "rows": str(len(mine)),
                  "once": "yes" if field in _OF_THE_CYCLE else ""}  # fmt: skip
         return Shown(Quantity(len(mine) - len(empty), "1"), Required(len(mine), None, "1", f"{field} on every row")
@@ -180,11 +187,17 @@ def _recorded(scope: Scope, within: Duration) -> Outcomes:
     any_late = any_by(steps.cycle, late, steps.cycles)
     any_open = any_by(steps.cycle, open_, steps.cycles)
     nothing = ~any_by(steps.cycle, recorded != NAT, steps.cycles)
-    reason = np.where(any_late, 2, np.where(nothing, 4, np.where(any_open, 3, 0)))
-    status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
+    early = (recorded != NAT) & (steps.end != NAT) & (steps.end - recorded >= steps.slack("recorded_at"))
+    any_early = any_by(steps.cycle, early, steps.cycles)
+    reason = np.where(any_late, 2, np.where(nothing, 4, np.where(any_early, _EARLY, np.where(any_open, 3, 0))))
+    status = _STATUS[reason]
 
     def show(cycle: int) -> Shown:
-        mine = [k for k in _rows(scope, cycle) if (late if reason[cycle] == 2 else open_)[k]]
+        mine = [
+            k
+            for k in _rows(scope, cycle)
+            if (late if reason[cycle] == 2 else early if reason[cycle] == _EARLY else open_)[k]
+        ]
         worst = max(mine, key=lambda k: int(over[k])) if reason[cycle] == 2 else None
         return _late_shown(within, None if worst is None else int(over[worst]), mine, "recorded_at",
                            ("ended_at", "recorded_at"))  # fmt: skip
@@ -218,8 +231,10 @@ def _verified(scope: Scope, within: Duration, *, asked_for: bool = False) -> Out
     most = np.ones(steps.cycles, dtype=np.int64)
     dated = at[steps.completed[at] != NAT]
     most[dated] = _late(scope, dated, steps.completed[dated] - scope.guard, latest[dated], within)
-    reason = np.where(latest == NAT, 4, np.where(over > 0, 2, np.where(most > 0, 3, 0)))
-    status = np.array([IN, OUT, OUT, NOT_OBSERVED, NOT_OBSERVED], dtype=np.int8)[reason]
+    done, _ = steps.work_last
+    early = (latest != NAT) & (done != NAT) & (done - latest >= steps.slack("verified_at"))
+    reason = np.where(latest == NAT, 4, np.where(over > 0, 2, np.where(early, _EARLY, np.where(most > 0, 3, 0))))
+    status = _STATUS[reason]
     if asked_for:
         unsigned = (latest == NAT) & ~any_by(
             steps.cycle, np.greater_equal(steps.column("verified_by"), 0), steps.cycles

@@ -22,6 +22,11 @@ def origin(bound: BoundRule) -> str:
     return said
 
 
+def loosened(bound: BoundRule) -> str:
+    """What a rule loosens of the one that it stands in place of, in words; '' for nothing."""
+    return "" if bound.beneath is None else "; ".join(_loosened(bound, bound.beneath))
+
+
 def faults(bound: BoundRule) -> Iterable[str]:
     """What is wrong with a rule that stands in place of one of a pack beneath."""
     beneath = bound.beneath
@@ -52,4 +57,4 @@ def _loosened(bound: BoundRule, beneath: BoundRule) -> Iterable[str]:
 def shown(params: Any, key: str) -> str:
     """A parameter as a sentence names it."""
     value = getattr(params, key, None)
-    return "none" if value is None else "its own" if isinstance(value, tuple) else str(value)
+    return "none" if value is None else "a list" if isinstance(value, tuple) else str(value)

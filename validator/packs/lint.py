@@ -62,11 +62,11 @@ def _open_places(value: Any, path: str) -> Iterable[str]:
 def _pack(pack: Pack) -> Iterable[str]:
     if not pack.cautions:
         yield f"pack {pack.id}: names no cautions; say what can hurt, and that label and local code govern"
-    if pack.procedure is None:
+    if pack.procedure is None and not pack.any_procedure:
         bound = sorted(b.rule.id for b in pack.rules if b.rule.kind not in ANY_PROCEDURE or _speaks_of_steps(b))
         if bound:
             yield (f"pack {pack.id}: names no procedure, so it judges every cycle there is, and {', '.join(bound)} "
-                   f"{'speaks' if len(bound) == 1 else 'speak'} of what one procedure does")  # fmt: skip
+                   f"{'speaks' if len(bound) == 1 else 'speak'} of what one procedure does; where that is meant write 'procedure: any'")  # fmt: skip
     if not re.fullmatch(r"\d+\.\d+\.\d+", pack.version):
         yield f"pack {pack.id}: version is {pack.version!r}; write it as 1.0.0"
 

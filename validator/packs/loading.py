@@ -16,6 +16,8 @@ from validator.packs.model import SourceCited as Cited
 from validator.places import bundled
 
 MAX_PACK_BYTES = 2**20
+ANY = "any"
+"""A pack's procedure that stands for every one."""
 
 
 @dataclass
@@ -174,7 +176,8 @@ def _merge(layers: list[_Files], faults: list[str], bind: bool) -> Pack:
     grading = next((f.pack.grading for f in reversed(layers) if f.pack.grading is not None), None) or Grading()
     procedure = next((f.pack.procedure for f in reversed(layers) if f.pack.procedure is not None), None)
     return Pack(
-        id=top.pack.pack, version=top.pack.version, title=top.pack.title or top.pack.pack, procedure=procedure,
+        id=top.pack.pack, version=top.pack.version, title=top.pack.title or top.pack.pack,
+        procedure=None if procedure == ANY else procedure, any_procedure=procedure == ANY,
         sha256=hashlib.sha256("\n".join(f.sha256 for f in layers).encode()).hexdigest(), decision=top.pack.decision,
         steps=frozenset(s for f in layers for s in f.pack.steps), agents=frozenset(a for f in layers for a in f.pack.agents),
         cautions=tuple(dict.fromkeys(c for f in reversed(layers) for c in f.pack.cautions)), sources=sources,

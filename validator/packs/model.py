@@ -234,3 +234,5 @@ class Pack:
     clauses: tuple[Clause, ...]
     cases: Mapping[str, CaseFile]
     layers: tuple[str, ...]
+    any_procedure: bool = False
+    """Whether it judges cycles of every procedure on purpose (`procedure: any`)."""

@@ -32,6 +32,8 @@ def _known(report: Report) -> str:
     total = counts.in_ + counts.out + counts.not_observed
     checks = words.count(total, "check")
     tail = f"; {counts.not_observed:,} could not be shown from the records." if counts.not_observed else "."
+    if total and not report.records:
+        return "no row could be read; what is judged here follows from the register alone."
     if not total:
         return "no check could be made." if report.records else "no check could be made; there is no row to judge."
     if total == counts.not_observed:
