@@ -25,7 +25,7 @@ LAYERS = [
     {"errors", "places", "statuses"},
     {"findings", "quantities", "tables"},
     {"timing", "documents"},
-    {"register", "deviations"},
+    {"register", "deviations", "mapping"},
     {"records", "frame", "machines"},
     {"steps"},
     {"cycles"},
@@ -165,7 +165,7 @@ def test_a_schema_is_printed_for_each_name() -> None:
     """Nothing but the names offered is a schema."""
     assert all(schema(name)["$schema"].endswith("2020-12/schema") for name in NAMES)
     with pytest.raises(KeyError):
-        schema("mapping")
+        schema("nothing")
 
 
 def test_the_wheel_works_away_from_its_tree(tmp_path: Path) -> None:
