@@ -12,8 +12,8 @@ from validator.timing.zones import Clock
 
 MOST_ROWS = 60
 """Rows named in one finding: a finding on more says so in its sentence."""
-Seen = dict[tuple[int, int, tuple[str, ...]], Evidence]
-"""Rows that were put into words before: several findings often name the same."""
+Seen = dict[tuple[int, tuple[str, ...]], Evidence]
+"""Records that were put into words before: several findings often name the same."""
 
 
 def evidence(steps: Steps, rows: Sequence[int], columns: tuple[str, ...], seen: Seen) -> tuple[Evidence, ...]:
@@ -25,7 +25,7 @@ def evidence(steps: Steps, rows: Sequence[int], columns: tuple[str, ...], seen: 
 
 
 def _row(steps: Steps, source: int, number: int, k: int, columns: tuple[str, ...], seen: Seen) -> Evidence:
-    key = source, number, columns
+    key = steps.row.item(k), columns  # a wide row of a file holds many steps under one number
     if key not in seen:
         clock = steps.machines[steps.machine.item(steps.cycle.item(k))].clock
         file, sheet = steps.records.sources[source]

@@ -226,8 +226,8 @@ class _Fitting:
         given = self._at(column.from_, at)
         if name in TIMES:
             if column.unit is not None:
-                unit = column.unit
-                return self._read(name, given, column, at, lambda text: read_epoch(text, unit))
+                epoch = column.unit
+                return self._read(name, given, column, at, lambda text: read_epoch(text, epoch))
             return self._read(name, given, column, at, lambda text: read_moment(text, self.style))
         if column.part is not None:
             part = column.part

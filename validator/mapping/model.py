@@ -253,10 +253,16 @@ class Layout(Document):
         ]  # fmt: skip
 
     def own_columns(self) -> list[tuple[str, ...]]:
-        """For each of `plans`, the export's columns that are this step's alone: one of them filled shows that it was done."""
+        """For each of `plans`, the columns that show that its step was done when one of them is filled.
+
+        These are all that the step itself names, but for the days of its times and what every row's columns draw on.
+        """
+        shared = {source for column in self.columns.values() for source in column.sources}
         return [
-            tuple(dict.fromkeys(s for c in one.columns.values() for s in c.sources))
-            for step in self.steps for one in step.each()
+            tuple(dict.fromkeys(
+                source for column in one.columns.values() for source in column.sources
+                if source != column.date and source not in shared
+            )) for step in self.steps for one in step.each()
         ]  # fmt: skip
 
     def sources(self) -> dict[str, tuple[str, ...]]:
