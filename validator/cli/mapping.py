@@ -26,7 +26,9 @@ def command() -> None:
 @command.command(epilog="Example:  cip-audit mapping check june.xlsx --mapping store.yaml")
 @click.argument("records", metavar="FILE")
 @click.option("--mapping", "mapping_path", metavar="FILE", required=True, help="The mapping (YAML).")
-@click.option("--rows", default=_FIRST, show_default=True, type=click.IntRange(0), help="How many rows to show of each sheet.")
+@click.option(
+    "--rows", default=_FIRST, show_default=True, type=click.IntRange(0), help="How many rows to show of each sheet."
+)
 def check(records: str, mapping_path: str, rows: int) -> int:
     """Show what would be read of FILE: column by column, the first rows before and after, and what is left over."""
     from validator.mapping.model import load_mapping

@@ -86,7 +86,21 @@ class When(Document):
     no: tuple[Text, ...] = ()
 
 
-class Step(Document):
+class _Sparse(Document):
+    """A part of a mapping in which a key may stand with nothing under it, as in a draft that is not complete."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _without_nothing(cls, value: Any) -> Any:
+        if not isinstance(value, dict):
+            return value
+        kept = {key: inner for key, inner in value.items() if inner is not None}
+        if isinstance(kept.get("values"), dict):
+            kept["values"] = {name: words for name, words in kept["values"].items() if words is not None}
+        return kept
+
+
+class Step(_Sparse):
     """One step that a wide row can hold, with its own columns and constants; with `targets` one step for each.
 
     A `*` in the name of a column stands for the text that `targets` gives the target.
@@ -145,7 +159,7 @@ class Skip(Document):
         return f"{self.column!r} {' or '.join(ways)}"
 
 
-class Layout(Document):
+class Layout(_Sparse):
     """How the files whose name fits `match` are laid out; `*` stands for any text. Absent keys assume nothing."""
 
     match: Text = "*"

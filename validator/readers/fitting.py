@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -14,6 +15,8 @@ from validator.mapping.model import Layout
 from validator.readers.cells import as_text, parse
 from validator.readers.named import Named, Unknown
 from validator.tables import Budget, ParsedTable, RawTable
+
+_HEAD = 4 * 2**20
 
 
 def fit(
@@ -42,10 +45,30 @@ def fit(
 def look(reader: ModuleType, path: Path, budget: Budget) -> tuple[list[ParsedTable], dict[str, Any]]:
     """Every column of a file of which nothing is known, as text."""
     names = Unknown()
+    if reader.__name__.endswith("csv_") and not _is_utf8(path):
+        names.encoding = "windows-1252"
     raw, assumptions, notices = reader.read(path, budget, names)
     tables = [_bare(_texts(table)) for table in raw]
-    seen = {"header_row": names.seen.get("header_row", 1), "records": names.records, "lists": list(names.lists)}
+    seen: dict[str, Any] = {
+        "header_row": names.seen.get("header_row", 1),
+        "records": names.records,
+        "lists": list(names.lists),
+    }
+    seen["encoding"] = names.encoding
     return tables, {"assumptions": assumptions, "notices": notices, "seen": seen}
+
+
+def _is_utf8(path: Path) -> bool:
+    """Whether the first part of a file is UTF-8 text, or says itself that it is something else."""
+    with path.open("rb") as file:
+        head = file.read(_HEAD)
+    if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return True
+    try:
+        codecs.getincrementaldecoder("utf-8")().decode(head)
+    except UnicodeDecodeError:
+        return False
+    return True
 
 
 def _texts(table: RawTable) -> RawTable:

@@ -62,6 +62,9 @@ class Names:
     def look(self, record: object) -> None:
         """See an object before it is taken apart, where the lists in it are not known beforehand."""
 
+    def look_above(self, whole: object) -> None:
+        """See an object that is the whole file, where the list of records in it is not known beforehand."""
+
     def is_header(self, cells: Sequence[str], row: int) -> bool:
         """Whether a line, the `row`th of its sheet, is the header."""
         return is_header(cells)

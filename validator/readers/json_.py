@@ -21,7 +21,7 @@ def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[li
     text = decode(path.read_bytes())
     rows = Rows(budget, names)
     if names.open and text[_skip(text, 0) : _skip(text, 0) + 1] == "{":
-        names.look(_value(text, _skip(text, 0))[0])
+        names.look_above(_value(text, _skip(text, 0))[0])
     if names.records is not None:
         return _within(text, names.records, rows)
     at = _BLANKS.match(text, 0).end()  # type: ignore[union-attr]  # the pattern matches anything

@@ -115,7 +115,7 @@ class Named(Names):
 class Unknown(Names):
     """Every column of a file of which nothing is known; what was found out on the way is in `seen`.
 
-    The header is the first line with several different names none of which looks like a number or a time.
+    Of an object, the longest list of objects holds the records. The header is the first line with several different names none of which looks like a number or a time.
     """
 
     raw = True
@@ -126,7 +126,7 @@ class Unknown(Names):
 
     def __init__(self) -> None:
         self.seen: dict[str, int] = {}
-        self._shapes = 0
+        self._looked = False
 
     def named(self, header: Sequence[str]) -> dict[int, str]:
         found: dict[int, str] = {}
@@ -158,19 +158,18 @@ class Unknown(Names):
         why = f"has no line within the first {self.within} with three names or more; say header_row in a mapping"
         return Unreadable("missing_column", why, place)
 
+    def look_above(self, whole: object) -> None:
+        self.records = next(iter(_lists_within(whole, "")), None)
+
     def look(self, record: object) -> None:
-        """The list of records within an object, and then the lists within the first record."""
-        if self._shapes:
+        if self._looked:
             return
-        found = _lists_within(record, "")
-        if self.records is None and not self.seen.get("records") and isinstance(record, list):
-            self._shapes = 1
-            self.lists = tuple(f"{fold(path)}[]" for path in found[:1])
-            while self.lists:
-                inner = _lists_within(_entry(record, self.lists[-1]), f"{self.lists[-1]}.")
-                if not inner:
-                    break
-                self.lists = (*self.lists, f"{fold(inner[0])}[]")
+        self._looked = True
+        before, here = "", record
+        while found := _lists_within(here, before):
+            path = f"{fold(found[0])}[]"
+            self.lists = (*self.lists, path)
+            here, before = _first_entry(here, found[0][len(before) :]), f"{path}."
 
 
 def _lists_within(record: object, before: str) -> list[str]:
@@ -187,15 +186,12 @@ def _lists_within(record: object, before: str) -> list[str]:
     return [path for _, path in sorted(found)]
 
 
-def _entry(record: object, path: str) -> object:
-    """The first entry of the list at a path."""
+def _first_entry(record: object, path: str) -> object:
+    """The first entry of the list that stands at a path in an object."""
     here: object = record
-    for part in path.removesuffix("[]").split("."):
-        name = part.removesuffix("[]")
-        here = next((v for k, v in here if fold(k) == name), None) if isinstance(here, list) else None
-        if part.endswith("[]") or part == path.removesuffix("[]").split(".")[-1]:
-            here = here[0] if isinstance(here, list) and here else None
-    return here
+    for part in path.split("."):
+        here = next((value for key, value in here if key == part), None) if isinstance(here, list) else None
+    return here[0] if isinstance(here, list) and here else None
 
 
 def _nearest(name: str, cells: Sequence[str]) -> str:
