@@ -259,7 +259,7 @@ class _Fitting:
                 return ""
             if not day:
                 raise NotRead("missing_part", f"has a time of day, and {column.date!r} is blank")
-            if clock[:4].isdigit() and "T" in clock and not clock.startswith(("1899-12-3", "1900-01-0")):
+            if clock[:4].isdigit() and clock[10:11] == "T":  # the cell holds its day itself
                 return read_moment(clock, self.style)
             on, time = read_date(day, self.style), read_clock(clock, self.style)
             if column.night_until is not None and time < column.night_until:

@@ -27,15 +27,17 @@ _CLOCK = re.compile(
     re.ASCII | re.IGNORECASE,
 )
 _OFFSET = re.compile(r"(.*\d) ?([Zz]|[+-]\d\d:?\d\d)", re.ASCII)
+_RFC_3339 = re.compile(r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d(:\d\d(\.\d{1,9})?)?([Zz]|[+-]\d\d:?\d\d)?", re.ASCII)
+_TYPED_CLOCK = re.compile(r"T(\d\d:\d\d:\d\d(?:\.\d{1,6})?)", re.ASCII)
 _MOMENT = re.compile(r"(.+?)(?:,? +|[Tt])(\d{1,2}(?::.+| ?[AaPp].*))", re.ASCII)
 _LENGTH_PARTS = re.compile(
     r"(?:(?P<h>N) ?(?:hours|hour|hrs|hr|h))? ?(?:(?P<m>N) ?(?:minutes|minute|mins|min|m))? ?"
     r"(?:(?P<s>N) ?(?:seconds|second|secs|sec|s))?".replace("N", r"\d+(?:[.,]\d+)?"),
     re.ASCII | re.IGNORECASE,
 )
-_LENGTH_CLOCK = re.compile(r"(\d{1,3}):([0-5]\d):([0-5]\d)(?:\.(\d{1,3}))?", re.ASCII)
+_LENGTH_CLOCK = re.compile(r"T?(\d{1,3}):([0-5]\d):([0-5]\d)(?:\.(\d{1,3}))?", re.ASCII)
 _LENGTH_ISO = re.compile(r"PT(?=\d)(?:(\d{1,6})H)?(?:(\d{1,6})M)?(?:(\d{1,9}(?:\.\d{1,3})?)S)?", re.ASCII)
-_WITH_UNIT = re.compile(r"(?P<number>[+-]?[\d.,' \u00a0\u202f]*\d) ?(?P<unit>[^\d\s+.,'-].*)?", re.ASCII)
+_WITH_UNIT = re.compile(r"(?P<number>[+-]?[\d.,' \u00a0\u202f]*\d) ?(?P<unit>[^\d\s+.,:/'-].*)?", re.ASCII)
 _SECONDS = {"s": Fraction(1), "min": Fraction(60), "h": Fraction(3600)}
 _PPM = {"ppm": Fraction(1), "mg/l": Fraction(1), "%": Fraction(10_000)}
 _CELSIUS = {"c": "C", "°c": "C", "deg c": "C", "f": "F", "°f": "F", "deg f": "F"}
@@ -65,6 +67,8 @@ class Style:
 
 def read_moment(text: str, style: Style) -> str:
     """A date and a time of day in one cell as RFC 3339, with an offset where the cell has one."""
+    if _RFC_3339.fullmatch(text):
+        return text  # complete and in one order: neither clock nor order of days is asked of it
     offset = ""
     whole = _OFFSET.fullmatch(text)
     if whole is not None and ":" in whole[1]:
@@ -139,8 +143,9 @@ def _month(name: str) -> int:
 
 def read_clock(text: str, style: Style) -> str:
     """A time of day as 21:40:00; `12h` asks for am or pm, `24h` for neither."""
-    if text[:11] in ("1899-12-30T", "1899-12-31T", "1900-01-00T"):
-        text = text[11:]
+    typed = _TYPED_CLOCK.fullmatch(text)
+    if typed is not None:  # a workbook's own time of day: neither am nor pm is asked of it
+        return typed[1]
     found = _CLOCK.fullmatch(text)
     if found is None:
         raise NotRead("bad_datetime", "is no time of day that the mapping knows")

@@ -306,7 +306,7 @@ def _flattened(record: Pairs, names: Names) -> Iterable[Pairs]:
             if not isinstance(entries, list) or isinstance(entries, Pairs):
                 continue
             for number, entry in enumerate(entries, 1):
-                inner = _paths(entry, f"{path}.") if isinstance(entry, Pairs) else [(f"{path}.", entry)]
+                inner = _paths(entry, f"{path}.") if isinstance(entry, Pairs) else []
                 longer.append(Pairs([*rest, (path, str(number)), *inner]))
         rows = longer
     return rows

@@ -243,7 +243,7 @@ class _SheetReading:
         return self.names.number(plain), None
 
     def _as_shown(self, value: float, shown: str) -> tuple[str, Fault | None]:
-        """A number under a mapping, with what its format says of it: a time of day, a length of time, a percentage."""
+        """A number under a mapping, with what its format says: a time of day (`T20:05:00`), a length of time, a percentage."""
         if shown == PERCENT:
             return self.names.number(f"{Decimal(repr(value)) * 100:f}") + " %", None
         if shown == DATE and not 0 <= value < 1:
@@ -253,7 +253,7 @@ class _SheetReading:
         thousandths = round(value * _DAY_MS)
         seconds, rest = divmod(thousandths, 1000)
         clock = f"{seconds // 3600:02d}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
-        return (f"{clock}.{rest:03d}" if rest else clock), None
+        return "T" * (shown == DATE) + (f"{clock}.{rest:03d}" if rest else clock), None
 
     def _date(self, serial: float) -> tuple[str, Fault | None]:
         """A date's number, days since the workbook's epoch, as an instant rounded to the millisecond."""
