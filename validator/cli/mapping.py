@@ -111,7 +111,9 @@ def _show_rows(layout: Layout, raw: ParsedTable, table: ParsedTable, most: int) 
 
 
 def _pairs(names: Sequence[str], values: Sequence[str]) -> list[str]:
-    return [f"{name}: {value}" for name, value in zip(names, values, strict=True) if value]
+    from validator.reports.visible import name as shown
+
+    return [f"{shown(name)}: {shown(value)}" for name, value in zip(names, values, strict=True) if value]
 
 
 def _cell(table: ParsedTable, name: str, at: int) -> str:
