@@ -83,7 +83,7 @@ def test_moments_that_are_not(reading, cell: str, more: str, code: str, why: str
 ])  # fmt: skip
 def test_lengths_that_are_read(reading, cell: str, unit: str | None, seconds: float) -> None:
     """A length with its own unit, or a bare number in the mapping's."""
-    read = one(reading, "duration_s", "{from: X, unit: %s}" % unit if unit else "X", cell)
+    read = one(reading, "duration_s", f"{{from: X, unit: {unit}}}" if unit else "X", cell)
 
     assert (read.column("duration_s"), read.faults) == ([seconds], set())
 
@@ -96,7 +96,7 @@ def test_lengths_that_are_read(reading, cell: str, unit: str | None, seconds: fl
 ])  # fmt: skip
 def test_lengths_that_are_not(reading, cell: str, unit: str | None, code: str) -> None:
     """Fifteen without a unit is neither seconds nor minutes; 15:00 neither minutes nor hours."""
-    read = one(reading, "duration_s", "{from: X, unit: %s}" % unit if unit else "X", cell)
+    read = one(reading, "duration_s", f"{{from: X, unit: {unit}}}" if unit else "X", cell)
 
     assert read.column("duration_s") == [None]
     assert read.faults == {(2, "duration_s", code)}
@@ -237,3 +237,24 @@ def test_doubled_names_are_told_apart_by_position(reading) -> None:
     read = reading("Machine,What,At,X,X\nA,flush,2026-06-01T20:00,7,8\n", BASE.format('ph: "#5"'))
 
     assert read.column("ph") == [8]
+
+
+def test_the_name_of_a_sheet_or_file_can_be_a_value(reading) -> None:
+    """`@file` and `@sheet` stand for the name without its folder; here a file a machine."""
+    mapping = "columns: {equipment_id: '@file', step: What, started_at: At}\nconstants: {store_id: S}\n" \
+              "values: {equipment_id: {syr-a.csv: SYR-A}}\n"  # fmt: skip
+
+    assert reading("What,At\nflush,2026-06-01T20:00\n", mapping, "Syr-A.csv").column("equipment_id") == ["SYR-A"]
+
+
+@pytest.mark.parametrize("cell", ["1" + " " * 30_000 + "x", "9" * 5000, "1e999", "1e-999", "0.1e999", ":" * 500, "1:" * 200, "٣", "１５ min"])
+@pytest.mark.parametrize(("column", "mapping"), [
+    ("ended_at", "X"), ("duration_s", "{from: X, unit: min}"), ("temperature_c", "{from: X, unit: F}"),
+    ("concentration_ppm", '{from: X, unit: "%"}'),
+])  # fmt: skip
+def test_absurd_cells_cost_their_value_alone(reading, column: str, mapping: str, cell: str) -> None:
+    """Long runs, huge exponents, digits of other scripts: a defect or nearly nothing, soon and without a crash."""
+    read = one(reading, column, mapping, cell, "dates: dmy")
+
+    assert read.rows == [2]
+    assert read.faults or (cell == "1e-999" and column != "ended_at")

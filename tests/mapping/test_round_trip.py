@@ -52,10 +52,7 @@ def number(value, d: dict) -> str:
 
 def cells(one: dict, d: dict) -> list[str]:
     end = None if one["minutes"] is None else one["start"] + timedelta(minutes=one["minutes"])
-    if d["end"] == "clock":
-        last = clock(end, d) if end else ""
-    else:
-        last = "" if end is None else f"{one['minutes']} min"
+    last = "" if end is None else clock(end, d) if d["end"] == "clock" else f"{one['minutes']} min"
     celsius = one["celsius"]
     warm = None if celsius is None else Decimal(celsius) * 9 / 5 + 32 if d["fahrenheit"] else Decimal(celsius)
     return [one["machine"], WORDS[one["step"]], TARGETS[one["target"]], day(one["start"], d), clock(one["start"], d), last,

@@ -28,6 +28,8 @@ from validator.tables import AGENTS, NUMBERS, STEPS, TIMES, CellDefect, IntArray
 
 Mask = npt.NDArray[np.bool_]
 Index = npt.NDArray[np.intp]
+LONGEST = 80
+"""Characters of a time or a number: what is longer is none, and is not looked at."""
 _SHOWN = 40
 _LISTED = 8
 
@@ -300,6 +302,8 @@ class _Fitting:
             text = given.vocabulary[code]
             text = self._translated(name, text) if mapped else text
             try:
+                if len(text) > LONGEST and (name in TIMES or name in NUMBERS):
+                    raise NotRead("bad_length", f"has {len(text)} characters, more than a value of {name} can have")
                 text = read(text) if text else ""
             except NotRead as fault:
                 faults[code] = fault

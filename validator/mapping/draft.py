@@ -19,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from validator.documents import as_json, read_bytes
+from validator.mapping.apply import LONGEST
 from validator.mapping.model import fold
 from validator.mapping.values import NotRead, Style, read_clock, read_date, read_length, read_moment
 from validator.tables import AGENTS, NUMBERS, STEPS, TIMES, FileRead, ParsedTable
@@ -134,6 +135,8 @@ def _kind(words: Sequence[str]) -> str:
     """What most of the cells look like: date, clock, moment, epoch, length, number, amount, or text."""
     if not words:
         return "blank"
+    if any(len(word) > LONGEST for word in words):
+        return "text"
     orders = [Style(dates=order, year=2000) for order in ("dmy", "mdy", "ymd")]
     looks: tuple[tuple[str, Callable[[str], object]], ...] = (
         ("number", lambda w: re.fullmatch(r"[+-]?\d[\d.,' ]*", w) and not re.fullmatch(r"\d{1,2}\.\d{1,2}\.", w)),

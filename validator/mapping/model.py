@@ -25,6 +25,8 @@ UNITS: dict[str, tuple[str, ...]] = {
     "hardness_ppm": ("ppm", "mg/L"),
 }
 """The units in which a bare number of a column can be; other numbers have none, and times have those below."""
+SHEET, FILE = "@sheet", "@file"
+"""Stand for the name of the sheet or of the file, as a column that has it in every row."""
 EPOCHS = ("epoch_s", "epoch_ms")
 
 

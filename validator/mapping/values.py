@@ -283,4 +283,7 @@ def read_length(text: str, unit: str | None, style: Style) -> str:
 
 def _decimal(value: Fraction) -> str:
     """The number nearest to a fraction, without an exponent where it is whole."""
-    return str(value.numerator) if value.denominator == 1 else repr(float(value))
+    try:
+        return str(value.numerator) if value.denominator == 1 else repr(float(value))
+    except OverflowError:
+        raise NotRead("bad_number", "is larger than any number that can be held") from None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import codecs
-from pathlib import Path
+from pathlib import Path, PurePath
 from types import ModuleType
 from typing import Any
 
@@ -11,10 +11,10 @@ import numpy as np
 
 from validator.mapping.account import left_open, said
 from validator.mapping.apply import apply
-from validator.mapping.model import Layout
+from validator.mapping.model import FILE, SHEET, Layout
 from validator.readers.cells import as_text, parse
 from validator.readers.named import Named, Unknown
-from validator.tables import Budget, ParsedTable, RawTable
+from validator.tables import Budget, ParsedTable, RawTable, TextColumn
 
 _HEAD = 4 * 2**20
 
@@ -26,6 +26,9 @@ def fit(
     layout = Layout.model_validate(request["layout"])
     raw, assumptions, notices = reader.read(path, budget, Named(layout, bool(request.get("look"))))
     texts = [_texts(table) for table in raw]
+    for table in texts:
+        named = ((SHEET, table.sheet), (FILE, PurePath(request["name"].replace("\\", "/")).name))
+        table.columns |= {name: _same(text, len(table.rows)) for name, text in named if name in layout.sources()}
     fitted = [apply(layout, table) for table in texts]
     tables = []
     for one in fitted:
@@ -69,6 +72,10 @@ def _is_utf8(path: Path) -> bool:
     except UnicodeDecodeError:
         return False
     return True
+
+
+def _same(text: str, size: int) -> TextColumn:
+    return TextColumn(np.zeros(size, dtype=np.int32), [text])
 
 
 def _texts(table: RawTable) -> RawTable:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from fnmatch import fnmatchcase
 
 from validator.errors import Unreadable
-from validator.mapping.model import Layout, fold, lists_of
+from validator.mapping.model import FILE, SHEET, Layout, fold, lists_of
 from validator.readers.headers import HEADER_WITHIN, Header, Names
 from validator.tables import REQUIRED
 
@@ -29,7 +29,7 @@ class Named(Names):
     def __init__(self, layout: Layout, every: bool = False) -> None:
         self.layout = layout
         self.every = every
-        uses = layout.sources()
+        uses = {name: names for name, names in layout.sources().items() if name not in (SHEET, FILE)}
         self.uses = uses
         self.wanted = {fold(name): name for name in uses if not _POSITION.fullmatch(name)}
         self.at = {int(found[1]) - 1: name for name in uses if (found := _POSITION.fullmatch(name))}
