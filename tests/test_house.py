@@ -182,7 +182,8 @@ def test_the_wheel_works_away_from_its_tree(tmp_path: Path) -> None:
     where = subprocess.run([sys.executable, "-P", "-c", "import validator; print(validator.__file__)"], cwd=tmp_path,
                            env=environment, capture_output=True, text=True, check=True)  # fmt: skip
     assert str(site) in where.stdout
-    for arguments in (["rules", "list"], ["schema", "register"], ["rules", "explain", "SYR-INTERVAL"],
+    (tmp_path / "log.csv").write_text("Machine,What,Started\nA,Flushed,2026-06-01 20:00\n", "utf-8")
+    for arguments in (["rules", "list"], ["schema", "register"], ["mapping", "draft", str(tmp_path / "log.csv")], ["rules", "explain", "SYR-INTERVAL"],
                       ["demo", "--folder", str(tmp_path / "demo"), "--format", "json"]):  # fmt: skip
         done = subprocess.run([sys.executable, "-P", "-m", "validator.cli", *arguments], cwd=tmp_path, env=environment,
                               capture_output=True, text=True)  # fmt: skip
