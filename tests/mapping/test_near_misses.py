@@ -169,6 +169,28 @@ def test_an_end_after_midnight_is_on_the_next_day_only_where_the_mapping_says_so
     assert reading(log, mapping.format("")).column("ended_at") == ["2026-12-31T00:10:00", "2026-06-01T20:00:00"]
 
 
+@pytest.mark.parametrize(("start", "end", "said"), [
+    ("20:00", "08:00", "2026-06-02T08:00:00"), ("20:00", "08:01", "2026-06-01T08:01:00"),
+    ("01:30", "01:10", "2026-06-01T01:10:00"), ("20:00", "19:59", "2026-06-01T19:59:00"),
+])  # fmt: skip
+def test_no_step_becomes_longer_than_half_a_day_by_it(reading, start: str, end: str, said: str) -> None:
+    """Twelve hours are a night; a minute more, or an end just before its start, stays the contradiction that it is."""
+    mapping = "columns: {equipment_id: M, step: S, started_at: {date: D, time: A}, ended_at: {date: D, time: B, after: started_at}}\n" \
+              "constants: {store_id: S}\n"  # fmt: skip
+
+    assert reading(f"M,S,D,A,B\nA,flush,2026-06-01,{start},{end}\n", mapping).column("ended_at") == [said]
+
+
+def test_nothing_is_filled_down_past_a_cell_that_could_not_be_read(reading) -> None:
+    """The rows below it may be of another machine than the rows above; blank cells take what stands above otherwise."""
+    mapping = "columns: {equipment_id: M, step: S, started_at: A}\nconstants: {store_id: S}\nfill_down: [M]\n"
+    rest = b",flush,2026-06-01T20:00\n"
+    read = reading(b"M,S,A\nA" + rest + rest + b"\xff" + rest + rest + b"B" + rest + rest, mapping)
+
+    assert read.column("equipment_id") == ["A", "A", None, None, "B", "B"]
+    assert read.faults == {(4, "equipment_id", "bad_encoding")}
+
+
 def test_words_are_matched_after_trimming_and_by_case_only_where_it_is_asked_for(reading) -> None:
     """Case is left aside unless the mapping says otherwise; what is in no list stays and is told."""
     mapping = "columns: {equipment_id: M, step: S, started_at: A}\nconstants: {store_id: S}\nvalues: {step: {Flushed: flush}}\n"

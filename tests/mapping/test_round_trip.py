@@ -20,7 +20,7 @@ TARGETS = {"line-1": "L 1", "line-2": "L 2", "": ""}
 minute = st.datetimes(datetime(1990, 1, 2), datetime(2099, 12, 30)).map(lambda t: t.replace(second=0, microsecond=0))
 row = st.fixed_dictionaries({
     "machine": st.sampled_from(["A", "B-2", "Ünit 3"]), "step": st.sampled_from(list(WORDS)),
-    "target": st.sampled_from(list(TARGETS)), "start": minute, "minutes": st.none() | st.integers(0, 1439),
+    "target": st.sampled_from(list(TARGETS)), "start": minute, "minutes": st.none() | st.integers(0, 720),
     "ppm": st.none() | st.integers(0, 999_999).map(lambda n: Decimal(n) / 100),
     "celsius": st.none() | st.integers(-50, 250),
 })  # fmt: skip

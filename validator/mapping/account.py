@@ -35,7 +35,10 @@ def said(layout: Layout, fitted: Sequence[Fitted]) -> list[str]:
                 units.setdefault(f"night {column.time!r}", f"times before {column.night_until} in {column.time!r} belong to the "
                                  f"day after {column.date!r}")  # fmt: skip
             if column.after is not None:
-                units.setdefault(f"after {name}", f"{name} is on the next day where it would lie before {column.after}")
+                units.setdefault(
+                    f"after {name}",
+                    f"{name} is on the next day where it would lie before {column.after}, if that is 12 h or less",
+                )
     told += units.values()
     told += [f"blank cells of {name!r} take the value above" for name in layout.fill_down]
     if layout.values:

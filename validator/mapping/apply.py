@@ -30,6 +30,8 @@ Mask = npt.NDArray[np.bool_]
 Index = npt.NDArray[np.intp]
 LONGEST = 80
 """Characters of a time or a number: what is longer is none, and is not looked at."""
+NIGHT = np.timedelta64(12, "h")
+"""An end is put on the next day only where its step then lasted no longer."""
 _SHOWN = 40
 _LISTED = 8
 
@@ -92,11 +94,18 @@ class _Fitting:
         return _plain(text) if self.layout.match_case else fold(text)
 
     def _fill_down(self, name: str) -> None:
-        """A blank takes the value of the nearest row above that is no title or total."""
+        """A blank takes the value of the nearest row above that is no title or total.
+
+        Below a cell that could not be read it stays blank: the value above is not the one that stood there.
+        """
         column = self._source(name)
         kept = np.flatnonzero(self.kept)
         codes = column.codes[kept]
-        last = np.maximum.accumulate(np.where(codes >= 0, np.arange(len(codes)), -1))
+        unread = np.zeros(len(column.codes), dtype=bool)
+        unread[
+            [d.index for d in self.raw.defects if d.column == name and d.index >= 0 and d.code != "merged_blank"]
+        ] = True
+        last = np.maximum.accumulate(np.where((codes >= 0) | unread[kept], np.arange(len(codes)), -1))
         filled = column.codes.copy()
         filled[kept] = np.where(last >= 0, codes[np.maximum(last, 0)], -1)
         self.cells[name] = TextColumn(filled, column.vocabulary)
@@ -357,7 +366,11 @@ def _pairs(columns: Sequence[TextColumn], mark: str, *, blanks: bool = False) ->
 
 
 def _after(ends: TextColumn, starts: TextColumn) -> TextColumn:
-    """Ends that lie before their start put on the next day; both are wall-clock times of one form, compared as text."""
+    """Ends that lie before their start put on the next day where that is at most `NIGHT` later.
+
+    Both are wall-clock times of one form, compared as text. An end shortly before its start is no night but a
+    contradiction, or the hour that a clock set back showed twice.
+    """
     both = np.flatnonzero((ends.codes >= 0) & (starts.codes >= 0))
     pairs, codes = np.unique(np.stack([ends.codes[both], starts.codes[both]], axis=1), axis=0, return_inverse=True)
     known = {word: number for number, word in enumerate(ends.vocabulary)}
@@ -365,7 +378,9 @@ def _after(ends: TextColumn, starts: TextColumn) -> TextColumn:
     for number, (end, start) in enumerate(pairs.tolist()):
         said, first = ends.vocabulary[end], starts.vocabulary[start]
         if _local(said) and _local(first) and said[:19] < first[:19]:
-            said = f"{np.datetime64(said[:10]) + np.timedelta64(1, 'D')}{said[10:]}"
+            later = f"{np.datetime64(said[:10]) + np.timedelta64(1, 'D')}{said[10:]}"
+            near = "T24" not in later + first and np.datetime64(later) - np.datetime64(first) <= NIGHT
+            said = later if near else said
         new[number] = known.setdefault(said, len(known))
     moved = ends.codes.copy()
     moved[both] = new[codes.reshape(-1)]

@@ -42,7 +42,7 @@ class Column(Document):
     """Where a canonical column comes from. Of `from`, `date` with `time`, and `join`, one is given.
 
     `unit` is that of numbers without one. `night_until`: a time of day before it belongs to the day after the date.
-    `after`: an end that would lie before the time in that column is on the next day. `part` takes the number or the
+    `after`: an end that would lie before the time in that column is on the next day, if that is at most 12 h later. `part` takes the number or the
     unit out of a cell that holds both.
     """
 
