@@ -25,7 +25,7 @@ LAYERS = [
     {"errors", "places", "statuses"},
     {"findings", "quantities", "tables", "units"},
     {"timing", "documents"},
-    {"register", "deviations"},
+    {"register", "deviations", "mapping"},
     {"records", "frame", "machines"},
     {"steps"},
     {"versions"},
@@ -166,7 +166,7 @@ def test_a_schema_is_printed_for_each_name() -> None:
     """Nothing but the names offered is a schema."""
     assert all(schema(name)["$schema"].endswith("2020-12/schema") for name in NAMES)
     with pytest.raises(KeyError):
-        schema("mapping")
+        schema("nothing")
 
 
 def test_the_wheel_works_away_from_its_tree(tmp_path: Path) -> None:
@@ -183,7 +183,9 @@ def test_the_wheel_works_away_from_its_tree(tmp_path: Path) -> None:
     where = subprocess.run([sys.executable, "-P", "-c", "import validator; print(validator.__file__)"], cwd=tmp_path,
                            env=environment, capture_output=True, text=True, check=True)  # fmt: skip
     assert str(site) in where.stdout
-    for arguments in (["rules", "list"], ["schema", "register"], ["rules", "explain", "SYR-INTERVAL"],
+    (tmp_path / "log.csv").write_text("Machine,What,Started\nA,Flushed,2026-06-01 20:00\n", "utf-8")
+    for arguments in (["rules", "list"], ["schema", "register"], ["mapping", "draft", str(tmp_path / "log.csv")],
+                      ["rules", "explain", "SYR-INTERVAL"],
                       ["rules", "new", str(tmp_path / "ice-machine"), "ICE-ONE"], ["rules", "page", "--format", "html"],
                       ["demo", "--folder", str(tmp_path / "demo"), "--format", "json"]):  # fmt: skip
         done = subprocess.run([sys.executable, "-P", "-m", "validator.cli", *arguments], cwd=tmp_path, env=environment,

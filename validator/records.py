@@ -132,6 +132,7 @@ class _Columns:
 
     def __init__(self, tables: Sequence[ParsedTable]) -> None:
         self.sizes = [len(t.rows) for t in tables]
+        self.zones = [t.zone for t in tables]
         self.starts = np.concatenate([[0], np.cumsum(self.sizes)]).astype(np.int64)
         self.size = int(self.starts[-1])
         self.rows = _joined([t.rows for t in tables], np.int32)
@@ -246,9 +247,13 @@ def _resolve_local_times(columns: _Columns, defects: _Defects, zones: Mapping[st
     if not any(local.any() for local in columns.local.values()):
         return []
     stores = columns.texts["store_id"]
-    names = sorted({zones.get(s) or "UTC" for s in stores.vocabulary} | {"UTC"})
+    stated = np.repeat([bool(zone) for zone in columns.zones], columns.sizes)
+    names = sorted({zones.get(s) or "UTC" for s in stores.vocabulary} | {"UTC"} | {z for z in columns.zones if z})
     zone_of = np.array([names.index(zones.get(s) or "UTC") for s in stores.vocabulary] + [names.index("UTC")])
     row_zone = zone_of[stores.codes]
+    if stated.any():  # a mapping says so of its file, whatever the stores' own zones
+        of_table = np.array([names.index(zone or "UTC") for zone in columns.zones])
+        row_zone = np.where(stated, np.repeat(of_table, columns.sizes), row_zone)
     for name in TIMES:
         local = columns.local[name]
         if not local.any():
@@ -269,7 +274,7 @@ def _resolve_local_times(columns: _Columns, defects: _Defects, zones: Mapping[st
         columns.times[name] = values
     has_local = np.zeros(columns.size, dtype=bool)
     for local in columns.local.values():
-        has_local |= local
+        has_local |= local & ~stated
     unzoned = sorted({stores.vocabulary[c] for c in np.unique(stores.codes[has_local]) if c >= 0
                       and not zones.get(stores.vocabulary[c])})  # fmt: skip
     return [Notice("no_time_zone", f"store {s}: no time zone is known, so its times without an offset were read as UTC",

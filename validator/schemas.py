@@ -10,7 +10,7 @@ from typing import Any
 from validator import documents, kinds
 from validator.places import bundled
 
-NAMES = ("pack", "rule", "clauses", "cases", "register", "deviations", "record", "report")
+NAMES = ("pack", "rule", "clauses", "cases", "register", "mapping", "deviations", "record", "report")
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
@@ -20,12 +20,13 @@ def schema(name: str) -> dict[str, Any]:
 
     from validator.deviations import Deviations
     from validator.findings import Report
+    from validator.mapping.model import MappingFile
     from validator.packs.model import CaseFile, ClauseFile, PackFile, Rule
     from validator.register import Register
 
     models: dict[str, Any] = {
         "pack": PackFile, "rule": Rule, "clauses": ClauseFile, "cases": CaseFile, "register": Register,
-        "deviations": Deviations,
+        "deviations": Deviations, "mapping": MappingFile,
     }  # fmt: skip
     if name == "record":
         found = _record()
@@ -36,6 +37,9 @@ def schema(name: str) -> dict[str, Any]:
         found = models[name].model_json_schema(by_alias=True)
     if name in ("pack", "rule"):
         _bind_params(found)
+    if name == "mapping":
+        column = found["$defs"]["Column"]
+        found["$defs"]["Column"] = {"anyOf": [{"type": ["string", "number"]}, column]}
     title = f"cip-audit {name}"
     return {"$schema": _DIALECT, "title": title, **{k: v for k, v in found.items() if k != "title"}}
 

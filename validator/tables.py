@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -89,6 +90,7 @@ class ParsedTable:
 
     `times` hold microseconds since 1970 (`NAT` where blank or unreadable); `absolute` says cell by cell whether that
     is UTC or the wall clock of the store. `whole` marks rows set aside altogether. Text vocabularies are trimmed, NFC.
+    `zone` is an IANA time zone that a mapping states for wall-clock times; without it they are the store's.
     """
 
     sheet: str
@@ -100,11 +102,15 @@ class ParsedTable:
     whole: npt.NDArray[np.bool_]
     defects: list[CellDefect]
     blank_rows: int = 0
+    zone: str = ""
 
 
 @dataclass
 class FileRead:
-    """A file as read: its sheets, what was assumed to read it, and notices about what was left aside."""
+    """A file as read: its sheets, what was assumed to read it, and notices about what was left aside.
+
+    `raw` are the sheets as they stand in the file and `told` what was found out, where a look at them was asked for.
+    """
 
     name: str
     sha256: str
@@ -112,6 +118,8 @@ class FileRead:
     tables: list[ParsedTable]
     assumptions: list[str] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
+    raw: list[ParsedTable] = field(default_factory=list)
+    told: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass

@@ -20,6 +20,7 @@ _COMMANDS = {
     "demo": ("validator.cli.demo", "write the demo scenario to a folder and audit it"),
     "check": ("validator.cli.check", "audit exported cleaning records"),
     "rules": ("validator.cli.rules", "list, explain, lint and test rule packs"),
+    "mapping": ("validator.cli.mapping", "fit an export's own columns to the canonical table"),
     "schema": ("validator.cli.schema", "print a JSON Schema"),
 }
 
@@ -32,7 +33,7 @@ Examples:
 
 \b
 Exit status: 0 judged, nothing at or above --fail-on; 1 findings at or above it;
-2 wrong usage, pack or register; 3 nothing could be judged; 4 judged in part, some
+2 wrong usage, pack, register or mapping; 3 nothing could be judged; 4 judged in part, some
 input could not be read; 70 internal error; 130 interrupted."""
 
 

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from validator.deviations import Deviations
     from validator.findings import Report
     from validator.machines import AsOf
+    from validator.mapping.model import Chosen
     from validator.packs.model import Pack
     from validator.records import Intake
     from validator.register import Register
@@ -43,6 +44,7 @@ Examples:
     "--rules", multiple=True, metavar="PACK", help="A bundled pack's id or the path of a pack; may be repeated."
 )
 @click.option("--register", "register_path", metavar="FILE", help="The equipment register (YAML).")
+@click.option("--mapping", "mapping_path", metavar="FILE", help="How the records' own columns are to be read (YAML).")
 @click.option(
     "--accept",
     "accept_path",
@@ -72,16 +74,19 @@ Examples:
     "--explain", metavar="FINDING", help="Show the whole reasoning of one finding, by its id, instead of the report."
 )
 def command(
-    records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, accept_path: str | None,
-    as_of: str | None, decision: str | None, shown: str, outputs: tuple[str, ...], units: Units, fail_on: str,
-    group: Grouping, explain: str | None,
+    records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, mapping_path: str | None,
+    accept_path: str | None, as_of: str | None, decision: str | None, shown: str, outputs: tuple[str, ...],
+    units: Units, fail_on: str, group: Grouping, explain: str | None,
 ) -> int:  # fmt: skip
     """Audit RECORDS (CSV, XLSX, JSON, JSON Lines or Parquet; - is standard input) and say what is IN, OUT, N/O and N/A."""
     records = tuple(dict.fromkeys(records))
-    files = parse_outputs(outputs, list(RENDERERS), [*records, *rules, *(p for p in (register_path, accept_path) if p)])
+    files = parse_outputs(
+        outputs, list(RENDERERS), [*records, *rules, *(p for p in (register_path, mapping_path, accept_path) if p)]
+    )
     _exist(records)
     with Waiting("reading the records") as waiting:
-        judged = judge_files(records, rules, register_path, as_of, decision or "", waiting, accept_path)
+        judged = judge_files(records, rules, register_path, as_of, decision or "", waiting, accept_path,
+                             mapping_path)  # fmt: skip
         report = judged.report
         waiting.say("writing the report")
         if explain is not None:
@@ -128,12 +133,13 @@ def audit_files(
 
 def judge_files(
     records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
-    waiting: Waiting, accept_path: str | None = None,
+    waiting: Waiting, accept_path: str | None = None, mapping_path: str | None = None,
 ) -> Judged:  # fmt: skip
     """Read, judge, report; the records are read in a process of their own while the packs are loaded here."""
     from validator.readers import start_reading
 
-    reading = start_reading(records)
+    mapping = _mapping(mapping_path)
+    reading = start_reading(records, mapping=mapping)
     try:
         moment, now = read_as_of(as_of)
         packs = _packs(rules)
@@ -215,6 +221,14 @@ def _register(path: str | None) -> Register | None:
     from validator.register import load_register
 
     return load_register(Path(path))
+
+
+def _mapping(path: str | None) -> Chosen | None:
+    if path is None:
+        return None
+    from validator.mapping.model import load_mapping
+
+    return load_mapping(Path(path))
 
 
 def _accepted(path: str | None) -> Deviations | None:

@@ -41,7 +41,9 @@ class Rows:
     def of(self, columns: Columns, rows: Sequence[int]) -> tuple[Evidence, ...]:
         """The rows of one finding in order of file and number, each once; they were said before."""
         said = self._said[columns]
-        return tuple(row for _, _, row in sorted({said[k] for k in rows}, key=lambda r: r[:2])[:MOST_ROWS])
+        # several records can stand under one number: a wide row of a file holds many steps
+        placed = sorted((*said[k][:2], k) for k in set(rows))
+        return tuple(said[k][2] for _, _, k in placed[:MOST_ROWS])
 
 
 def _in_words(steps: Steps, rows: Index, columns: Columns) -> list[tuple[int, int, Evidence]]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from validator.findings import Quantity, Required
 from validator.kinds.outcome import Scope
 from validator.quantities import say_seconds
@@ -33,6 +31,5 @@ def scope_rows(scope: Scope, cycle: int) -> list[int]:
     """The first and the last row of a cycle, by the row its reader sees: what there is to show that a row is missing."""
     steps = scope.steps
     first, last = int(steps.first[cycle]), int(steps.first[cycle + 1])
-    row = steps.row[first:last]
-    seen = steps.records.rows[row] + (steps.records.source[row].astype(np.int64) << 32)
+    seen = steps.row[first:last]  # records lie in the order of files and rows, and one row can hold several
     return sorted({first + int(seen.argmin()), first + int(seen.argmax())})

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from validator.tables import Budget, FileRead, FileRefused
 
 if TYPE_CHECKING:
+    from validator.mapping.model import Chosen
     from validator.readers.bounded import Reading
 
 READERS = {
@@ -21,17 +22,24 @@ READERS = {
 
 
 def read_files(
-    paths: Sequence[str], budget: Budget | None = None, on_progress: Callable[[int, int], None] | None = None
+    paths: Sequence[str],
+    budget: Budget | None = None,
+    on_progress: Callable[[int, int], None] | None = None,
+    mapping: Chosen | None = None,
+    look: bool = False,
 ) -> list[FileRead | FileRefused]:
     """Read files in the order named; `-` is standard input. No file can fail another, and none raises.
 
-    `on_progress(done, all)` is called after each file.
+    `on_progress(done, all)` is called after each file. `mapping` fits an export's own columns to the canonical ones;
+    with `look`, what stands in the file comes back beside what is made of it.
     """
-    return start_reading(paths, budget).result(on_progress)
+    return start_reading(paths, budget, mapping, look).result(on_progress)
 
 
-def start_reading(paths: Sequence[str], budget: Budget | None = None) -> Reading:
+def start_reading(
+    paths: Sequence[str], budget: Budget | None = None, mapping: Chosen | None = None, look: bool = False
+) -> Reading:
     """Begin to read in the background; the handle's `result()` waits and gives what `read_files` gives."""
     from validator.readers.bounded import Reading
 
-    return Reading(paths, budget or Budget())
+    return Reading(paths, budget or Budget(), mapping, look)

@@ -20,13 +20,16 @@ import threading
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import IO
+from typing import IO, TYPE_CHECKING
 
 import validator
 from validator.errors import Unreadable
 from validator.readers import transport
 from validator.readers.worker import allowed_on_the_clock, allowed_seconds
 from validator.tables import Budget, FileRead, FileRefused
+
+if TYPE_CHECKING:
+    from validator.mapping.model import Chosen
 
 STANDARD_INPUT = "-"
 MOST_CHILDREN = 4
@@ -39,7 +42,9 @@ Outcome = FileRead | FileRefused
 class Reading:
     """Files being read in the background; `result` waits for them and gives them in the order named."""
 
-    def __init__(self, paths: Sequence[str], budget: Budget) -> None:
+    def __init__(self, paths: Sequence[str], budget: Budget, mapping: Chosen | None = None, look: bool = False) -> None:
+        self._mapping = mapping
+        self._look = look
         self._budget = budget
         self._limits = asdict(budget)
         self._folder = tempfile.TemporaryDirectory(prefix="cip-audit-", ignore_cleanup_errors=True)
@@ -126,6 +131,13 @@ class Reading:
         name, path = self._names[at], self._paths[at]
         size = _size(path)
         request: dict[str, object] = {"path": path, "name": name, "budget": self._limits}
+        layout = self._mapping.file.layout(name) if self._mapping else None
+        if layout is not None and self._mapping is not None:
+            request["layout"] = layout.model_dump(mode="json", by_alias=True, exclude_defaults=True) | {
+                "match": layout.match
+            }
+            request["mapping"] = self._mapping.said
+        request["look"] = self._look
         answer = child.ask(request, allowed_seconds(self._budget, size), allowed_on_the_clock(self._budget, size))
         if isinstance(answer, Unreadable):
             return FileRefused(name, _sha256(path, self._budget), answer.code, answer.sentence)
@@ -136,7 +148,15 @@ class Reading:
             self._mapped += map_it
         tables, told = transport.read(child.result, map_it)
         child.result.unlink(missing_ok=True)
-        return FileRead(name, told["sha256"], told["format"], tables, told["assumptions"], told["notices"])
+        found = FileRead(name, told["sha256"], told["format"], tables, told["assumptions"], told["notices"], told=told)
+        if self._mapping is not None and layout is None:
+            found.assumptions.insert(
+                0, f"the mapping {self._mapping.said} names no file like this one: read as it stands"
+            )
+        if self._look:
+            half = len(tables) // 2 if layout is not None else 0
+            found.tables, found.raw = tables[:half], tables[half:]
+        return found
 
 
 class _Child:

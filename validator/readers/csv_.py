@@ -17,6 +17,7 @@ import numpy as np
 from validator.errors import Unreadable
 from validator.readers.columns import TableBuilder
 from validator.readers.dialect import Layout, cell_patterns, decoded, find_layout
+from validator.readers.headers import CANONICAL_NAMES, Names
 from validator.readers.physical import LINE_END, Bytes, line_end, open_bytes, release
 from validator.tables import Budget, RawTable
 
@@ -28,16 +29,18 @@ _QUOTE = b'"'
 _BLANK = b" \t"
 
 
-def read(path: Path, budget: Budget) -> tuple[list[RawTable], list[str], list[str]]:
+def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[list[RawTable], list[str], list[str]]:
     """The one table of a CSV file, with what was assumed to read it and notices; raise `Unreadable`."""
-    return read_bytes(open_bytes(path), budget)
+    return read_bytes(open_bytes(path), budget, None, names)
 
 
-def read_bytes(data: Bytes, budget: Budget, fast: bool | None = None) -> tuple[list[RawTable], list[str], list[str]]:
+def read_bytes(
+    data: Bytes, budget: Budget, fast: bool | None = None, names: Names = CANONICAL_NAMES
+) -> tuple[list[RawTable], list[str], list[str]]:
     """As `read`, from bytes; `fast` says whether the fast reading may be used (None: where it is worth it)."""
     assumptions: list[str] = []
-    data, start = decoded(data, assumptions)
-    layout = find_layout(data, start, budget, assumptions)
+    data, start = decoded(data, assumptions, names.encoding)
+    layout = find_layout(data, start, budget, assumptions, names)
     if fast is None:
         fast = len(data) >= WORTH_FAST or "pyarrow.csv" in sys.modules
     table = _Reading(data, layout, budget).all(fast)
@@ -63,6 +66,10 @@ class _Reading:
         self.table = TableBuilder(layout.columns, budget)
         self.at = layout.start
         self.line = layout.first_line
+        # a word by which a repeated header is ruled out at once; the whole line decides
+        self.mark_at = layout.columns[layout.needed[-1]] if layout.needed else 0
+        mark = layout.folded[self.mark_at]
+        self.mark = mark.encode() if mark.isascii() else b""
         self.coming: tuple[tuple[int, int], Future[Any]] | None = None
 
     def all(self, fast: bool) -> RawTable:
@@ -172,7 +179,7 @@ class _Reading:
             self._lose("field_count", fields, after)
 
     def _repeats_header(self, cells: list[bytes]) -> bool:
-        if cells[self.layout.step_at].strip().lower() != b"step":
+        if self.mark and cells[self.mark_at].strip().lower() != self.mark:
             return False
         return tuple(c.decode("utf-8", "replace").strip().casefold() for c in cells) == self.layout.folded
 
@@ -234,10 +241,10 @@ class _Reading:
 
     def _swallows_records(self, end: int) -> bool:
         """Whether a line inside a quoted cell is itself a whole record: then two readings are possible."""
-        needed = [self.layout.columns[name] for name in ("store_id", "equipment_id", "step")]
+        needed = [self.layout.columns[name] for name in self.layout.needed]
         for text in list(_lines(self.data[self.at : end]))[1:-1]:
             cells = text.split(self.layout.delimiter)
-            if len(cells) == self.layout.width and all(cells[at].strip() for at in needed):
+            if needed and len(cells) == self.layout.width and all(cells[at].strip() for at in needed):
                 return True
         return False
 

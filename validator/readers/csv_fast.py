@@ -16,7 +16,7 @@ import numpy.typing as npt
 from validator.readers.columns import TableBuilder, Texts
 from validator.readers.dialect import Layout
 from validator.readers.physical import Bytes
-from validator.tables import REQUIRED, TIMES, Budget
+from validator.tables import TIMES, Budget
 
 _LOOK = 512 * 1024
 _LF, _CR, _QUOTE = 10, 13, 34
@@ -27,7 +27,7 @@ def split_block(data: Bytes, start: int, stop: int, layout: Layout, budget: Budg
 
     The block begins with a record and ends with a line end or the file.
     """
-    if data[start : start + len(codecs.BOM_UTF8)] == codecs.BOM_UTF8:
+    if not layout.needed or data[start : start + len(codecs.BOM_UTF8)] == codecs.BOM_UTF8:
         return None  # Arrow would take the first cell's first character for the mark of a file
     view = np.frombuffer(data, dtype=np.uint8, count=stop - start, offset=start)
     lines = _count_plain_lines(view, budget)
@@ -37,7 +37,7 @@ def split_block(data: Bytes, start: int, stop: int, layout: Layout, budget: Budg
     if len(quotes) and not _quotes_are_plain(view, quotes, layout.delimiter[0]):
         return None
     found = _split(data, start, stop, layout, len(quotes) > 0)
-    if found is None or found.num_rows != lines or not _ordinary(found, budget):
+    if found is None or found.num_rows != lines or not _ordinary(found, layout, budget):
         return None
     return found
 
@@ -138,7 +138,7 @@ def _laid_out(chunk: Any) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.uint8]]
     return offsets[1:].astype(np.int64) - first, data
 
 
-def _ordinary(found: Any, budget: Budget) -> bool:
+def _ordinary(found: Any, layout: Layout, budget: Budget) -> bool:
     """No overlong cell, no repeated header, and no line that could be blank."""
     from pyarrow import compute
 
@@ -147,10 +147,12 @@ def _ordinary(found: Any, budget: Budget) -> bool:
             words = chunk if name in TIMES else chunk.dictionary
             if (compute.max(compute.binary_length(words)).as_py() or 0) > budget.cell_characters:
                 return False
-    for step in found.column("step").chunks:
-        if any(word.strip().casefold() == "step" for word in step.dictionary.to_pylist()):
+    mark = layout.needed[-1]
+    for column in found.column(mark).chunks:
+        if any(w.strip().casefold() == layout.folded[layout.columns[mark]] for w in column.dictionary.to_pylist()):
             return False
-    return not any(_blank_row(*chunks) for chunks in zip(*(found.column(n).chunks for n in REQUIRED), strict=True))
+    needed = (found.column(name).chunks for name in layout.needed)
+    return not any(_blank_row(*chunks) for chunks in zip(*needed, strict=True))
 
 
 def _blank_row(*columns: Any) -> bool:

@@ -8,9 +8,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from validator.errors import Unreadable
-from validator.readers.headers import HEADER_WITHIN, Header, is_header, no_header, promise, read_header
+from validator.readers.headers import CANONICAL_NAMES, Header, Names
 from validator.readers.physical import Bytes, line_end
-from validator.tables import REQUIRED, Budget
+from validator.tables import TIMES, Budget
 
 DELIMITERS = (b",", b";", b"\t", b"|")
 _SPOKEN = {b",": "a comma", b";": "a semicolon", b"\t": "a tab", b"|": "a vertical bar"}
@@ -32,11 +32,21 @@ class Layout:
     first_line: int
     columns: dict[str, int]
     folded: tuple[str, ...]
-    step_at: int
+    needed: tuple[str, ...]
+    """Columns of text that every record fills, the last of which tells a repeated header; none where times alone are read."""
 
 
-def decoded(data: Bytes, assumptions: list[str]) -> tuple[Bytes, int]:
-    """The file as UTF-8 bytes and where its text begins; UTF-16 and UTF-32 only where a mark declares them."""
+def decoded(data: Bytes, assumptions: list[str], encoding: str | None = None) -> tuple[Bytes, int]:
+    """The file as UTF-8 bytes and where its text begins; UTF-16 and UTF-32 only where a mark declares them.
+
+    `encoding` is one that a mapping states.
+    """
+    if encoding is not None:
+        try:
+            return data[:].decode(encoding).encode("utf-8"), 0
+        except UnicodeDecodeError as error:
+            place = f"byte {error.start}"
+            raise Unreadable("bad_encoding", f"is not {encoding} text, as the mapping says", place) from None
     head = data[:4096]
     for mark, encoding in _ENCODINGS:
         if head.startswith(mark):
@@ -56,11 +66,13 @@ def decoded(data: Bytes, assumptions: list[str]) -> tuple[Bytes, int]:
     return data, len(codecs.BOM_UTF8) if head.startswith(codecs.BOM_UTF8) else 0
 
 
-def find_layout(data: Bytes, start: int, budget: Budget, assumptions: list[str]) -> Layout:
+def find_layout(
+    data: Bytes, start: int, budget: Budget, assumptions: list[str], names: Names = CANONICAL_NAMES
+) -> Layout:
     """The first of the leading lines that one delimiter splits into every needed name; else `Unreadable`."""
     best: tuple[int, int, list[str]] | None = None
-    delimiters: tuple[bytes, ...] = DELIMITERS
-    for number, (line, after) in enumerate(_leading_lines(data, start, budget), 1):
+    delimiters: tuple[bytes, ...] = (names.delimiter,) if names.delimiter else DELIMITERS
+    for number, (line, after) in enumerate(_leading_lines(data, start, budget, names.within), 1):
         directive = _SEP_LINE.fullmatch(line.strip(b" ")) if number == 1 else None
         if directive:
             delimiters = (directive[1],)
@@ -69,18 +81,18 @@ def find_layout(data: Bytes, start: int, budget: Budget, assumptions: list[str])
             cells = split_strictly(line, delimiter)
             if cells is None:
                 continue
-            names = [cell.decode("utf-8", "replace") for cell in cells]
-            if is_header(names):
-                return _layout(names, delimiter, number, after, budget, assumptions)
-            worth = promise(names)
+            found = [cell.decode("utf-8", "replace") for cell in cells]
+            if names.is_header(found, number):
+                return _layout(names, found, delimiter, number, after, budget, assumptions)
+            worth = names.promise(found)
             if worth and (best is None or worth > best[0]):
-                best = worth, number, names
-    raise no_header(best[2] if best else None, f"{best[1] if best else 1}:")
+                best = worth, number, found
+    raise names.none(best[2] if best else None, f"{best[1] if best else 1}:")
 
 
-def _leading_lines(data: Bytes, start: int, budget: Budget) -> Iterator[tuple[bytes, int]]:
+def _leading_lines(data: Bytes, start: int, budget: Budget, within: int) -> Iterator[tuple[bytes, int]]:
     at = start
-    for number in range(1, HEADER_WITHIN + 1):
+    for number in range(1, within + 1):
         if at >= len(data):
             return
         end, after = line_end(data, at)
@@ -91,13 +103,13 @@ def _leading_lines(data: Bytes, start: int, budget: Budget) -> Iterator[tuple[by
 
 
 def _layout(
-    names: list[str], delimiter: bytes, number: int, after: int, budget: Budget, assumptions: list[str]
+    wanted: Names, names: list[str], delimiter: bytes, number: int, after: int, budget: Budget, assumptions: list[str]
 ) -> Layout:
     if len(names) > budget.columns:
         raise Unreadable(
             "too_many_columns", f"has {len(names)} columns; at most {budget.columns} are read", f"{number}:*"
         )
-    header = read_header(names, f"{number}:")
+    header = wanted.read(names, f"{number}:")
     if delimiter != b",":
         spoken = _SPOKEN.get(delimiter, repr(delimiter.decode("latin-1")))
         assumptions.append(f"cells are separated by {spoken}, which splits the header into the needed names")
@@ -105,7 +117,8 @@ def _layout(
         assumptions.append(f"the header is line {number}; the lines above it are not records")
     columns = {name: at for at, name in header.columns.items()}
     folded = tuple(name.strip().casefold() for name in names)
-    return Layout(header, delimiter, len(names), after, number + 1, columns, folded, columns[REQUIRED[-1]])
+    needed = tuple(name for name in wanted.needed if name in columns and name not in TIMES)
+    return Layout(header, delimiter, len(names), after, number + 1, columns, folded, needed)
 
 
 def split_strictly(line: bytes, delimiter: bytes) -> list[bytes] | None:

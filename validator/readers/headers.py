@@ -28,6 +28,67 @@ class Header:
     notices: list[str] = field(default_factory=list)
 
 
+class Names:
+    """The columns that a reader looks for: here the canonical ones, elsewhere those that a mapping names.
+
+    `needed` are columns that tell a record from a blank line; `sheets` of a workbook are taken where `takes` says so.
+    With `raw`, cells are handed on as text whatever they are for, numbers written with the mark of `number`; with `open`
+    nothing is known of the file beforehand.
+    """
+
+    needed: tuple[str, ...] = REQUIRED
+    watched: tuple[str, ...] = (*REQUIRED, *ONE_TIME)
+    order: tuple[str, ...] = CANONICAL
+    within = HEADER_WITHIN
+    delimiter: bytes | None = None
+    encoding: str | None = None
+    records: str | None = None
+    lists: tuple[str, ...] = ()
+    raw = False
+    open = False
+
+    def takes(self, sheet: str) -> bool:
+        """Whether a sheet of this name is read."""
+        return True
+
+    def named(self, header: Sequence[str]) -> dict[int, str]:
+        """Which position holds which column that is looked for."""
+        return named_columns(dict(enumerate(header)))
+
+    def key(self, key: str) -> str | None:
+        """The column that an object's key names, if it is looked for."""
+        return named_columns({0: key}).get(0)
+
+    def look(self, record: object) -> None:
+        """See an object before it is taken apart, where the lists in it are not known beforehand."""
+
+    def look_above(self, whole: object) -> None:
+        """See an object that is the whole file, where the list of records in it is not known beforehand."""
+
+    def is_header(self, cells: Sequence[str], row: int) -> bool:
+        """Whether a line, the `row`th of its sheet, is the header."""
+        return is_header(cells)
+
+    def promise(self, cells: Sequence[str]) -> int:
+        """How many of the names a line holds."""
+        return promise(cells)
+
+    def read(self, cells: Sequence[str], place: str = "") -> Header:
+        """Match a header's names; raise `Unreadable` where one is missing or stands twice."""
+        return read_header(cells, place)
+
+    def none(self, best: Sequence[str] | None, place: str = "") -> Unreadable:
+        """The refusal of a file without a header."""
+        return no_header(best, place)
+
+    def number(self, text: str) -> str:
+        """A number that the container holds as one, as the text of its cell."""
+        return text
+
+
+CANONICAL_NAMES = Names()
+
+
 def is_header(cells: Iterable[str]) -> bool:
     """Whether a line of cells holds every needed name."""
     found = set(named_columns(dict(enumerate(cells))).values())

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from validator.errors import Unreadable
+from validator.readers.headers import CANONICAL_NAMES, Names
 from validator.readers.objects import DECODER, NotANumber, Pairs, Rows, decode, kind, why_not
 from validator.tables import Budget, RawTable
 
@@ -15,10 +16,14 @@ _BLANKS = re.compile(r"[ \t\r\n]*")
 _CONSTANT = re.compile(r'"(?:[^"\\]|\\.)*"|(NaN|-?Infinity)')
 
 
-def read(path: Path, budget: Budget) -> tuple[list[RawTable], list[str], list[str]]:
+def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[list[RawTable], list[str], list[str]]:
     """The one table of a JSON array, with what was assumed to read it and notices; raise `Unreadable`."""
     text = decode(path.read_bytes())
-    rows = Rows(budget)
+    rows = Rows(budget, names)
+    if names.open and text[_skip(text, 0) : _skip(text, 0) + 1] == "{":
+        names.look_above(_value(text, _skip(text, 0))[0])
+    if names.records is not None:
+        return _within(text, names.records, rows)
     at = _BLANKS.match(text, 0).end()  # type: ignore[union-attr]  # the pattern matches anything
     if text[at : at + 1] != "[":
         raise _not_an_array(text, at)
@@ -45,6 +50,31 @@ def read(path: Path, budget: Budget) -> tuple[list[RawTable], list[str], list[st
         raise _bad(text, at, "a second text begins here; a file of one record a line is JSON Lines, named .jsonl")
     if not rows.rows and rows.defects:
         raise Unreadable("wrong_shape", "holds no object: an array of records is expected", "[0]")
+    return rows.table()
+
+
+def _within(text: str, records: str, rows: Rows) -> tuple[list[RawTable], list[str], list[str]]:
+    """The array of records that a mapping finds inside of one object, by the keys on the way to it."""
+    value, at = _value(text, _skip(text, 0))
+    if _skip(text, at) != len(text):
+        raise _bad(text, _skip(text, at), "a second text begins here")
+    for key in records.removesuffix("[]").split("."):
+        inner = (
+            [v for k, v in value if k.strip().casefold() == key.strip().casefold()] if isinstance(value, Pairs) else []
+        )
+        if len(inner) != 1:
+            why = f"has no list of records at {records!r}, where the mapping says that it stands"
+            raise Unreadable("wrong_shape", why, f"$.{records}")
+        value = inner[0]
+    if not isinstance(value, list) or isinstance(value, Pairs):
+        raise Unreadable(
+            "wrong_shape", f"has {kind(value)} at {records!r}, where an array of records is expected", f"$.{records}"
+        )
+    for position, entry in enumerate(value, 1):
+        if isinstance(entry, Pairs):
+            rows.add(position, entry)
+        else:
+            rows.lose(position, "wrong_shape", f"is {kind(entry)} where an object is expected")
     return rows.table()
 
 

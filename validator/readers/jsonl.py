@@ -6,14 +6,15 @@ import json
 from pathlib import Path
 
 from validator.errors import Unreadable
+from validator.readers.headers import CANONICAL_NAMES, Names
 from validator.readers.objects import DECODER, NotANumber, Pairs, Rows, decode, kind, why_not
 from validator.readers.physical import line_end, open_bytes
 from validator.tables import Budget, RawTable
 
 
-def read(path: Path, budget: Budget) -> tuple[list[RawTable], list[str], list[str]]:
+def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[list[RawTable], list[str], list[str]]:
     """The one table of a JSON Lines file, with what was assumed to read it and notices; raise `Unreadable`."""
-    rows = Rows(budget)
+    rows = Rows(budget, names)
     data = open_bytes(path)
     decode(data[:4])
     at, line = (3 if data[:3] == b"\xef\xbb\xbf" else 0), 1

@@ -12,9 +12,8 @@ import numpy as np
 
 from validator.errors import Unreadable
 from validator.readers.columns import Fault, code, excerpt, too_long
-from validator.readers.headers import ONE_TIME, read_header
+from validator.readers.headers import CANONICAL_NAMES, Names
 from validator.tables import (
-    CANONICAL,
     REQUIRED,
     TIMES,
     Budget,
@@ -35,6 +34,12 @@ class Pairs(list[tuple[str, Any]]):
     """An object as its keys and values, so that a key that stands twice is seen."""
 
 
+class Figure(str):
+    """A number, as the text that stands in the file."""
+
+    __slots__ = ()
+
+
 class NotANumber(ValueError):
     """NaN or Infinity, which JSON does not have."""
 
@@ -43,7 +48,7 @@ def _refuse(constant: str) -> NoReturn:
     raise NotANumber(constant)
 
 
-DECODER = json.JSONDecoder(object_pairs_hook=Pairs, parse_float=str, parse_int=str, parse_constant=_refuse)
+DECODER = json.JSONDecoder(object_pairs_hook=Pairs, parse_float=Figure, parse_int=Figure, parse_constant=_refuse)
 """Raises `JSONDecodeError`, `NotANumber` or, for deep nesting, `RecursionError`."""
 
 
@@ -101,8 +106,9 @@ class _Layout:
 class Rows:
     """Collects objects as the rows of one table; keys are matched like the names of a header."""
 
-    def __init__(self, budget: Budget) -> None:
+    def __init__(self, budget: Budget, names: Names = CANONICAL_NAMES) -> None:
         self.budget = budget
+        self.names = names
         self.rows: list[int] = []
         self.defects: list[CellDefect] = []
         self.blank_rows = 0
@@ -117,7 +123,22 @@ class Rows:
         self.defects.append(CellDefect(-1, row, "", code, message, True))
 
     def add(self, row: int, record: Pairs) -> None:
-        """Append a record; raise `Unreadable` where it nests too deep or has too many keys."""
+        """Append a record; raise `Unreadable` where it nests too deep or has too many keys.
+
+        Under a mapping, a record becomes a row for each entry of the list that the mapping's paths go through.
+        """
+        if not self.names.raw:
+            self._add_flat(row, record)
+            return
+        self._shallow(record)
+        self.names.look(record)
+        flat = list(_flattened(record, self.names))
+        if not flat:
+            self.lose(row, "no_step", f"holds no entry in {self.names.lists[-1]!r}")
+        for one in flat:
+            self._add_flat(row, one)
+
+    def _add_flat(self, row: int, record: Pairs) -> None:
         keys, values = zip(*record, strict=True) if record else ((), ())
         layout = self._layouts.get(keys) or self._layout(keys)
         for value in values:
@@ -146,8 +167,7 @@ class Rows:
         if key not in self._names:
             if len(self._names) >= self.budget.columns:
                 raise Unreadable("too_many_columns", f"has more than {self.budget.columns} different keys")
-            folded = key.strip().casefold()
-            self._names[key] = folded if folded in CANONICAL else None
+            self._names[key] = self.names.key(key)
         return self._names[key]
 
     def _drift(self, keys: tuple[str, ...], names: list[str | None]) -> list[tuple[str, Fault]]:
@@ -155,10 +175,10 @@ class Rows:
         new = [key for key, name in zip(keys, names, strict=True) if name is None and key not in self._first]
         before = {self._names[key] for key in self._first}
         faults: list[tuple[str, Fault]] = []
-        for name in (*REQUIRED, *ONE_TIME):
+        for name in self.names.watched:
             if new and name in before and name not in names:
                 near = difflib.get_close_matches(name, [key.strip().casefold() for key in new], 1, _ALIKE)
-                if near or name in REQUIRED:
+                if near or name in self.names.needed:
                     key = near[0] if near else new[0]
                     why = f"is missing and {key[:60]!r} is new: the export changed its names here"
                     faults.append((name, ("unknown_key", why)))
@@ -227,7 +247,9 @@ class Rows:
 
     def _plain(self, at: int, name: str, value: Any) -> str | None:
         if value is None or isinstance(value, str):
-            return value
+            return self.names.number(value) if isinstance(value, Figure) else value
+        if isinstance(value, bool) and self.names.raw:
+            return str(value).upper()
         self._flag(at, name, ("bad_type", f"is {kind(value)} where text or a number is due"))
         return str(value).upper() if isinstance(value, bool) else None
 
@@ -248,10 +270,10 @@ class Rows:
             once: dict[str, str] = {}
             for key, name in self._names.items():
                 once.setdefault(name or key, key)
-            header = read_header(list(once.values()))
+            header = self.names.read(list(once.values()))
             assumptions, notices = header.assumptions, header.notices
         columns: dict[str, Column] = {name: self._strings(parts) for name, parts in self._stamps.items()}
-        for name in [n for n in CANONICAL if n in self._words or n in REQUIRED]:
+        for name in [n for n in self._order() if n in self._words or n in REQUIRED]:
             codes = np.full(len(self.rows), -1, dtype=np.int32)
             for at, part in self._parts.get(name, []):
                 codes[at] = part
@@ -259,6 +281,9 @@ class Rows:
         defects = sorted(self.defects, key=lambda d: d.row)
         rows = np.array(self.rows, dtype=np.int32)
         return [RawTable("", rows, columns, defects, self.blank_rows)], assumptions, notices
+
+    def _order(self) -> Sequence[str]:
+        return list(dict.fromkeys([*self.names.order, *self._words])) if self.names.raw else self.names.order
 
     def _strings(self, parts: list[tuple[list[int], list[bytes]]]) -> StringsColumn:
         cells = [b""] * len(self.rows)
@@ -268,3 +293,37 @@ class Rows:
         offsets = np.zeros(len(cells) + 1, dtype=np.int64)
         np.cumsum([len(cell) for cell in cells], out=offsets[1:])
         return StringsColumn(offsets, np.frombuffer(b"".join(cells), dtype=np.uint8))
+
+
+def _flattened(record: Pairs, names: Names) -> Iterable[Pairs]:
+    """A record as rows whose keys are paths: `machine.id`, `steps[].name`, and `steps[]` for the entry's own number."""
+    rows = [Pairs(_paths(record, ""))]
+    for path in names.lists:
+        longer = []
+        for row in rows:
+            entries = next((value for key, value in row if _folded(key) + "[]" == path), None)
+            rest = [(key, value) for key, value in row if _folded(key) + "[]" != path]
+            if not isinstance(entries, list) or isinstance(entries, Pairs):
+                continue
+            for number, entry in enumerate(entries, 1):
+                inner = _paths(entry, f"{path}.") if isinstance(entry, Pairs) else []
+                longer.append(Pairs([*rest, (path, str(number)), *inner]))
+        rows = longer
+    return rows
+
+
+def _paths(record: Pairs, before: str) -> list[tuple[str, Any]]:
+    """The values of an object by their paths; lists stay as they are."""
+    found: list[tuple[str, Any]] = []
+    waiting = [(f"{before}{key}", value) for key, value in reversed(record)]
+    while waiting:
+        path, value = waiting.pop()
+        if isinstance(value, Pairs):
+            waiting += [(f"{path}.{key}", inner) for key, inner in reversed(value)]
+        else:
+            found.append((path, value))
+    return found
+
+
+def _folded(key: str) -> str:
+    return " ".join(key.split()).casefold()

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import timedelta
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +15,8 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from validator.errors import Unreadable
-from validator.readers.columns import Fault, Strings, TableBuilder
-from validator.readers.headers import read_header
+from validator.readers.columns import Fault, Strings, TableBuilder, code
+from validator.readers.headers import CANONICAL_NAMES, Names
 from validator.tables import (
     NAT,
     NUMBERS,
@@ -37,15 +39,16 @@ _ROWS_PER_BYTE = 100_000
 """More rows than this for each byte of the file cannot be true: even a column of one value needs some bytes a page."""
 
 
-def read(path: Path, budget: Budget) -> tuple[list[RawTable], list[str], list[str]]:
+def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[list[RawTable], list[str], list[str]]:
     """The one table of a Parquet file, with what was assumed to read it and notices; raise `Unreadable`."""
     size = path.stat().st_size
     _check_frame(path, size)
     try:
         file = pq.ParquetFile(path, memory_map=False, page_checksum_verification=True)
-        header = read_header(file.schema_arrow.names)
+        header = names.read(file.schema_arrow.names)
         wanted = {name: file.schema_arrow.names[at] for at, name in header.columns.items()}
-        _check_types(file.schema_arrow, wanted)
+        if not names.raw:
+            _check_types(file.schema_arrow, wanted)
         _check_footer(file.metadata, wanted, size, budget)
         table = _columns(file, list(wanted.values()))
     except (pa.ArrowException, OSError, EOFError, ValueError, KeyError, OverflowError) as error:
@@ -54,7 +57,7 @@ def read(path: Path, budget: Budget) -> tuple[list[RawTable], list[str], list[st
         if isinstance(error, OSError) and error.errno is not None:
             raise
         raise Unreadable("corrupt_container", f"is a damaged Parquet file: {_first_line(error)}") from None
-    raw = _Table(table, wanted, budget).raw()
+    raw = _Table(table, wanted, budget, names).raw()
     return [raw], list(header.assumptions), list(header.notices)
 
 
@@ -159,7 +162,8 @@ def _columns(file: Any, names: Sequence[str]) -> Any:
 class _Table:
     """Turns Arrow columns into the reader's columns, without a Python loop over rows."""
 
-    def __init__(self, table: Any, wanted: dict[str, str], budget: Budget) -> None:
+    def __init__(self, table: Any, wanted: dict[str, str], budget: Budget, names: Names) -> None:
+        self.names = names
         self.table = table
         self.wanted = wanted
         self.budget = budget
@@ -172,6 +176,8 @@ class _Table:
 
     def _column(self, name: str, values: Any) -> Column:
         kind = values.type
+        if self.names.raw and not _is_text(kind) and not pa.types.is_null(kind):
+            return self._as_text(name, values)
         if pa.types.is_null(kind):
             return TextColumn(np.full(len(self.rows), -1, dtype=np.int32), [])
         if pa.types.is_timestamp(kind):
@@ -189,6 +195,27 @@ class _Table:
         if not pa.types.is_large_binary(kind):  # whole numbers as identifiers, decimals as exact numbers
             values = pc.cast(pc.cast(values, pa.large_string()), pa.large_binary())
         return self._texts(name, values)
+
+    def _as_text(self, name: str, values: Any) -> TextColumn:
+        """Values of any plain type as the text that a mapping reads, each distinct one written once."""
+        kind = values.type
+        if pa.types.is_nested(kind):
+            why = f"has {kind} in the column {name!r}, which the mapping reads; text, a number or a time is due"
+            raise Unreadable("wrong_column_type", why, name)
+        codes, found = code(values.to_pylist())
+        blank = [v is None or v != v for v in found]
+        words = ["" if skip else self._word(value) for value, skip in zip(found, blank, strict=True)]
+        codes[np.isin(codes, np.flatnonzero(blank))] = -1
+        return TextColumn(codes, words)
+
+    def _word(self, value: Any) -> str:
+        if isinstance(value, bool):
+            return str(value).upper()
+        if isinstance(value, timedelta):
+            return f"{value // timedelta(hours=1):02d}:{value // timedelta(minutes=1) % 60:02d}:{value.total_seconds() % 60:06.3f}"
+        if isinstance(value, (int, float, Decimal)):
+            return self.names.number(f"{value:f}" if isinstance(value, Decimal) else repr(value).removesuffix(".0"))
+        return str(value.isoformat()) if hasattr(value, "isoformat") else str(value)
 
     def _texts(self, name: str, values: Any) -> Column:
         grown = TableBuilder([name], self.budget)

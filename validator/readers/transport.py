@@ -69,6 +69,7 @@ def _describe(table: ParsedTable, arrays: _Arrays) -> dict[str, Any]:
     return {
         "sheet": table.sheet,
         "blank_rows": table.blank_rows,
+        "zone": table.zone,
         "rows": arrays.put(table.rows),
         "whole": arrays.put(table.whole),
         "texts": {n: [arrays.put(c.codes), c.vocabulary] for n, c in table.texts.items()},
@@ -144,6 +145,7 @@ def _rebuild(described: dict[str, Any], take: Callable[..., npt.NDArray[Any]]) -
         whole=take(described["whole"], "bool", size),
         defects=_defects(described["defects"], take),
         blank_rows=int(described["blank_rows"]),
+        zone=str(described["zone"]),
     )
 
 

@@ -69,7 +69,7 @@ def answer_to(request: dict[str, Any]) -> dict[str, Any]:
             refused: dict[str, Any] | None = None
             try:
                 before = _stamp(os.fstat(file.fileno()))
-                tables, told = _read(path, request["name"], file, size, budget)
+                tables, told = _read(path, request, file, size, budget)
             except Unreadable as refusal:
                 refused = _refused(refusal)
             if _stamp(os.fstat(file.fileno())) != before or _stamp(path.stat()) != before:
@@ -93,12 +93,19 @@ def answer_to(request: dict[str, Any]) -> dict[str, Any]:
 
 
 def _read(
-    path: Path, name: str, file: IO[bytes], size: int, budget: Budget
+    path: Path, request: dict[str, Any], file: IO[bytes], size: int, budget: Budget
 ) -> tuple[list[ParsedTable], dict[str, Any]]:
     from validator.readers.cells import parse
 
+    name = request["name"]
     format_ = formats.decide(name, _at(file, 0, formats.HEAD), size, lambda start, length: _at(file, start, length))
-    raw, assumptions, notices = importlib.import_module(READERS[format_]).read(path, budget)
+    reader = importlib.import_module(READERS[format_])
+    if request.get("look") or request.get("layout"):
+        from validator.readers.fitting import fit, look
+
+        tables, told = fit(reader, path, request, budget) if request.get("layout") else look(reader, path, budget)
+        return tables, {"format": format_, **told}
+    raw, assumptions, notices = reader.read(path, budget)
     tables = [parse(table) for table in raw]
     return tables, {"format": format_, "assumptions": assumptions, "notices": notices}
 

@@ -8,13 +8,14 @@ import re
 from collections.abc import Iterator
 from contextlib import closing
 from datetime import datetime, timedelta
+from decimal import Decimal
 from pathlib import Path
 
 import numpy as np
 
 from validator.errors import Unreadable
 from validator.readers.columns import Fault, code, too_long
-from validator.readers.headers import HEADER_WITHIN, Header, is_header, no_header, promise, read_header
+from validator.readers.headers import CANONICAL_NAMES, Header, Names
 from validator.readers.packages import open_package
 from validator.readers.sheets import Cell, SheetCells, letters
 from validator.readers.workbook import DATE, LENGTH, NUMBER, PERCENT, Sheet, Workbook, damaged, read_workbook, unescape
@@ -29,7 +30,7 @@ _LAST_SERIAL = 2_958_466
 """31 December 9999 and a day: no date of the 1900 system lies beyond."""
 
 
-def read(path: Path, budget: Budget) -> tuple[list[RawTable], list[str], list[str]]:
+def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[list[RawTable], list[str], list[str]]:
     """One table a sheet with a header, with what was assumed to read them and notices; raise `Unreadable`."""
     with open_package(path, budget) as package:
         book = read_workbook(package, budget.cells)
@@ -38,7 +39,10 @@ def read(path: Path, budget: Budget) -> tuple[list[RawTable], list[str], list[st
         tables: list[RawTable] = []
         best: tuple[int, str, list[str]] | None = None
         for sheet in book.sheets:
-            reading = _SheetReading(sheet, SheetCells(package, sheet.part, budget), book, budget)
+            reading = _SheetReading(sheet, SheetCells(package, sheet.part, budget), book, budget, names)
+            if not names.takes(sheet.name):
+                notices.append(f"the sheet {sheet.name!r} is not read: the mapping does not name it")
+                continue
             if sheet.hidden:
                 notices.append(f"the hidden sheet {sheet.name!r} is not read; it has {reading.count()}")
                 continue
@@ -52,7 +56,7 @@ def read(path: Path, budget: Budget) -> tuple[list[RawTable], list[str], list[st
             if reading.best is not None and (best is None or reading.best[0] > best[0]):
                 best = reading.best
         if not tables:
-            raise no_header(best[2] if best else None, best[1] if best else "1:")
+            raise names.none(best[2] if best else None, best[1] if best else "1:")
         if sum(len(table.rows) for table in tables) > budget.rows:
             raise Unreadable("too_many_rows", f"has more than {budget.rows} rows, the most that are read")
         if book.from_1904:
@@ -67,17 +71,19 @@ def _of(sheet: Sheet, text: str) -> str:
 class _SheetReading:
     """Reads one sheet: finds its header, then turns each needed cell into text."""
 
-    def __init__(self, sheet: Sheet, cells: SheetCells, book: Workbook, budget: Budget) -> None:
+    def __init__(self, sheet: Sheet, cells: SheetCells, book: Workbook, budget: Budget, names: Names) -> None:
         self.sheet = sheet
         self.source = cells
         self.book = book
         self.budget = budget
+        self.names = names
         self.shown = {str(style): how for style, how in enumerate(book.shown)}
         self.header: Header | None = None
         self.assumptions: list[str] = []
         self.best: tuple[int, str, list[str]] | None = None
         self.rows: list[int] = []
         self.cells: dict[str, list[str]] = {}
+        self.folded: dict[str, str] = {}
         self.defects: list[CellDefect] = []
         self.blank_rows = 0
 
@@ -100,6 +106,7 @@ class _SheetReading:
             return None
         wanted = {at + 1: name for at, name in self.header.columns.items()}
         self.cells = {name: [] for name in wanted.values()}
+        self.folded = {name: self.header.names[at - 1].strip().casefold() for at, name in wanted.items()}
         last = top
         for row, cells in rows:
             if self._add(row, cells, wanted):
@@ -115,18 +122,18 @@ class _SheetReading:
 
     def _find_header(self, rows: Iterator[tuple[int, list[Cell]]]) -> int | None:
         for row, cells in rows:
-            if row > HEADER_WITHIN:
+            if row > self.names.within:
                 return None
             names = [""] * max(cell.column for cell in cells)
             for cell in cells:
                 names[cell.column - 1] = self._text(cell, "")[0]
             place = f"{self.sheet.name}!{row}:"
-            if is_header(names):
-                self.header = read_header(names, place)
+            if self.names.is_header(names, row):
+                self.header = self.names.read(names, place)
                 if row > 1:
                     self.assumptions.append(f"the header is row {row}; the rows above it are not records")
                 return row
-            worth = promise(names)
+            worth = self.names.promise(names)
             if worth and (self.best is None or worth > self.best[0]):
                 self.best = worth, place, names
         return None
@@ -159,7 +166,9 @@ class _SheetReading:
         return True
 
     def _repeats_header(self, found: dict[str, str]) -> bool:
-        return len(found) == len(self.cells) and all(text.strip().casefold() == name for name, text in found.items())
+        return len(found) == len(self.cells) and all(
+            text.strip().casefold() == self.folded[n] for n, text in found.items()
+        )
 
     def _flag(self, at: int, row: int, name: str, fault: Fault, reference: str) -> None:
         message = f"{name} in {reference} {fault[1]}"
@@ -195,6 +204,8 @@ class _SheetReading:
             return self._bounded(self._shared(cell))
         if cell.type == "str":
             return self._bounded(unescape(cell.value))
+        if cell.type == "b" and self.names.raw:
+            return ("TRUE" if cell.value == "1" else "FALSE"), None
         if cell.type == "b":
             why = "is true or false where text or a number is due"
             return ("TRUE" if cell.value == "1" else "FALSE"), ("bad_type", why)
@@ -219,6 +230,8 @@ class _SheetReading:
             raise damaged(f"cell {cell.reference} holds {text[:20]!r} as a number", cell.reference)
         value = float(text)
         shown = self.shown.get(cell.style, NUMBER)
+        if self.names.raw and shown != NUMBER:
+            return self._as_shown(value, shown)
         if name in NUMBERS and shown != NUMBER:
             how = {PERCENT: "a percentage", DATE: "a date", LENGTH: "a length of time"}[shown]
             return "", ("unit_in_cell", f"is shown as {how}; write a plain number as 100 or 7.2")
@@ -226,7 +239,21 @@ class _SheetReading:
             return self._date(value)
         if _WHOLE.fullmatch(text):
             return text, None
-        return (str(int(value)) if value == int(value) and abs(value) < 1e15 else repr(value)), None
+        plain = str(int(value)) if value == int(value) and abs(value) < 1e15 else repr(value)
+        return self.names.number(plain), None
+
+    def _as_shown(self, value: float, shown: str) -> tuple[str, Fault | None]:
+        """A number under a mapping, with what its format says: a time of day (`T20:05:00`), a length of time, a percentage."""
+        if shown == PERCENT:
+            return self.names.number(f"{Decimal(repr(value)) * 100:f}") + " %", None
+        if shown == DATE and not 0 <= value < 1:
+            return self._date(value)
+        if value < 0:
+            return "", ("implausible_datetime", f"is the time number {value:g}, below nothing")
+        thousandths = round(value * _DAY_MS)
+        seconds, rest = divmod(thousandths, 1000)
+        clock = f"{seconds // 3600:02d}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
+        return "T" * (shown == DATE) + (f"{clock}.{rest:03d}" if rest else clock), None
 
     def _date(self, serial: float) -> tuple[str, Fault | None]:
         """A date's number, days since the workbook's epoch, as an instant rounded to the millisecond."""

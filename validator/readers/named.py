@@ -1,0 +1,205 @@
+"""Which columns does a mapping look for? Its own names against those of a header, and paths into nested JSON."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Sequence
+from fnmatch import fnmatchcase
+
+from validator.errors import Unreadable
+from validator.mapping.model import FILE, SHEET, Layout, fold, lists_of
+from validator.readers.headers import HEADER_WITHIN, Header, Names
+from validator.tables import REQUIRED
+
+_POSITION = re.compile(r"#([1-9]\d{0,3})", re.ASCII)
+_VALUE = re.compile(r"[\d.,:/%+-]+ ?([ap]\.?m\.?|min|s|h|ppm|%|°?[cf])?|yes|no|true|false|x", re.ASCII | re.IGNORECASE)
+_LISTED = 12
+_MOST_EVERY = 512
+
+
+class Named(Names):
+    """The columns of a layout, each under the name that the layout gives it; `#3` is the third, whatever its name.
+
+    With `every`, the columns that the layout leaves aside are handed on as well, under the names that they have.
+    """
+
+    raw = True
+
+    def __init__(self, layout: Layout, every: bool = False) -> None:
+        self.layout = layout
+        self.every = every
+        uses = {name: names for name, names in layout.sources().items() if name not in (SHEET, FILE)}
+        self.uses = uses
+        self.wanted = {fold(name): name for name in uses if not _POSITION.fullmatch(name)}
+        self.at = {int(found[1]) - 1: name for name in uses if (found := _POSITION.fullmatch(name))}
+        optional = {fold(name) for name in layout.optional}
+        self.must = {folded for folded in self.wanted if folded not in optional and not folded.endswith("[]")}
+        # a wide row may leave any column of a step blank; what every row fills is what its required columns draw on
+        self.needed = tuple(
+            name for name, names in uses.items() if set(names) & set(REQUIRED) or (not layout.steps and names)
+        )
+        self.watched = self.needed
+        self.order = tuple(uses)
+        self.within = max(HEADER_WITHIN, layout.header_row or 0)
+        self.delimiter = layout.delimiter.encode() if layout.delimiter else None
+        self.encoding = layout.encoding
+        self.records = layout.records
+        self.lists = lists_of(uses)
+
+    def takes(self, sheet: str) -> bool:
+        return not self.layout.sheets or any(fnmatchcase(fold(sheet), fold(pattern)) for pattern in self.layout.sheets)
+
+    def named(self, header: Sequence[str]) -> dict[int, str]:
+        found: dict[int, str] = {}
+        taken: set[str] = set()
+        for at, cell in enumerate(header):
+            name = self.at.get(at) or self.wanted.get(fold(cell))
+            if name is None and self.every and len(found) < _MOST_EVERY:
+                name = " ".join(cell.split()) or None
+                name = f"#{at + 1}" if name is None or name in taken else name
+            if name is not None:
+                found[at] = name
+                taken.add(name)
+        return found
+
+    def key(self, key: str) -> str | None:
+        return self.wanted.get(fold(key)) or (key if self.every else None)
+
+    def is_header(self, cells: Sequence[str], row: int) -> bool:
+        if self.layout.header_row is not None and row != self.layout.header_row:
+            return False
+        return self.must <= {fold(cell) for cell in cells} and all(at < len(cells) for at in self.at)
+
+    def promise(self, cells: Sequence[str]) -> int:
+        return len({fold(cell) for cell in cells} & set(self.wanted))
+
+    def read(self, cells: Sequence[str], place: str = "") -> Header:
+        columns = self.named(cells)
+        found = list(columns.values())
+        for name in dict.fromkeys(found):
+            if found.count(name) > 1:
+                positions = " or ".join(f"#{at + 1}" for at, one in columns.items() if one == name)
+                why = f"has the column {name!r} {found.count(name)} times; name it by its position in the mapping, {positions}"
+                raise Unreadable("duplicate_column", why, place + name)
+        for folded, name in self.wanted.items():
+            if folded in self.must and name not in found:
+                for_ = " and ".join(self.uses[name]) or "skip or fill_down"
+                why = f"has no column {name!r}, which the mapping names for {for_}{_nearest(name, cells)}"
+                raise Unreadable("missing_column", why, place + name)
+        others = [cell.strip() for at, cell in enumerate(cells) if cell.strip() and columns.get(at) not in self.uses]
+        return Header(columns, tuple(cells), [], [_left_over(others)] if others else [])
+
+    def none(self, best: Sequence[str] | None, place: str = "") -> Unreadable:
+        if best is not None:
+            try:
+                self.read(best, place)
+            except Unreadable as refusal:
+                return refusal
+        row = self.layout.header_row
+        where = (
+            f"in row {row}, where the mapping says that the header stands,"
+            if row
+            else f"within the first {self.within}"
+        )
+        first = next((n for f, n in self.wanted.items() if f in self.must), "")
+        named = ", ".join(repr(n) for f, n in self.wanted.items() if f in self.must)
+        return Unreadable(
+            "missing_column", f"has no line {where} that names the columns of the mapping: {named}", place + first
+        )
+
+    def number(self, text: str) -> str:
+        return text.replace(".", self.layout.decimal)
+
+
+class Unknown(Names):
+    """Every column of a file of which nothing is known; what was found out on the way is in `seen`.
+
+    Of an object, the longest list of objects holds the records. The header is the first line with several different names none of which looks like a number or a time.
+    """
+
+    raw = True
+    open = True
+    needed = ()
+    watched = ()
+    order = ()
+
+    def __init__(self) -> None:
+        self.seen: dict[str, int] = {}
+        self._looked = False
+
+    def named(self, header: Sequence[str]) -> dict[int, str]:
+        found: dict[int, str] = {}
+        for at, cell in enumerate(header[:_MOST_EVERY]):
+            name = " ".join(cell.split())
+            found[at] = f"#{at + 1}" if not name or name in found.values() else name
+        while found and not header[max(found)].strip():
+            found.pop(max(found))
+        return found
+
+    def key(self, key: str) -> str | None:
+        return key
+
+    def is_header(self, cells: Sequence[str], row: int) -> bool:
+        names = [fold(cell) for cell in cells if cell.strip()]
+        words = [name for name in names if any(c.isalpha() for c in name) and not _VALUE.fullmatch(name)]
+        found = len(names) >= 3 and len(words) == len(names) and 2 * len(names) > len(cells) and len(set(names)) >= 3
+        if found:
+            self.seen.setdefault("header_row", row)
+        return found
+
+    def promise(self, cells: Sequence[str]) -> int:
+        return 0
+
+    def read(self, cells: Sequence[str], place: str = "") -> Header:
+        return Header(self.named(cells), tuple(cells))
+
+    def none(self, best: Sequence[str] | None, place: str = "") -> Unreadable:
+        why = f"has no line within the first {self.within} with three names or more; say header_row in a mapping"
+        return Unreadable("missing_column", why, place)
+
+    def look_above(self, whole: object) -> None:
+        self.records = next(iter(_lists_within(whole, "")), None)
+
+    def look(self, record: object) -> None:
+        if self._looked:
+            return
+        self._looked = True
+        before, here = "", record
+        while found := _lists_within(here, before):
+            path = f"{fold(found[0])}[]"
+            self.lists = (*self.lists, path)
+            here, before = _first_entry(here, found[0][len(before) :]), f"{path}."
+
+
+def _lists_within(record: object, before: str) -> list[str]:
+    """The paths of the lists of objects in an object, the longest list first."""
+    found: list[tuple[int, str]] = []
+    waiting: list[tuple[str, object]] = [(before, record)]
+    while waiting:
+        path, here = waiting.pop()
+        for key, value in here if isinstance(here, list) else ():
+            if isinstance(value, list) and value and all(isinstance(v, tuple) for v in value):
+                waiting.append((f"{path}{key}.", value))
+            elif isinstance(value, list) and value and all(isinstance(v, list) for v in value):
+                found.append((-len(value), f"{path}{key}"))
+    return [path for _, path in sorted(found)]
+
+
+def _first_entry(record: object, path: str) -> object:
+    """The first entry of the list that stands at a path in an object."""
+    here: object = record
+    for part in path.split("."):
+        here = next((value for key, value in here if key == part), None) if isinstance(here, list) else None
+    return here[0] if isinstance(here, list) and here else None
+
+
+def _nearest(name: str, cells: Sequence[str]) -> str:
+    folded = [fold(cell) for cell in cells]
+    near = difflib.get_close_matches(fold(name), folded, 1, 0.5)
+    return f"; the nearest one found is {cells[folded.index(near[0])].strip()!r}" if near else ""
+
+
+def _left_over(others: Sequence[str]) -> str:
+    more = f" and {len(others) - _LISTED} more" if len(others) > _LISTED else ""
+    return f"columns that the mapping does not use: {', '.join(repr(n[:60]) for n in others[:_LISTED])}{more}"
