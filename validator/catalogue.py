@@ -10,7 +10,7 @@ from validator.quantities import Duration, say
 
 CONFIDENCE = {
     "A": "seen in the official text",
-    "B": "seen in an official adoption or mirror",
+    "B": "seen in an adoption, an abstract or a mirror of the text",
     "C": "seen in a secondary summary only",
     "M": "from memory, not verified",
 }

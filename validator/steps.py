@@ -406,7 +406,7 @@ class Steps:
         if start == NAT:
             return "", []
         recorded = self.records.times["recorded_at"].item(self.row.item(row)) != NAT
-        return ("it was written down by then" if recorded else "the audit looks from then") + ", at the latest", []
+        return "it ended before it was written down" if recorded else "it ended before this audit", []
 
     def clock_time(self, row: int, side: str) -> str:
         """A known time of a row by its store's clock, as `20:22:00`."""

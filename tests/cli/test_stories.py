@@ -182,3 +182,41 @@ def test_a_report_keeps_to_the_umask_and_to_links(audit, tmp_path) -> None:
     assert (tmp_path / "link.json").is_symlink()
     assert json.loads((tmp_path / "real.json").read_text())["report_version"]
     assert (tmp_path / "new.html").stat().st_mode & 0o777 == 0o600
+
+
+def test_nothing_read_is_never_a_result(audit) -> None:
+    """An empty export, and one that is no log at all: the register alone would say that the machine is in time."""
+    known = register(more=", in_service_on: 2026-01-10")
+    for log in (HEADER, b"PK\x03\x04xx", b""):
+        status, report, _ = audit(log, known)
+        assert status == 3
+        assert report["summary"]["result"] == "not judged"
+        assert {e["verdict"]["result"] for s in report["stores"] for e in s["equipment"]} == {"not judged"}
+
+
+def test_a_file_that_could_not_be_read_withholds_the_result(audit, tmp_path) -> None:
+    """What was read is in order, and the rest may not be; a grave OUT stands whatever it holds."""
+    (tmp_path / "bad.xlsx").write_bytes(b"PK\x03\x04xx")
+    good = audit(GOOD, register(), str(tmp_path / "bad.xlsx"))[1]["summary"]
+    short = audit(GOOD.replace("T20:20", "T20:10"), register(), str(tmp_path / "bad.xlsx"))[1]["summary"]
+
+    assert (good["result"], good["result_reason"]) == ("not judged", "a file could not be read, and may hold what decides")
+    assert short["result"] == "not met"
+
+
+def test_a_misspelt_capacity_is_refused(audit) -> None:
+    """A capacity of no step would bound nothing and leave its rule without a subject."""
+    status, _, err = audit(GOOD, register(more=", capacities: {flsh: 1}"))
+
+    assert status == 2
+    assert "capacities: found the step 'flsh', did you mean 'flush'?" in err
+
+
+def test_a_procedure_that_no_pack_knows_is_told_at_the_head(audit) -> None:
+    """Every row names it, so nothing was judged; the first sentences say so."""
+    log = "procedure," + HEADER + "".join(f"cpi,{line}\n" for line in GOOD.splitlines()[1:])
+    _, report, _ = audit(log)
+    (told,) = [n["message"] for n in report["notices"] if n["code"] == "other_procedure"]
+
+    assert told.startswith("3 rows name the procedure 'cpi'")
+    assert "did you mean 'cip'?" in told

@@ -67,3 +67,14 @@ def test_a_cycle_taken_to_be_done_within_a_day_keeps_its_order(judge, within: st
 
     assert {(c[2], c[4]) for c in found} == {("c2", expected)}
     assert {c[3] for c in found} == {"", "open"}
+
+
+@pytest.mark.parametrize(("days", "expected"), [(14, {"in"}), (15, {"not_observed"})])
+def test_a_cycle_without_a_time_is_in_where_none_could_be_late(judge, days: int, expected: set[str]) -> None:
+    """Wherever it lay between going into service and now, 14 days hold no interval longer than 14."""
+    pack = "pack: t\nprocedure: p\nrules:\n  - {id: T, title: t, kind: interval, params: {max: P14D, counts: any}}\n"
+    register = "stores:\n  - {store_id: S, timezone: UTC, equipment: [{equipment_id: E, in_service_on: 2026-01-01}]}\n"
+    log = "store_id,equipment_id,cycle_id,step,target,duration_s\nS,E,c1,flush,line-1,900\n"
+    found = judge(pack, log, register, f"2026-01-{1 + days}T12:00:00Z")
+
+    assert {c[4] for c in found} == expected

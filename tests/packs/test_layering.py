@@ -129,3 +129,61 @@ def test_a_finding_says_which_layer_its_limit_came_from(tmp_path, capfdbinary, l
     report = json.loads(capfdbinary.readouterr()[0])
 
     assert {f["limit_from"] for f in report["findings"]} == {said}
+
+
+def checked(tmp_path: Path, pack: str, log: str, machine: str = "equipment_id: E") -> list[str]:
+    """Files and the arguments that audit them."""
+    (tmp_path / "register.yaml").write_text(f"stores: [{{store_id: S, timezone: UTC, equipment: [{{{machine}}}]}}]\n", "utf-8")
+    (tmp_path / "log.csv").write_text(log, "utf-8")
+    return ["check", str(tmp_path / "log.csv"), "--rules", pack, "--register", str(tmp_path / "register.yaml"), "--as-of",
+            "2026-01-03", "--format", "json"]  # fmt: skip
+
+
+LOG = "store_id,equipment_id,cycle_id,step,started_at,ended_at\nS,E,c,flush,2026-01-02T10:00,2026-01-02T11:00\n"
+
+
+def test_check_refuses_what_is_loosened_in_silence(tmp_path, capfdbinary) -> None:
+    """Not lint alone: an audit by such a pack would pass what the pack beneath does not."""
+    above(tmp_path, LOOSER)
+    status = run(checked(tmp_path, str(tmp_path / "top.yaml"), LOG))
+    err = capfdbinary.readouterr()[1].decode()
+
+    assert status == 2
+    assert "rule T-DAYS: loosens max (P14D to P15D) of base" in err
+
+
+def test_what_is_loosened_with_a_reason_is_told(tmp_path, capfdbinary) -> None:
+    """By the pack with its justification, by the register with its `why`, whatever came of the checks."""
+    above(tmp_path, LOOSER, more="\n    justification: The law of the place allows it.")
+    machine = "equipment_id: E, limits: {T-DAYS: {max: P20D, why: a closed winter}}"
+    run(checked(tmp_path, str(tmp_path / "top.yaml"), LOG, machine))
+    told = {n["code"]: n["message"] for n in json.loads(capfdbinary.readouterr()[0])["notices"]}
+
+    assert told["loosened_limit"].endswith("loosens max (P14D to P15D) of base: The law of the place allows it.")
+    assert told["own_limit"] == "E: the register sets a limit of its own for T-DAYS: a closed winter"
+
+
+SOLUTION = (
+    "store_id,equipment_id,cycle_id,step,agent,solution_id,started_at,ended_at,concentration_ppm,temperature_c,ph\n"
+    "S,E,c,test_solution,chlorine,b,2026-01-02T10:00,2026-01-02T10:01,110,5,10.5\n"
+)
+
+
+@pytest.mark.parametrize("limits", ["{min: 100}", "{min: 1}", "{max: 1000}", "{min: 100, max: 200}"])
+def test_a_band_in_the_register_bounds_a_table_and_does_not_replace_it(tmp_path, capfdbinary, limits: str) -> None:
+    """110 ppm at 5 degrees and pH 10.5 fits no line of the published table, whatever band the register adds."""
+    machine = f"equipment_id: E, limits: {{SAN-CHLORINE-CONDITIONS: {limits}}}"
+    run(checked(tmp_path, "sanitizer-solutions", SOLUTION, machine))
+    report = json.loads(capfdbinary.readouterr()[0])
+
+    assert [f["status"] for f in report["findings"] if f["rule"] == "SAN-CHLORINE-CONDITIONS"] == ["out"]
+
+
+@pytest.mark.parametrize(("limits", "status"), [("{min: 110}", []), ("{min: 111}", ["out"]), ("{max: 109}", ["out"])])
+def test_a_band_in_the_register_tightens_every_line_of_a_table(tmp_path, capfdbinary, limits: str, status: list[str]) -> None:
+    """110 ppm at 20 degrees and pH 7 fits the table; with 111 asked for at least it does not."""
+    machine = f"equipment_id: E, limits: {{SAN-CHLORINE-CONDITIONS: {limits}}}"
+    run(checked(tmp_path, "sanitizer-solutions", SOLUTION.replace("110,5,10.5", "110,20,7"), machine))
+    report = json.loads(capfdbinary.readouterr()[0])
+
+    assert [f["status"] for f in report["findings"] if f["rule"] == "SAN-CHLORINE-CONDITIONS"] == status

@@ -72,8 +72,8 @@ def test_a_trap_is_refused_at_its_line(tmp_path, text: str, line: int, word: str
     ("params", "word"),
     [
         ("{agent: chlorine, min: .nan}", "finite"), ("{agent: chlorine, max: .inf}", "finite"),
-        ("{agent: chlorine, min: 200, max: 50}", "no value fits"), ("{agent: chlorine}", "needs either"),
-        ("{agent: chlorine, min: 50, table: [{min: 50}]}", "needs either"), ("{agent: chlorine, table: []}", "at least one"),
+        ("{agent: chlorine, min: 200, max: 50}", "no value fits"), ("{agent: chlorine}", "needs min or max"),
+        ("{agent: chlorine, max: 49, table: [{min: 50}]}", "leaves no line"), ("{agent: chlorine, table: []}", "at least one"),
         ("{agent: chlorine, min: '100'}", "without quotes"), ("{agent: chlorine, min: 1_000}", "finite decimal"),
         ("{agent: chlorine, table: [{min: 50, ph: {min: 9, max: 8}}]}", "no value fits"),
     ],

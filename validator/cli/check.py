@@ -116,7 +116,7 @@ def _reasoning(judged: Judged, finding_id: str, units: Units) -> str:
 
     report = for_reader(judged.report, units)
     finding = find(report, finding_id)
-    if finding is None:
+    if finding is None or not finding_id:
         raise WrongInput(f"--explain {finding_id}: no finding, or more than one, has an id that begins so")
     bound = [(p, b) for p in judged.packs for b in p.rules if b.rule.id == finding.rule]
     rule = explain(bound[0][1], bound[0][0]) if bound else f"{finding.rule} is no rule of a pack: {finding.title}\n"

@@ -19,7 +19,7 @@ from validator.machines import Machine
 from validator.packs.layering import origin, shown
 from validator.packs.model import BoundRule, Pack, Rule, documents_in
 from validator.steps import Steps
-from validator.tables import AGENTS
+from validator.tables import AGENTS, STEPS
 
 Mask = npt.NDArray[np.bool_]
 GRAVE = (Grade.CRITICAL, Grade.MAJOR)
@@ -117,6 +117,12 @@ def _odd_register(pack: Pack, machine: Machine) -> Iterable[Notice]:
         yield Notice("unknown_profile", f"{machine.equipment_id}: no pack used here has its profile {machine.profile!r}, so "
                      f"what was expected of it is what its own records name", "", machine.store_id,
                      machine.equipment_id)  # fmt: skip
+    for step in sorted(set(machine.capacities) - STEPS - pack.steps):
+        near = suggest(step, sorted(STEPS | pack.steps))
+        if near:
+            raise WrongInput(f"register: {machine.equipment_id}: capacities: found the step {step!r}{near}")
+        yield Notice("unknown_step", f"{machine.equipment_id}: capacities names the step {step!r}, which the pack {pack.id} does "
+                     f"not know", "", machine.store_id, machine.equipment_id)  # fmt: skip
     if machine.lines is not None:
         for line in sorted(machine.out_of_use - set(machine.lines)):
             yield Notice("unknown_line", f"{machine.equipment_id}: lines_out_of_use names {line!r}, which is none of its lines"

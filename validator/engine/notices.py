@@ -31,8 +31,10 @@ def about_records(records: RecordSet, packs: Sequence[Pack]) -> Iterable[Notice]
         counts = np.bincount(coded.codes[coded.codes >= 0], minlength=len(coded.vocabulary))
         for name, count in sorted(zip(coded.vocabulary, counts.tolist(), strict=True)):
             if count and name not in procedures:
-                yield Notice("other_procedure", f"{count} rows name the procedure {name!r}, which no pack used here "
-                             f"speaks of; they were not judged", count=count)  # fmt: skip
+                near = suggest(name, sorted(p for p in procedures if p))
+                yield Notice("other_procedure", f"{count} row{'s name' if count > 1 else ' names'} the procedure {name!r}, which "
+                             f"no pack used here speaks of{near}; {'they were' if count > 1 else 'it was'} not judged",
+                             count=count)  # fmt: skip
 
 
 def _unknown(records: RecordSet, column: str, known: frozenset[str]) -> Iterable[Notice]:

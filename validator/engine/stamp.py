@@ -110,7 +110,7 @@ def _finding(
     target = o.target[i]
     required = shown.required.text if shown.required else ""
     message = sentence(rule.kind, o.reason[i], target if target != OPEN else "", required, shown.facts)
-    if o.close is not None and bool(o.close[i]):
+    if o.close is not None and bool(o.close[i]) and o.reason[i] != "within_uncertainty":
         message += " (nearer to the limit than the clock is read)"
     if len(shown.rows) > MOST_ROWS:
         message += f" (the first {MOST_ROWS} of {len(shown.rows)} rows are named)"

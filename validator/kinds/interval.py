@@ -21,6 +21,7 @@ from validator.findings import Quantity, Required
 from validator.kinds.acts import ActOn
 from validator.kinds.drift import Consecutive, Range, carried, together
 from validator.kinds.durations import Either, Elapsed
+from validator.kinds.facts import scope_rows
 from validator.kinds.interval_lengths import Lines, counting_cycles, intervals
 from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown, Stricter
 from validator.quantities import say
@@ -31,12 +32,17 @@ NAME = "interval"
 TIGHTER: Mapping[str, Stricter] = {"max": "lower", "grace": "none", "warn_before": "free"}
 _REASONS = ("", "too_late", "missing_time", "no_start", "unread_file", "missing_agent", "carried", "drifted")
 _LATE = (1, 6, 7)
+COLUMNS = ("cycle_id", "ended_at")
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
 
 class Params(Document):
     """`counts` and `having` say which cycles reset the clock; `warn_before` only shows a due date as near.
+
+    `counts: any` takes every cycle, `complete` (the default) those in which every coverage rule of the pack is IN (so a step
+    that a coverage rule asks for and nobody recorded leaves the clock running), `conforming` those without an OUT at major
+    or critical by the pack's other rules.
 
     `cycle_within` is what the rule takes as given of a cycle with an end missing: that it was done no later than this
     after its last known time. Absent: nothing is taken as given, and such a cycle may have gone on until now.
@@ -92,7 +98,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     late = guards.also(late, params)
     out = np.isin(late, _LATE)
     late = np.where(out & _held(lines, scope, doubtful), 5, late)
-    rest = _Rest.of(scope, lines, undated)
+    rest = _Rest.of(params, scope, lines, undated)
     out = np.isin(late, _LATE)
     late = np.where(out & silent, 4, np.where(out & unsure, 2, late))
     reason = np.concatenate([late, rest.reason])
@@ -101,7 +107,11 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     required = _required(params)
 
     def show(i: int) -> Shown:
-        return _shown(params, scope, guards, required, i if i < len(late) else -1, _REASONS[reason[i]])
+        if i >= len(late):
+            cycle = int(rest.cycle[i - len(late)])
+            shown = scope_rows(scope, cycle) if cycle >= 0 else []
+            return Shown(None, required, None, shown, COLUMNS, {"limit": required.text})
+        return _shown(params, scope, guards, required, i, _REASONS[reason[i]])
 
     return [Outcomes(
         np.concatenate([lines.machine, rest.machine]),
@@ -186,7 +196,9 @@ def _held(lines: Lines, scope: Scope, cycles: Ints) -> Mask:
 
 @dataclass(frozen=True)
 class _Rest:
-    """Checks that are N/O whatever the limit: of cycles without a time, and of machines with no day to count from."""
+    """Checks of cycles without a time, which are IN only where no interval of the machine can have been too long wherever
+    they lay, and N/O otherwise; and of machines with no day to count from.
+    """
 
     machine: Ints
     cycle: Ints
@@ -194,16 +206,20 @@ class _Rest:
     reason: Ints
 
     @classmethod
-    def of(cls, scope: Scope, lines: Lines, undated: Ints) -> _Rest:
+    def of(cls, params: Params, scope: Scope, lines: Lines, undated: Ints) -> _Rest:
         startless = np.flatnonzero(scope.machine_in & ~np.isin(np.arange(len(scope.machines)), lines.machine))
         owner = scope.steps.machine[undated]
         last = {int(m): int(c) for m, c in zip(owner, undated, strict=True)}
         ended = undated[~np.isin(owner, startless)]
         cycle = np.array([last.get(m, -1) for m in startless.tolist()], dtype=np.int64)
+        longest = np.zeros(len(scope.machines), dtype=np.int64)
+        np.maximum.at(longest, lines.machine, lines.most)
+        kept = (longest[scope.steps.machine[ended]] <= params.allowed) & (params.consecutive is None)
+        kept &= not params.excess_carries
         return cls(
             np.concatenate([scope.steps.machine[ended], startless]), np.concatenate([ended, cycle]),
             np.concatenate([np.zeros(len(ended), dtype=bool), np.ones(len(startless), dtype=bool)]),
-            np.concatenate([np.full(len(ended), 2), np.where(cycle >= 0, 2, 3)]),
+            np.concatenate([np.where(kept, 0, 2), np.where(cycle >= 0, 2, 3)]),
         )  # fmt: skip
 
 
@@ -225,11 +241,8 @@ def _required(params: Params) -> Required:
 
 
 def _shown(params: Params, scope: Scope, guards: _Guards, required: Required, i: int, reason: str) -> Shown:
-    """The facts of interval i; -1 stands for a machine with no day to count from."""
-    unit, lines = params.max.unit, guards.lines
-    columns = ("cycle_id", "ended_at")
-    if i < 0:
-        return Shown(None, required, None, (), columns, {"limit": required.text})
+    """The facts of interval i."""
+    unit, lines, columns = params.max.unit, guards.lines, COLUMNS
     first, seen = i, int(lines.seen[i])
     if reason == "drifted" and params.consecutive is not None:
         first, seen = i - (params.consecutive.intervals - 1), int(guards.together.seen[i])

@@ -189,6 +189,7 @@ def _finding(finding: Finding, report: Report) -> FindingShown:
     remarks = (
         f"Graded {finding.grade.value}: {words.stopped(finding.grade_reason)}" if finding.grade_reason else "",
         f"Accepted deviation: {words.stopped(finding.deviation)}" if finding.deviation else "",
+        _own_limit(finding),
     )
     return FindingShown(
         id=name(finding.id),
@@ -212,6 +213,13 @@ def _finding(finding: Finding, report: Report) -> FindingShown:
         remarks=tuple(remark for remark in remarks if remark),
         reasoning=reasoning.parts(finding, report.decision, report.as_of),
     )
+
+
+def _own_limit(finding: Finding) -> str:
+    """A limit that the register sets can differ from the one in the rule's title and action."""
+    if not finding.limit_from.startswith("register") or finding.required is None or not finding.required.text:
+        return ""
+    return f"The limit of this machine holds, from the {words.stopped(finding.limit_from)} It is: {words.stopped(words.required(finding.required))}"
 
 
 def _when(finding: Finding) -> str:
@@ -305,7 +313,7 @@ def _notice(notice: Notice) -> tuple[str, str]:
 
 
 def _due(due: Due) -> DueShown:
-    last = f"{name(due.last_completed)} ({name(due.last_cycle_id)})" if due.last_completed else "none in the records"
+    last = f"{name(due.last_completed)} ({name(due.last_cycle_id)})" if due.last_completed else "never in the records"
     return DueShown(words.due(due), name(due.due_on), name(due.store_id), name(due.equipment_id), name(due.rule), last)
 
 

@@ -62,7 +62,7 @@ def standing(report: Report) -> tuple[str, ...]:
     if unread:
         files = words.count(len(report.inputs), "file")
         lines.append(f"{unread:,} of {files} {_was(unread)} not read in full; the result does not cover the rest.")
-    told = [notice for notice in report.notices if notice.code in ("no_register", "unknown_profile")]
+    told = [notice for notice in report.notices if notice.code in ("no_register", "unknown_profile", "other_procedure")]
     lines += [words.capital(words.stopped(notice.message)) for notice in told[:FIRST]]
     ahead = sum(notice.code == "after_as_of" for notice in report.notices)
     if ahead:
