@@ -4,6 +4,10 @@ Cycles of a machine that count, in order of completion; no more than `max` + `gr
 may lie between one and the next, and between the last one and now. Days out of service do not count. The day of a
 cleaning is day 0: after a limit of 14 days, cleanings on the 1st and the 15th are in time. With `having` only cycles
 in which that was done count: what is due every quarter within cleanings that are due every fortnight.
+
+`counts` says which cycles reset the clock: `any`, `complete` (every coverage rule of the pack is IN, the default) or
+`conforming` (no OUT at major or critical by the other rules). A cycle with an end missing may have gone on until now,
+unless `cycle_within` says how long after its last known time it is taken to have been done.
 """
 
 from __future__ import annotations
