@@ -63,9 +63,9 @@ def test_two_percent_of_caustic(judge, percent: float, expected: str) -> None:
 
 @pytest.mark.parametrize(("fahrenheit", "expected"), [(80, "in"), (79, "out"), (110, "in"), (125, "in"), (126, "out")])
 def test_temperature_of_caustic(judge, fahrenheit: int, expected: str) -> None:
-    """80 to 125 °F by C = (F - 32) / 1.8 (NIST Handbook 44), both ends included."""
-    celsius = round((fahrenheit - 32) / 1.8, 4)
-    log = HEADER + f"S,E,c,mix_solution,,caustic,A,2026-03-01T08:00,2026-03-01T08:05,20000,{celsius}\n"
+    """80 to 125 °F as the thermometer shows them, both ends included."""
+    header = HEADER.replace("temperature_c", "temperature_f")
+    log = header + f"S,E,c,mix_solution,,caustic,A,2026-03-01T08:00,2026-03-01T08:05,20000,{fahrenheit}\n"
 
     assert status(judge(pack(), log, REGISTER), "DRA-CAUSTIC-TEMPERATURE") == expected
 
