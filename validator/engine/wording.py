@@ -114,6 +114,10 @@ def _finish(kind: str, words: dict[str, str], target: str) -> None:
         words["on_target"] = f" for {target}" if target else ""
     elif kind == "interval":
         words["since"] = f" (since {words['since']})" if words.get("since") else ""
+        if words.get("passed_over"):
+            words["since"] += (
+                f"; what was done in between does not count, for it was not complete or not in order: {words['passed_over']}"
+            )
     elif kind == "mixed_strength":
         words["calculated"] = f"; {words['calculated']}" if words.get("calculated") else ""
     elif kind == "concentration":

@@ -18,7 +18,15 @@ from pydantic import model_validator
 
 from validator.documents import Degrees, Document, Flag, Number, Percent, Strength, Text
 from validator.findings import Quantity, Required
-from validator.kinds.conditions import CONDITIONS, FAHRENHEIT, Range, TemperatureRange, columns_of, ends, unknown
+from validator.kinds.conditions import (
+    CONDITIONS,
+    FAHRENHEIT,
+    band_in_words,
+    columns_of,
+    conditions_in_words,
+    ends,
+    unknown,
+)
 from validator.kinds.limit_table import INSIDE, OUTSIDE, UNDECIDED, Line, judge
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Outcomes, Reasons, Scope, Shown
 from validator.kinds.rows import any_by
@@ -248,39 +256,9 @@ def _distance(params: Params, value: float) -> float:
 
 def _required(params: Params) -> Required:
     if params.table is None:
-        return Required(params.min, params.max, "ppm", _band(params.min, params.max))
-    return Required(None, None, "ppm", "; or ".join(_line(line) for line in params.lines))
-
-
-def _line(line: Line) -> str:
-    parts = [_band(line.min, line.max)]
-    if line.temperature_c is not None:
-        parts.append(_temperature(line.temperature_c))
-    if line.ph is not None:
-        parts.append(_within(line.ph, "pH ", "", "higher", "lower"))
-    if line.hardness_ppm is not None:
-        parts.append("hardness " + _within(line.hardness_ppm, "", " ppm", "more", "less"))
-    return ", ".join(p for p in parts if p)
-
-
-def _band(low: float | None, high: float | None) -> str:
-    if low is not None and high is not None:
-        return f"{plain_number(low)} to {plain_number(high)} ppm"
-    if low is not None:
-        return f"at least {plain_number(low)} ppm"
-    return f"at most {plain_number(high)} ppm" if high is not None else ""
-
-
-def _temperature(band: TemperatureRange) -> str:
-    low, high = band.min and band.min.text, band.max and band.max.text
-    if low and high:
-        return f"{low} to {high}"
-    return f"{low} or warmer" if low else f"{high} or cooler"
-
-
-def _within(band: Range, before: str, after: str, more: str, less: str) -> str:
-    low = f"{before}{plain_number(band.min)}{after}" if band.min is not None else ""
-    high = f"{before}{plain_number(band.max)}{after}" if band.max is not None else ""
-    if low and high:
-        return f"{low} to {high}"
-    return f"{low} or {more}" if low else f"{high} or {less}"
+        return Required(params.min, params.max, "ppm", band_in_words(params.min, params.max))
+    lines = (
+        ", ".join(p for p in (band_in_words(line.min, line.max), *conditions_in_words(line)) if p)
+        for line in params.lines
+    )
+    return Required(None, None, "ppm", "; or ".join(lines))

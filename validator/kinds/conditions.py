@@ -254,3 +254,39 @@ def _reading(known: Mask, when: npt.NDArray[np.int64], began: int) -> int:
         return -1
     earlier = there[when[there] <= began]
     return int(earlier[-1] if len(earlier) else there[0])
+
+
+def conditions_in_words(line: Conditioned) -> list[str]:
+    """What a line asks of temperature, pH and hardness, each as a sentence says it."""
+    parts = []
+    if line.temperature_c is not None:
+        parts.append(_temperature(line.temperature_c))
+    if line.ph is not None:
+        parts.append(_within(line.ph, "pH ", "", "higher", "lower"))
+    if line.hardness_ppm is not None:
+        parts.append("hardness " + _within(line.hardness_ppm, "", " ppm", "more", "less"))
+    return parts
+
+
+def band_in_words(low: float | None, high: float | None) -> str:
+    """`100 to 200 ppm`, `at least 100 ppm`; '' for no limit."""
+    if low is not None and high is not None:
+        return f"{plain_number(low)} to {plain_number(high)} ppm"
+    if low is not None:
+        return f"at least {plain_number(low)} ppm"
+    return f"at most {plain_number(high)} ppm" if high is not None else ""
+
+
+def _temperature(band: TemperatureRange) -> str:
+    low, high = band.min and band.min.text, band.max and band.max.text
+    if low and high:
+        return f"{low} to {high}"
+    return f"{low} or warmer" if low else f"{high} or cooler"
+
+
+def _within(band: Range, before: str, after: str, more: str, less: str) -> str:
+    low = f"{before}{plain_number(band.min)}{after}" if band.min is not None else ""
+    high = f"{before}{plain_number(band.max)}{after}" if band.max is not None else ""
+    if low and high:
+        return f"{low} to {high}"
+    return f"{low} or {more}" if low else f"{high} or {less}"

@@ -6,7 +6,7 @@ in which step and under which conditions; a contact is long enough if any row of
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Literal
 
 import numpy as np
@@ -14,9 +14,18 @@ import numpy.typing as npt
 from pydantic import AfterValidator, Discriminator, Tag
 
 from validator.documents import Document, Text
-from validator.findings import Quantity
+from validator.findings import Quantity, Required
 from validator.kinds.acts import ActOn
-from validator.kinds.conditions import MEASURED, Conditioned, StrengthRange, columns_of, holds, measured
+from validator.kinds.conditions import (
+    MEASURED,
+    Conditioned,
+    StrengthRange,
+    band_in_words,
+    columns_of,
+    conditions_in_words,
+    holds,
+    measured,
+)
 from validator.kinds.durations import Elapsed
 from validator.kinds.facts import observed_text, reasons_of, required_time, scope_rows
 from validator.kinds.flush import COLUMNS
@@ -99,6 +108,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
 
     nearness = recorded_high - need
     one_limit = required_time(params.min.amount) if isinstance(params.min, Duration) else None
+    table_limit = None if isinstance(params.min, Duration) else _table_in_words(params.min)
 
     def show(i: int) -> Shown:
         mine = rows.of(i)
@@ -109,7 +119,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         asked = int(need[at]) // MICROSECONDS if mine and need[at] < FAR else None
         if isinstance(params.min, Duration):
             asked = params.min.amount
-        required = one_limit or (required_time(asked) if asked is not None else None)
+        required = one_limit or (required_time(asked) if asked is not None else table_limit)
         short = seconds - asked if asked is not None and mine and status[i] == OUT else None
         margin = Quantity(whole_if_whole(short), "s") if short is not None else None
         facts = {"steps": " or ".join(params.steps), "found": observed_text(observed),
@@ -124,6 +134,17 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
 
     return [Outcomes(scope.steps.machine[want.cycle], want.cycle, Names(want.names, want.target), status,
                      Reasons(_REASONS, reason.astype(np.int8)), show, close=close)]  # fmt: skip
+
+
+def _table_in_words(rows: Sequence[ContactRow]) -> Required:
+    """What a table asks for, line by line: for a contact that fits none of them."""
+    said = []
+    for row in rows:
+        strength = row.concentration_ppm
+        of = [row.agent or "", band_in_words(strength.min, strength.max) if strength else "", *conditions_in_words(row)]
+        step = f" {row.step}" if row.step else ""
+        said.append(", ".join([f"at least {say_seconds(row.at_least.amount)}{step}", *(p for p in of if p)]))
+    return Required(None, None, "s", "; or ".join(said))
 
 
 def used_agent(scope: Scope, rows: list[int]) -> str:

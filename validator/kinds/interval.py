@@ -262,10 +262,23 @@ def _shown(params: Params, scope: Scope, guards: _Guards, required: Required, i:
         else "the day it went into service"
     )
     carry = int(guards.carry.seen[i]) if reason == "carried" else 0
-    facts = {"found": say(seen, unit), "limit": required.text, "since": since, "carried": say(carry, unit)}
+    until = int(scope.steps.completed[lines.end[i]]) if lines.end[i] >= 0 else machine.as_of
+    passed_over = _not_counted(scope, int(lines.machine[i]), int(lines.from_at[first]), until)
+    facts = {"found": say(seen, unit), "limit": required.text, "since": since, "carried": say(carry, unit),
+             "passed_over": ", ".join(passed_over[:3]) + (" ..." if len(passed_over) > 3 else "")}  # fmt: skip
     rows = [int(scope.steps.last_row[c]) for c in (*begins, int(lines.end[i])) if c >= 0]
     if reason not in [_REASONS[k] for k in _LATE]:  # N/O: what was recorded need not be how long it was
         return Shown(None, required, None, rows, columns, facts)
     whole = seen + carry
     margin = whole - (required.max or 0)
     return Shown(Quantity(whole, unit), required, Quantity(margin, unit), rows, columns, facts)
+
+
+def _not_counted(scope: Scope, machine: int, since: int, until: int) -> list[str]:
+    """The cycles of a machine that were done in between and reset no clock, since the rule does not count them."""
+    if scope.counting is None:
+        return []
+    steps = scope.steps
+    done = steps.completed
+    between = (steps.machine == machine) & (done != NAT) & (done > since) & (done < until) & ~scope.counting
+    return [steps.cycle_ids[c] for c in np.flatnonzero(between).tolist()]

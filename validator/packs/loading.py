@@ -203,7 +203,7 @@ def _bind(layer: _Files, faults: list[str], bind: bool) -> Iterable[BoundRule]:
 def _params(rule: Rule, source: Source, at: documents.Path_, faults: list[str]) -> Any:
     from validator import kinds
 
-    known = kinds.names()
+    known = list(kinds.MODULES) if rule.kind in kinds.MODULES else kinds.names()  # looking elsewhere takes a while
     if rule.kind not in known:
         faults.append(f"{source.place((*at, 'kind'))}: kind: found {rule.kind!r}{suggest(rule.kind, known)}; "
                       f"allowed: {', '.join(known)}")  # fmt: skip
