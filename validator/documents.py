@@ -105,10 +105,17 @@ def _duration(value: Any) -> Any:
     return Duration.parse(value)
 
 
-def _measure(read: Callable[[str], float], allowed: str) -> Callable[[Any], Any]:
-    """A reading of a number in its column's own unit, or of one with a unit beside it."""
+def _measure(read: Callable[[str], float], allowed: str, most: float = float("inf")) -> Callable[[Any], Any]:
+    """A reading of a number in its column's own unit, or of one with a unit beside it, from 0 to `most`."""
 
     def measure(value: Any) -> Any:
+        found = one(value)
+        if not 0 <= found <= most:
+            up_to = f" and at most {most:,.0f}" if most < float("inf") else ""
+            raise ValueError(f"found {value}; no less than 0{up_to} can be measured")
+        return found
+
+    def one(value: Any) -> Any:
         if isinstance(value, str) and units.has_unit(value):
             return read(str(value))
         if isinstance(value, bool) or not isinstance(value, (int, float, Plain)):
@@ -151,7 +158,7 @@ Text = Annotated[str, BeforeValidator(_text), WithJsonSchema({"type": ["string",
 Number = Annotated[float, BeforeValidator(_number), WithJsonSchema({"type": "number"})]
 Strength = Annotated[
     float,
-    BeforeValidator(_measure(units.strength, units.STRENGTH)),
+    BeforeValidator(_measure(units.strength, units.STRENGTH, 1_000_000)),
     WithJsonSchema({"oneOf": [{"type": "number"}, {"type": "string", "pattern": units.STRENGTH_PATTERN}]}),
 ]
 """A strength or a hardness in mg/L: a plain number, or one with its unit."""

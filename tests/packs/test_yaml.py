@@ -72,6 +72,8 @@ def test_a_trap_is_refused_at_its_line(tmp_path, text: str, line: int, word: str
     ("params", "word"),
     [
         ("{agent: chlorine, min: .nan}", "finite"), ("{agent: chlorine, max: .inf}", "finite"),
+        ("{agent: chlorine, min: -5 ppm}", "no less than 0"), ("{agent: chlorine, min: 120 %}", "at most 1,000,000"),
+        ("{agent: chlorine, table: [{min: 50, ph: {max: 15}}]}", "a pH lies between 0 and 14"),
         ("{agent: chlorine, min: 200, max: 50}", "no value fits"), ("{agent: chlorine}", "needs min or max"),
         ("{agent: chlorine, max: 49, table: [{min: 50}]}", "leaves no line"), ("{agent: chlorine, table: []}", "at least one"),
         ("{agent: chlorine, min: '100'}", "without quotes"), ("{agent: chlorine, min: 1_000}", "finite decimal"),

@@ -16,6 +16,7 @@ from pydantic import model_validator
 from validator.documents import Document, Number, Strength, TemperatureLimit
 from validator.quantities import plain_number
 from validator.steps import Steps
+from validator.tables import DOMAIN
 
 Floats = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
@@ -137,6 +138,16 @@ class Conditioned(Document):
     temperature_c: TemperatureRange | None = None
     ph: Range | None = None
     hardness_ppm: StrengthRange | None = None
+
+    @model_validator(mode="after")
+    def _can_be(self) -> Self:
+        low, high = DOMAIN["ph"]
+        for end in (self.ph.min, self.ph.max) if self.ph is not None else ():
+            if end is not None and not low <= end <= high:
+                raise ValueError(
+                    f"ph: found {plain_number(end)}; a pH lies between {plain_number(low)} and {plain_number(high)}"
+                )
+        return self
 
     @property
     def conditions(self) -> tuple[Band | None, ...]:
