@@ -103,6 +103,7 @@ def test_lengths_that_are_not(reading, cell: str, unit: str | None, code: str) -
 
 
 @pytest.mark.parametrize(("column", "mapping", "cell", "value"), [
+    ("temperature_f", "{from: X, unit: F}", "149", 149), ("temperature_f", "X", "149.5 °F", 149.5),
     ("temperature_c", "{from: X, unit: F}", "149", 65), ("temperature_c", "X", "149 °F", 65), ("temperature_c", "X", "65 °C", 65),
     ("temperature_c", "{from: X, unit: F}", "65°C", 65), ("temperature_c", "{from: X, unit: F}", "-40", -40),
     ("temperature_c", "{from: X, unit: F}", "212", 100), ("temperature_c", "{from: X, unit: C}", "23.9", 23.9),
@@ -119,6 +120,7 @@ def test_amounts_that_are_read(reading, column: str, mapping: str, cell: str, va
 
 
 @pytest.mark.parametrize(("column", "mapping", "cell", "code"), [
+    ("temperature_f", "X", "149", "unit_missing"), ("temperature_f", "X", "65 °C", "unit_in_cell"),
     ("temperature_c", "X", "65", "unit_missing"), ("temperature_c", "X", "65 K", "unit_in_cell"),
     ("temperature_c", "{from: X, unit: C}", "65,5", "bad_number"), ("concentration_ppm", "X", "200", "unit_missing"),
     ("concentration_ppm", "{from: X, unit: ppm}", "150-200", "bad_number"),

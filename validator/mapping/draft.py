@@ -381,8 +381,12 @@ class _Columns:
             self.draft.open(depth + 1, "after: started_at", "? if an end before its start is on the next day")
 
     def _measured(self, depth: int, role: str, column: _Seen, why: str, sure: str) -> None:
+        if role == "temperature_c" and column.unit == "F":
+            role = "temperature_f"  # a limit is held against the scale that was read
         bare = column.kind == "number"
-        allowed = {"duration_s": ("s", "min", "h"), "temperature_c": ("C", "F")}.get(role, ("ppm", "%"))
+        allowed = {"duration_s": ("s", "min", "h"), "temperature_c": ("C", "F"), "temperature_f": ("F",)}.get(
+            role, ("ppm", "%")
+        )
         if not bare or fold(column.name) == role:
             self.draft.say(
                 depth,

@@ -21,6 +21,7 @@ ONE_TIME = ("started_at", "ended_at", "duration_s")
 UNITS: dict[str, tuple[str, ...]] = {
     "duration_s": ("s", "min", "h"),
     "temperature_c": ("C", "F"),
+    "temperature_f": ("F",),
     "concentration_ppm": ("ppm", "mg/L", "%"),
     "hardness_ppm": ("ppm", "mg/L"),
 }

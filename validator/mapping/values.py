@@ -234,6 +234,9 @@ def read_amount(text: str, column: str, unit: str | None, style: Style) -> str:
         if scale == "F":
             return _decimal((Fraction(number) - 32) * Fraction(5, 9))
         return _known(number, scale, "C", found, "°C or °F", unit)
+    if column == "temperature_f":  # what the thermometer showed: never converted
+        scale = _CELSIUS.get(found.casefold().replace("º", "°"), "") if found else unit
+        return _known(number, scale, "F", found, "°F", unit)
     if column in ("concentration_ppm", "hardness_ppm"):
         factor = _PPM.get((found or unit or "").casefold())
         if factor is not None and (column == "concentration_ppm" or factor == 1):
