@@ -131,6 +131,9 @@ def _sums(table: ParsedTable) -> npt.NDArray[np.bool_]:
     return found
 
 
+_DATE = re.compile(r"\d{1,2}[./-]\d{1,2}[./-](\d{2}|\d{4})|\d{4}[./-]\d{1,2}[./-]\d{1,2}")
+
+
 def _kind(words: Sequence[str]) -> str:
     """What most of the cells look like: date, clock, moment, epoch, length, number, amount, or text."""
     if not words:
@@ -139,14 +142,18 @@ def _kind(words: Sequence[str]) -> str:
         return "text"
     orders = [Style(dates=order, year=2000) for order in ("dmy", "mdy", "ymd")]
     looks: tuple[tuple[str, Callable[[str], object]], ...] = (
-        ("number", lambda w: re.fullmatch(r"[+-]?\d[\d.,' ]*", w) and not re.fullmatch(r"\d{1,2}\.\d{1,2}\.", w)),
+        (
+            "number",
+            lambda w: re.fullmatch(r"[+-]?\d[\d.,' ]*", w) and not re.fullmatch(r"\d{1,2}\.\d{1,2}\.(\d{2,4})?", w),
+        ),
         ("clock", lambda w: _reads(read_clock, w, Style()) and not w.isdigit()),
-        ("date", lambda w: any(_reads(read_date, w, style) for style in orders)),
+        # a day that no month has is still written as one
+        ("date", lambda w: _DATE.fullmatch(w) or any(_reads(read_date, w, style) for style in orders)),
         ("moment", lambda w: any(_reads(read_moment, w, style) for style in orders)),
         ("length", lambda w: _reads(_read_length, w, Style())),
         ("amount", lambda w: re.fullmatch(r"[+-]?\d[\d.,]* ?[^\d\s].{0,8}", w)),
     )
-    enough = 0.8 * len(words)
+    enough = min(0.8 * len(words), len(words) - 1) if len(words) > 2 else len(words)  # one odd cell may be among a few
     for kind, look in looks:
         if sum(bool(look(w)) for w in words) >= enough:
             return kind
