@@ -108,6 +108,10 @@ def test_lengths_that_are_not(reading, cell: str, unit: str | None, code: str) -
     ("temperature_c", "{from: X, unit: F}", "65°C", 65), ("temperature_c", "{from: X, unit: F}", "-40", -40),
     ("temperature_c", "{from: X, unit: F}", "212", 100), ("temperature_c", "{from: X, unit: C}", "23.9", 23.9),
     ("concentration_ppm", '{from: X, unit: "%"}', "0.02", 200), ("concentration_ppm", "X", "0.02 %", 200),
+    # a quat kit's own sheet, of a sample of 25 mL: (drops - 3) x 2 ppm, so that 103 drops are 200; of 10 mL 5 ppm a drop
+    ("concentration_ppm", "{from: X, drops: {each: 2, blank: 3}}", "103", 200),
+    ("concentration_ppm", "{from: X, drops: {each: 2, blank: 3}}", "2", 0),
+    ("concentration_ppm", "{from: X, drops: {each: 5}}", "40", 200),
     ("concentration_ppm", "X", "200 ppm", 200), ("concentration_ppm", "X", "200 mg/L", 200),
     ("concentration_ppm", "{from: X, unit: ppm}", "200", 200), ("ph", "X", "7.2", 7.2),
     ("product_amount", "{from: X, part: number}", "2.5 gal", 2.5),
@@ -120,6 +124,9 @@ def test_amounts_that_are_read(reading, column: str, mapping: str, cell: str, va
 
 
 @pytest.mark.parametrize(("column", "mapping", "cell", "code"), [
+    ("concentration_ppm", "{from: X, drops: {each: 2}}", "10.5", "bad_number"),
+    ("concentration_ppm", "{from: X, drops: {each: 2}}", "-1", "bad_number"),
+    ("concentration_ppm", "{from: X, drops: {each: 2}}", "10 drops", "bad_number"),
     ("temperature_f", "X", "149", "unit_missing"), ("temperature_f", "X", "65 °C", "unit_in_cell"),
     ("temperature_c", "X", "65", "unit_missing"), ("temperature_c", "X", "65 K", "unit_in_cell"),
     ("temperature_c", "{from: X, unit: C}", "65,5", "bad_number"), ("concentration_ppm", "X", "200", "unit_missing"),

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from validator.mapping.apply import Fitted
 from validator.mapping.model import Column, Layout
 from validator.mapping.values import ORDERS
+from validator.quantities import plain_number
 from validator.tables import TIMES
 
 _LISTED = 8
@@ -31,6 +32,9 @@ def said(layout: Layout, fitted: Sequence[Fitted]) -> list[str]:
         for name, column in plan.columns.items():
             if column.unit is not None:
                 units.setdefault(f"{column.from_!r}", f"bare numbers in {column.from_!r} are {column.unit}, for {name}")
+            if column.drops is not None:
+                units.setdefault(f"drops {column.from_!r}", f"{column.from_!r} counts drops, {plain_number(column.drops.each)} ppm "
+                                 f"each past the first {plain_number(column.drops.blank)}, for {name}")  # fmt: skip
             if column.night_until is not None:
                 units.setdefault(f"night {column.time!r}", f"times before {column.night_until} in {column.time!r} belong to the "
                                  f"day after {column.date!r}")  # fmt: skip
@@ -81,6 +85,10 @@ def how(name: str, column: Column, layout: Layout) -> str:
         ways.append(f"dates {ORDERS[layout.dates]}" if layout.dates else "dates with the year first only")
     if column.unit is not None:
         ways.append(f"bare numbers are {column.unit}")
+    if column.drops is not None:
+        ways.append(
+            f"drops, {plain_number(column.drops.each)} ppm each past the first {plain_number(column.drops.blank)}"
+        )
     if column.part is not None:
         ways.append(f"the {column.part} in the cell")
     if column.night_until is not None:

@@ -20,6 +20,7 @@ from validator.mapping.values import (
     read_amount,
     read_clock,
     read_date,
+    read_drops,
     read_epoch,
     read_moment,
     read_part,
@@ -244,6 +245,9 @@ class _Fitting:
             part = column.part
             given = self._read(name, given, column, at, lambda text: read_part(text, part, self.style))
             return given if name in NUMBERS else self._words(name, given, column, at)
+        if column.drops is not None:
+            kit = column.drops
+            return self._read(name, given, column, at, lambda text: read_drops(text, kit.each, kit.blank, self.style))
         if name in NUMBERS:
             unit = column.unit or _own_unit(name, column.from_)
             return self._read(name, given, column, at, lambda text: read_amount(text, name, unit, self.style))

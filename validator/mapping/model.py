@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, field_validator, model_validator
 
-from validator.documents import Document, Flag, Source, Text, Whole, load, read, suggest
+from validator.documents import Document, Flag, Number, Source, Text, Whole, load, read, suggest
 from validator.errors import WrongInput
 from validator.tables import CANONICAL, FREE_TEXT, REQUIRED, TEXTS, TIMES
 
@@ -39,12 +39,25 @@ Word = Annotated[str, BeforeValidator(_word), WithJsonSchema({"type": ["string",
 """A canonical word; nothing stands for a blank cell."""
 
 
+class Drops(Document):
+    """A cell that holds the drops of a titration kit: what one drop past those of the blank stands for, in the column's unit."""
+
+    each: Number
+    blank: Number = 0.0
+
+    @model_validator(mode="after")
+    def _some(self) -> Drops:
+        if self.each <= 0 or self.blank < 0:
+            raise ValueError("each is above 0, and blank is 0 or more")
+        return self
+
+
 class Column(Document):
     """Where a canonical column comes from. Of `from`, `date` with `time`, and `join`, one is given.
 
     `unit` is that of numbers without one. `night_until`: a time of day before it belongs to the day after the date.
     `after`: an end that would lie before the time in that column is on the next day, if that is at most 12 h later. `part` takes the number or the
-    unit out of a cell that holds both.
+    unit out of a cell that holds both. `drops`: the cell counts the drops of a titration kit.
     """
 
     from_: Text | None = Field(None, alias="from")
@@ -54,6 +67,7 @@ class Column(Document):
     with_: str = Field(" ", alias="with")
     unit: Text | None = None
     part: Literal["number", "unit"] | None = None
+    drops: Drops | None = None
     night_until: Text | None = None
     after: Literal["started_at"] | None = None
 
@@ -373,6 +387,8 @@ def _fitting(place: str, name: str, column: Column) -> None:
         raise ValueError(f"{place}: date and time are for the columns {', '.join(TIMES)}")
     if column.join and name not in (*TEXTS, *FREE_TEXT):
         raise ValueError(f"{place}: join is for columns of text; a time is given by date and time")
+    if column.drops is not None and (name not in ("concentration_ppm", "hardness_ppm") or column.unit or column.part):
+        raise ValueError(f"{place}.drops: is for concentration_ppm and hardness_ppm, without a unit or part beside it")
     if column.after and name != "ended_at":
         raise ValueError(f"{place}.after: is for ended_at alone")
 

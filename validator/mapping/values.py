@@ -249,6 +249,14 @@ def read_amount(text: str, column: str, unit: str | None, style: Style) -> str:
     return number
 
 
+def read_drops(text: str, each: float, blank: float, style: Style) -> str:
+    """What so many drops of a titration kit stand for: those past the blank's, each for as much as the kit's sheet says."""
+    drops = Fraction(read_number(text, style))
+    if drops.denominator != 1 or drops < 0:
+        raise NotRead("bad_number", "is no number of drops")
+    return _decimal(max(Fraction(0), drops - Fraction(repr(blank))) * Fraction(repr(each)))
+
+
 def _known(number: str, scale: str | None, wanted: str, found: str, allowed: str, unit: str | None) -> str:
     if scale == wanted and scale:
         return number
