@@ -18,7 +18,7 @@ from validator.findings import (
     StoreResult,
     Verdict,
 )
-from validator.reports import Grouping, opening, reasoning, words
+from validator.reports import Grouping, opening, reasoning, sampling, words
 from validator.reports.grouping import by_date, by_gravity, grouped
 from validator.reports.view import (
     CheckedShown,
@@ -91,6 +91,7 @@ def lay_out(report: Report, findings_shown: int, group: Grouping = "grade") -> V
         actions=_actions(report.findings),
         stores=tuple(_store(store) for store in report.stores),
         checked=tuple(_checked(rule) for rule in report.checked),
+        by_hand=sampling.advice(sum(machine.cycles for store in report.stores for machine in store.equipment)),
         defects=_defects(report.record_defects),
         notices=tuple(_notice(notice) for notice in report.notices),
         due=tuple(_due(due) for due in by_date(report.upcoming)),

@@ -57,7 +57,7 @@ def _parts(view: View) -> Iterator[RenderableType]:
     yield from _section("Findings", _findings(view))
     yield from _section("What to do, by rule", _actions(view))
     yield from _section("Stores and machines", _stores(view))
-    yield from _section("What was checked", _checked(view.checked))
+    yield from _section("What was checked", _checked(view.checked, view.by_hand))
     yield from _section("Record defects", _defects(view))
     yield from _section("Notices", _capped([_notice(*notice) for notice in view.notices], NOTICES_SHOWN, "notices"))
     yield from _section("Next due", _due(view))
@@ -196,7 +196,7 @@ def _stores(view: View) -> Iterator[RenderableType]:
         yield _more(len(lines) - STORES_SHOWN, "lines of stores and machines")
 
 
-def _checked(rules: Iterable[CheckedShown]) -> Iterator[RenderableType]:
+def _checked(rules: Iterable[CheckedShown], by_hand: str) -> Iterator[RenderableType]:
     table = _table("Rule", "Grade", *_TALLY, "Share of OUT", right=_TALLY, keep=("Share of OUT",))
     for rule in rules:
         subject = Text(rule.rule) + Text(f"\n{rule.title}", style="dim")
@@ -204,6 +204,8 @@ def _checked(rules: Iterable[CheckedShown]) -> Iterator[RenderableType]:
     if table.row_count:
         yield table
         yield Text(SHARES, style="dim")
+        if by_hand:
+            yield Text(by_hand, style="dim")
     else:
         yield Text(NO_RULES)
 

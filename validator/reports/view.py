@@ -178,6 +178,8 @@ class View:
     actions: tuple[RuleToDo, ...]
     stores: tuple[StoreShown, ...]
     checked: tuple[CheckedShown, ...]
+    by_hand: str
+    """How many cycles to draw for looking at by hand."""
     defects: tuple[DefectShown, ...]
     notices: tuple[tuple[str, str], ...]
     due: tuple[DueShown, ...]
