@@ -765,7 +765,7 @@ def ends_of(world: World, cycle: Cycle, p: Mapping[str, Any]) -> list[int]:
     if not seen:
         return []
     low, high = seen[0], seen[-1]
-    if all(s.start is None and s.end is None for s in cycle.steps):
+    if all(s.start is None and s.end is None and not s.starts and not s.ends for s in cycle.steps):
         low -= 100 * 86400
     tried = {low, high}
     day = local_date(low, cycle.machine.zone)
