@@ -311,6 +311,14 @@ class Steps:
                 found[at] = min(e - s for s, e in pairs)
         return found
 
+    def most_lengths(self, rows: Index, start_low: Ints, end_high: Ints) -> Ints:
+        """The longest that each row can have lasted, given the bounds of its times."""
+        found: Ints = end_high - start_low
+        for at, pairs in self.doubtful(rows):
+            if all(s != NAT and e != NAT for s, e in pairs):
+                found[at] = max(e - s for s, e in pairs)
+        return found
+
     def own_durations(self, rows: Index) -> Ints:
         """The recorded duration of each row in microseconds; -1 where none is recorded or it contradicts the times."""
         given = self.numbers("duration_s", rows)

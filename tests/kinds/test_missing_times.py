@@ -144,3 +144,20 @@ def test_more_ways_to_read_a_log_than_are_tried_decide_nothing(judge) -> None:
     found = judge(pack("flush", "{step: wash, targets: lines, min: PT1M}"), log, REGISTER)
 
     assert statuses(found) == {"not_observed"}
+
+
+BAN = "{forbidden: [{step: prime, after: rinse, until: reassemble, per: cycle}]}"
+
+
+@pytest.mark.parametrize(("reassembled", "expected"), [("01:06:00", {"in"}), ("01:04:00", {"not_observed"})])
+def test_a_ban_over_an_hour_that_happened_twice_is_read_both_ways(judge, reassembled: str, expected: set[str]) -> None:
+    """Rinsed at 01:05 and primed until 01:03 of either hour: only the second priming comes after a rinse, and a reassembly
+    at 01:06 of the first hour lies between; one at 01:04 does not.
+    """
+    log = HEADER + (
+        "S,E,c,rinse,a,2026-11-01T01:05:00,2026-11-01T01:05:00,,\n"
+        "S,E,c,prime,a,2026-11-01T01:02:00,2026-11-01T01:03:00,60,\n"
+        f"S,E,c,reassemble,a,2026-11-01T{reassembled}-04:00,2026-11-01T{reassembled}-04:00,,\n"
+    )
+
+    assert statuses(judge(pack("order", BAN), log, REGISTER), "") == expected

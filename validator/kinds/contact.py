@@ -163,7 +163,7 @@ def _lengths(scope: Scope, rows: Subjects) -> tuple[npt.NDArray[np.int64], npt.N
         at = rows.rows[partial]
         start_low, start_high, end_low, end_high = steps.bounds(at)
         low[partial] = steps.least_lengths(at, start_high, end_low)
-        high[partial] = np.minimum(end_high - start_low, FAR)
+        high[partial] = np.minimum(steps.most_lengths(at, start_low, end_high), FAR)
         exact = steps.own_durations(at)
         known = exact >= 0
         low[partial[known]] = high[partial[known]] = exact[known]

@@ -23,7 +23,7 @@ from validator.kinds.durations import Elapsed
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
 from validator.kinds.relation_network import every_then_has_a_first
 from validator.quantities import MICROSECONDS, Duration, say_seconds, whole_if_whole
-from validator.steps import FAR, Steps
+from validator.steps import FAR, MOST_WAYS, Steps
 from validator.tables import NAT
 from validator.timing.intervals import latest_before
 
@@ -94,12 +94,15 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
 
 @dataclass(frozen=True)
 class _Side:
-    """The rows of a step in scope with the group each belongs to, and the point of each that a link speaks of."""
+    """The rows of a step in scope with the group each belongs to, and the point of each that a link speaks of: its end or
+    its start, in microseconds since the cycle began.
+    """
 
     rows: Index
     group: Ints
     low: Ints
     high: Ints
+    end: bool
 
     @cached_property
     def vague(self) -> npt.NDArray[np.bool_]:
@@ -128,7 +131,7 @@ def _side(scope: Scope, act: Act, end: bool, per: Per) -> _Side:
     if not ordered.all():
         order = np.lexsort((low, group))
         rows, group, low, high = rows[order], group[order], low[order], high[order]
-    return _Side(rows, group, low, high)
+    return _Side(rows, group, low, high, end)
 
 
 def _groups(scope: Scope, side: _Side, per: Per) -> tuple[Ints, Names, Ints]:
@@ -329,7 +332,7 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
     vague = np.concatenate([rows.group[rows.vague], after.group[after.vague],
                             until.group[until.vague] if until is not None else np.empty(0, np.int64)])  # fmt: skip
     for k in np.flatnonzero(np.isin(rows.group, vague) & applies).tolist():
-        bad_row[k] = _vague_ban(rows, after, until, k, ending)
+        bad_row[k] = _vague_ban(steps, rows, after, until, k, ending)
         sides = (rows, after) if until is None else (rows, after, until)
         bad_row[k] = 4 if bad_row[k] == 3 and _torn(steps, sides, rows.group[k]) else bad_row[k]
     reason = _worst(bad_row, check_of, len(cycle))
@@ -364,23 +367,40 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
     return _with_idle(outcomes, _not_applicable(scope, cycle), scope)
 
 
-def _vague_ban(rows: _Side, after: _Side, until: _Side | None, k: int, touching: bool) -> int:
+def _vague_ban(steps: Steps, rows: _Side, after: _Side, until: _Side | None, k: int, touching: bool) -> int:
     """0 if the row surely keeps to the ban, 1 if it surely breaks it, 3 if that cannot be told.
 
     The ban is broken where an `after` row began before the row's point (or just then, where `touching`) and no `until` row
-    began from then to the point.
+    began from then to the point. Every way to read the hours that happened twice is tried.
     """
-    point = rows.low.item(k), rows.high.item(k)
-    begun = _bounds_of(after, rows.group[k])
-    lifted = [] if until is None else _bounds_of(until, rows.group[k])
-    if _can_keep(point, begun, lifted, touching):
-        return 3 if _can_break(point, begun, lifted, touching) else 0
-    return 1
+    group = int(rows.group[k])
+    spans = [slice(k, k + 1), _span(after, group), _span(until, group) if until is not None else slice(0, 0)]
+    sides = [rows, after, until or rows]
+    members = np.concatenate([side.rows[span] for side, span in zip(sides, spans, strict=True)])
+    began = steps.began.item(steps.cycle.item(int(members[0])))
+    began = 0 if began == NAT else began
+    keep = broken = False
+    for tried, way in enumerate(steps.ways(members)):
+        if tried == MOST_WAYS:
+            return 3
+        meant = {int(members[at]): pair for at, pair in way}
+        (point,), begun, lifted = (_points(side, span, meant, began) for side, span in zip(sides, spans, strict=True))
+        keep = keep or _can_keep(point, begun, lifted, touching)
+        broken = broken or _can_break(point, begun, lifted, touching)
+    return 3 if keep and broken else 1 if broken else 0
 
 
-def _bounds_of(side: _Side, group: int) -> list[tuple[int, int]]:
-    mine = slice(*np.searchsorted(side.group, [group, group + 1]))
-    return list(zip(side.low[mine].tolist(), side.high[mine].tolist(), strict=True))
+def _span(side: _Side, group: int) -> slice:
+    return slice(*np.searchsorted(side.group, [group, group + 1]).tolist())
+
+
+def _points(side: _Side, span: slice, meant: Mapping[int, tuple[int, int]], began: int) -> list[tuple[int, int]]:
+    """The bounds of the points of some rows; a row of an hour that happened twice has the one that is meant."""
+    found = []
+    for row, low, high in zip(side.rows[span].tolist(), side.low[span].tolist(), side.high[span].tolist(), strict=True):
+        at = meant[row][side.end] if row in meant else NAT
+        found.append((low, high) if at == NAT else (at - began, at - began))
+    return found
 
 
 def _can_keep(
