@@ -78,3 +78,21 @@ def test_a_cycle_without_a_time_is_in_where_none_could_be_late(judge, days: int,
     found = judge(pack, log, register, f"2026-01-{1 + days}T12:00:00Z")
 
     assert {c[4] for c in found} == expected
+
+
+def test_a_late_interval_names_what_was_done_in_between_and_does_not_count(judge_report) -> None:
+    """The second cleaning left line 2 out, so it reset no clock; the reader of the third sees which one that was."""
+    pack = (
+        "pack: t\nprocedure: p\nrules:\n  - {id: T, title: t, kind: interval, params: {max: P14D}}\n"
+        "  - {id: C, title: c, kind: coverage, grade: minor, params: {required: [{step: flush, targets: [line-1, line-2]}]}}\n"
+    )
+    log = "".join(
+        f"S,E,{cycle},flush,{line},2026-01-{day}T20:00,2026-01-{day}T20:16\n"
+        for cycle, day, lines in (("c1", "05", "12"), ("c2", "15", "1"), ("c3", "25", "12"))
+        for line in (f"line-{n}" for n in lines)
+    )
+    late = [m for m in judge_report(pack, HEADER + log, "simple") if "without a cleaning that counts" in m]
+
+    assert any(m.endswith("(since 2026-01-05); what was done in between does not count, for it was not complete or not in "
+                          "order: c2") for m in late)  # fmt: skip
+    assert not any("in between" in m for m in judge_report(pack, HEADER + log.replace(",c2,", ",c3,"), "simple"))

@@ -263,11 +263,12 @@ def _shown(params: Params, scope: Scope, guards: _Guards, required: Required, i:
     )
     carry = int(guards.carry.seen[i]) if reason == "carried" else 0
     until = int(scope.steps.completed[lines.end[i]]) if lines.end[i] >= 0 else machine.as_of
-    passed_over = _not_counted(scope, int(lines.machine[i]), int(lines.from_at[first]), until)
+    late = reason in [_REASONS[k] for k in _LATE]
+    passed_over = _not_counted(scope, int(lines.machine[i]), int(lines.from_at[first]), until) if late else []
     facts = {"found": say(seen, unit), "limit": required.text, "since": since, "carried": say(carry, unit),
              "passed_over": ", ".join(passed_over[:3]) + (" ..." if len(passed_over) > 3 else "")}  # fmt: skip
     rows = [int(scope.steps.last_row[c]) for c in (*begins, int(lines.end[i])) if c >= 0]
-    if reason not in [_REASONS[k] for k in _LATE]:  # N/O: what was recorded need not be how long it was
+    if not late:  # N/O: what was recorded need not be how long it was
         return Shown(None, required, None, rows, columns, facts)
     whole = seen + carry
     margin = whole - (required.max or 0)
