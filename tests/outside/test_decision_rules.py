@@ -9,6 +9,7 @@ cell of values, never for a point with a normal error.
 from __future__ import annotations
 
 import pytest
+from scipy.integrate import quad
 from scipy.stats import norm
 
 from validator.quantities import conformance_probability
@@ -90,6 +91,32 @@ def test_conformance_probability_of_the_guides_examples(what, value, u, low, hig
 def test_distance_from_a_limit_that_a_probability_asks_for(probability, z) -> None:
     """JCGM 106 Table 1 (from memory): so many standard uncertainties below an upper limit conform so probably."""
     assert conformance_probability(-z, 1, None, 0) == pytest.approx(probability, abs=0.002)
+
+
+def test_guarded_rejection_of_a_speed() -> None:
+    """JCGM 106, speed limit of 100 km/h, u = 2 %, 99.9 % asked (from memory: 107 km/h): above 106.6 it is proved."""
+    def keeps(speed: float) -> float:
+        return conformance_probability(speed, 0.02 * speed, None, 100)
+
+    assert keeps(106.5) > 0.001 > keeps(106.6)
+
+
+def test_global_risks_of_the_guides_resistors() -> None:
+    """JCGM 106, 9.5 (from memory: about 2 % and 4 %; worked out anew by two other ways: 0.018942 and 0.037208).
+
+    1500 ohm, +/- 0.2, made with a deviation of 0.12 and measured with 0.04: what a buyer gets that does not conform, and what a
+    maker throws away that does.
+    """
+    def accepted(true: float) -> float:
+        return conformance_probability(true, 0.04, 1499.8, 1500.2)
+
+    def made(true: float) -> float:
+        return float(norm.pdf(true, 1500, 0.12))
+
+    buyer = sum(quad(lambda t: made(t) * accepted(t), *ends)[0] for ends in ((1499, 1499.8), (1500.2, 1501)))
+    maker = quad(lambda t: made(t) * (1 - accepted(t)), 1499.8, 1500.2)[0]
+
+    assert (buyer, maker) == (pytest.approx(0.018942, abs=1e-6), pytest.approx(0.037208, abs=1e-6))
 
 
 def test_a_reading_that_cannot_be_decided_says_how_likely_it_is(judge_report) -> None:
