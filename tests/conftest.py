@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
 
 from validator import documents
 from validator.cycles import form_cycles
-from validator.engine.apply import apply
+from validator.engine.apply import Applied, apply
 from validator.engine.stamp import findings
 from validator.kinds.outcome import STATUS_WORDS
 from validator.machines import AsOf, machines
@@ -33,16 +34,7 @@ def judge(tmp_path) -> Judge:
         pack: str, records: str, register: str | None = None, as_of: str = "2026-12-31T00:00:00Z", reasons: bool = False,
         decision: str = "simple",
     ) -> set[Check]:
-        path = tmp_path / "pack.yaml"
-        path.write_text(pack, "utf-8")
-        loaded = load_pack(path)
-        known = None
-        if register is not None:
-            known = documents.load(Register, documents.read_bytes(register.encode(), "register.yaml"))
-        table = read_text(records, {s.store_id: s.timezone for s in known.stores} if known else {})
-        named = {(table.text("store_id", i), table.text("equipment_id", i)) for i in range(len(table))}
-        fleet = machines(known, sorted(named), AsOf.parse(as_of))
-        applied, _ = apply(loaded, form_cycles(table, fleet, loaded.procedure), fleet, decision)
+        applied = _applied(tmp_path, pack, records, register, as_of, decision)
         return {
             (a.rule.rule.id, a.machines[int(o.machine[i])].equipment_id,
              a.steps.cycle_ids[int(o.cycle[i])] if o.cycle[i] >= 0 else "", o.target[i],
@@ -58,13 +50,21 @@ def judge_report(tmp_path) -> Callable[[str, str, str], list[str]]:
     """`judge_report(pack, records, decision)`: the message of every finding."""
 
     def run(pack: str, records: str, decision: str) -> list[str]:
-        path = tmp_path / "pack.yaml"
-        path.write_text(pack, "utf-8")
-        table = read_text(records, {})
-        named = {(table.text("store_id", i), table.text("equipment_id", i)) for i in range(len(table))}
-        fleet = machines(None, sorted(named), AsOf.parse("2026-12-31T00:00:00Z"))
-        loaded = load_pack(path)
-        applied, _ = apply(loaded, form_cycles(table, fleet, loaded.procedure), fleet, decision)
-        return [f.message for f in findings(applied)]
+        return [f.message for f in findings(_applied(tmp_path, pack, records, None, "2026-12-31T00:00:00Z", decision))]
 
     return run
+
+
+def _applied(tmp_path: Path, pack: str, records: str, register: str | None, as_of: str, decision: str) -> list[Applied]:
+    """A pack and records written as text, read and judged."""
+    path = tmp_path / "pack.yaml"
+    path.write_text(pack, "utf-8")
+    loaded = load_pack(path)
+    known = None
+    if register is not None:
+        known = documents.load(Register, documents.read_bytes(register.encode(), "register.yaml"))
+    table = read_text(records, {s.store_id: s.timezone for s in known.stores} if known else {})
+    named = {(table.text("store_id", i), table.text("equipment_id", i)) for i in range(len(table))}
+    fleet = machines(known, sorted(named), AsOf.parse(as_of))
+    applied, _ = apply(loaded, form_cycles(table, fleet, loaded.procedure), fleet, decision)
+    return applied

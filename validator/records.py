@@ -22,6 +22,7 @@ from validator.tables import (
     FileRefused,
     ParsedTable,
     TextColumn,
+    join_texts,
 )
 from validator.timing.zones import clock
 from validator.units import agree
@@ -137,7 +138,7 @@ class _Columns:
         self.size = int(self.starts[-1])
         self.rows = _joined([t.rows for t in tables], np.int32)
         self.whole = _joined([t.whole for t in tables], np.bool_)
-        self.texts = {name: _join_texts([t.texts.get(name) for t in tables], self.sizes) for name in TEXTS}
+        self.texts = {name: _texts(name, tables, self.sizes) for name in TEXTS}
         self.times = {
             name: _joined([t.times.get(name, np.full(len(t.rows), NAT)) for t in tables], np.int64) for name in TIMES
         }
@@ -189,18 +190,10 @@ def _joined(parts: list[npt.NDArray], dtype: type) -> npt.NDArray:  # type: igno
     return np.concatenate(parts) if parts else np.empty(0, dtype=dtype)
 
 
-def _join_texts(parts: list[TextColumn | None], sizes: list[int]) -> TextColumn:
-    if len(parts) == 1 and parts[0] is not None:
-        return parts[0]
-    vocabulary: dict[str, int] = {}
-    codes = []
-    for part, size in zip(parts, sizes, strict=True):
-        if part is None:
-            codes.append(np.full(size, -1, dtype=np.int32))
-            continue
-        mapped = np.array([vocabulary.setdefault(v, len(vocabulary)) for v in part.vocabulary] + [-1], dtype=np.int32)
-        codes.append(mapped[part.codes])
-    return TextColumn(np.concatenate(codes) if codes else np.empty(0, np.int32), list(vocabulary))
+def _texts(name: str, tables: Sequence[ParsedTable], sizes: list[int]) -> TextColumn:
+    """A text column of all tables; that of one table is taken as it is."""
+    parts = [t.texts.get(name) for t in tables]
+    return parts[0] if len(parts) == 1 and parts[0] is not None else join_texts(parts, sizes)
 
 
 def _resolution(times: Micros) -> int:

@@ -122,15 +122,19 @@ class Steps:
         return np.maximum.reduceat(self.ends[1], self.first[:-1]) if self.cycles else self.end
 
     @cached_property
+    def last_known(self) -> Ints:
+        """The end of each row, its start where the end is unknown."""
+        return np.where(self.end == NAT, self.start, self.end)
+
+    @cached_property
     def last_row(self) -> Index:
         """The row that completed each cycle, as far as its times are known."""
-        return self.latest_of(np.where(self.end == NAT, self.start, self.end))[1]
+        return self.latest_of(self.last_known)[1]
 
     @cached_property
     def work_last(self) -> tuple[Ints, Index]:
         """When the last step of each cycle but `verify` was done, as far as its times are known, and the row of it."""
-        known = np.where(self.end == NAT, self.start, self.end)
-        return self.latest_of(np.where(self.step == self.records.code("step", "verify"), NAT, known))
+        return self.latest_of(np.where(self.step == self.records.code("step", "verify"), NAT, self.last_known))
 
     def slack(self, *fields: str) -> int:
         """By how much two times must differ to contradict each other, in microseconds: the resolution of the coarsest clock

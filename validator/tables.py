@@ -6,7 +6,7 @@ once, in `validator.readers.cells`, for every format alike.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -212,3 +212,16 @@ DOMAIN: dict[str, tuple[float, float]] = {
 def named_columns(header: Mapping[int, str]) -> dict[int, str]:
     """Which position holds which canonical column: names are trimmed and case-folded, nothing else is guessed."""
     return {at: name for at, cell in header.items() if (name := cell.strip().casefold()) in CANONICAL}
+
+
+def join_texts(parts: Sequence[TextColumn | None], sizes: Sequence[int]) -> TextColumn:
+    """Text columns end to end, each word once in one vocabulary; where a part has none, as many blanks as its size says."""
+    vocabulary: dict[str, int] = {}
+    codes = []
+    for part, size in zip(parts, sizes, strict=True):
+        if part is None:
+            codes.append(np.full(size, -1, dtype=np.int32))
+            continue
+        mapped = np.array([vocabulary.setdefault(v, len(vocabulary)) for v in part.vocabulary] + [-1], dtype=np.int32)
+        codes.append(mapped[part.codes])
+    return TextColumn(np.concatenate(codes) if codes else np.empty(0, np.int32), list(vocabulary))

@@ -18,14 +18,25 @@ from validator.documents import Document, Number
 from validator.findings import Quantity, Required
 from validator.kinds.acts import ActOn
 from validator.kinds.facts import scope_rows
-from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
+from validator.kinds.outcome import (
+    IN,
+    NOT_APPLICABLE,
+    NOT_OBSERVED,
+    OUT,
+    Names,
+    Outcomes,
+    Reasons,
+    Scope,
+    Shown,
+    Stricter,
+)
 from validator.kinds.rows import any_by, gather, highest_by
 from validator.kinds.targets import expected
 from validator.quantities import plain_number, whole_if_whole
 from validator.steps import FAR
 
 NAME = "agreement"
-TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"within": "lower"}
+TIGHTER: Mapping[str, Stricter] = {"within": "lower"}
 AGREES, DIFFERS, UNDECIDED, UNKNOWN = 1, -1, 0, 2
 _REASONS = ("", "differs", "not_measured", "missing_time", "contradiction", "within_uncertainty")
 _UNITS = {"ph": "1", "temperature_c": "Cel", "concentration_ppm": "ppm", "hardness_ppm": "ppm"}

@@ -28,13 +28,13 @@ from validator.kinds.conditions import (
     unknown,
 )
 from validator.kinds.limit_table import INSIDE, OUTSIDE, UNDECIDED, Line, judge
-from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Outcomes, Reasons, Scope, Shown
+from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Outcomes, Reasons, Scope, Shown, Stricter
 from validator.kinds.rows import any_by
 from validator.kinds.solutions import COLUMNS, Solutions
 from validator.quantities import conformance_probability, plain_number, whole_if_whole
 
 NAME = "concentration"
-TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"min": "higher", "max": "lower"}
+TIGHTER: Mapping[str, Stricter] = {"min": "higher", "max": "lower"}
 
 COVERAGE_FACTOR = 2
 """A stated uncertainty is twice the standard one (JCGM 100, 6.2)."""

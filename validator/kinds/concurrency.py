@@ -15,14 +15,25 @@ import numpy.typing as npt
 
 from validator.documents import Document, Text, Whole
 from validator.findings import Quantity, Required
-from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
+from validator.kinds.outcome import (
+    IN,
+    NOT_APPLICABLE,
+    NOT_OBSERVED,
+    OUT,
+    Names,
+    Outcomes,
+    Reasons,
+    Scope,
+    Shown,
+    Stricter,
+)
 from validator.kinds.rows import any_by
 from validator.steps import FAR, MOST_WAYS, Steps
 from validator.tables import NAT
 from validator.timing.intervals import most_at_once
 
 NAME = "concurrency"
-TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"capacity": "lower"}
+TIGHTER: Mapping[str, Stricter] = {"capacity": "lower"}
 COLUMNS = ("step", "target", "started_at", "ended_at")
 _REASONS = ("", "too_many", "missing_time", "contradiction", "two_places", "within_uncertainty")
 Index = npt.NDArray[np.intp]

@@ -18,14 +18,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 from pydantic import field_validator
 
 from validator.documents import Document, Text
-from validator.kinds.outcome import IN, NOT_APPLICABLE, OUT, Names, Outcomes, Reasons, Scope, Shown
+from validator.kinds.outcome import IN, NOT_APPLICABLE, OUT, Names, Outcomes, Reasons, Scope, Shown, Stricter
 from validator.kinds.rows import any_by
 from validator.records import AGREES, BACKWARD, DISAGREES, UNSTATED
 from validator.steps import Steps
@@ -33,7 +32,7 @@ from validator.tables import NAT
 from validator.timing.intervals import reached_before
 
 NAME = "consistency"
-TIGHTER: Mapping[str, Literal["lower", "higher"]] = {}
+TIGHTER: Mapping[str, Stricter] = {}
 Mask = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.int64]
 
@@ -71,7 +70,7 @@ def _hours(steps: Steps) -> Claim:
 
 def _recorded(steps: Steps) -> Claim:
     recorded = steps.times("recorded_at")
-    happened = np.where(steps.end == NAT, steps.start, steps.end)
+    happened = steps.last_known
     stated = (recorded != NAT) & (happened != NAT)
     wrong = stated & (happened - np.where(stated, recorded, happened) >= steps.slack("recorded_at"))
     return Claim(stated, wrong, columns=("step", "target", "started_at", "ended_at", "recorded_at"))

@@ -7,7 +7,7 @@ in which step and under which conditions; a contact is long enough if any row of
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -29,14 +29,25 @@ from validator.kinds.conditions import (
 from validator.kinds.durations import Elapsed
 from validator.kinds.facts import observed_text, reasons_of, required_time, scope_rows
 from validator.kinds.flush import COLUMNS
-from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
+from validator.kinds.outcome import (
+    IN,
+    NOT_APPLICABLE,
+    NOT_OBSERVED,
+    OUT,
+    Names,
+    Outcomes,
+    Reasons,
+    Scope,
+    Shown,
+    Stricter,
+)
 from validator.kinds.rows import Subjects, any_by, gather, highest_by
 from validator.kinds.targets import Targets, expected
 from validator.quantities import MICROSECONDS, Duration, say_seconds, whole_if_whole
 from validator.steps import FAR
 
 NAME = "contact"
-TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"min": "higher"}
+TIGHTER: Mapping[str, Stricter] = {"min": "higher"}
 _REASONS = (
     "", "missing", "too_short", "missing_time", "contradiction", "missing_condition", "no_limit", "within_uncertainty",
 )  # fmt: skip

@@ -7,19 +7,29 @@ does not tell its agent leaves such a requirement open.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Literal
 
 import numpy as np
 
 from validator.documents import Document
 from validator.kinds.acts import ActOn
 from validator.kinds.facts import scope_rows
-from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
+from validator.kinds.outcome import (
+    IN,
+    NOT_APPLICABLE,
+    NOT_OBSERVED,
+    OUT,
+    Names,
+    Outcomes,
+    Reasons,
+    Scope,
+    Shown,
+    Stricter,
+)
 from validator.kinds.rows import any_by, gather
 from validator.kinds.targets import expected
 
 NAME = "coverage"
-TIGHTER: Mapping[str, Literal["lower", "higher"]] = {}
+TIGHTER: Mapping[str, Stricter] = {}
 _REASONS = ("", "missing", "missing_agent")
 
 

@@ -9,21 +9,21 @@ ever said of one that is fast but possible.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
 from validator.documents import Document
 from validator.findings import Quantity
 from validator.kinds.facts import required_time, scope_rows
-from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
+from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown, Stricter
 from validator.machines import Machine
 from validator.quantities import MICROSECONDS, Duration, say_seconds
 from validator.tables import NAT
 from validator.timing.critical_path import Circular, LeastTime, Link, Step, least_time
 
 NAME = "feasible_time"
-TIGHTER: Mapping[str, Literal["lower", "higher"]] = {}
+TIGHTER: Mapping[str, Stricter] = {}
 _REASONS = ("", "too_fast", "missing_time", "within_uncertainty")
 Act = tuple[str, str]
 """A step and its target, as one cycle has them."""

@@ -10,7 +10,6 @@ strength are missing, or a unit has no known size, the check is N/O.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -18,13 +17,13 @@ from pydantic import field_validator
 
 from validator.documents import Document, Percent, Strength, Text
 from validator.findings import Quantity, Required
-from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Outcomes, Reasons, Scope, Shown
+from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Outcomes, Reasons, Scope, Shown, Stricter
 from validator.kinds.rows import any_by
 from validator.kinds.solutions import AMOUNTS, COLUMNS, Mixings, Solutions, between
 from validator.quantities import plain_number, whole_if_whole
 
 NAME = "mixed_strength"
-TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"within": "lower"}
+TIGHTER: Mapping[str, Stricter] = {"within": "lower"}
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 

@@ -7,7 +7,7 @@ that satisfies it. `forbidden` names a step that must not end after another has 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Literal
@@ -20,7 +20,18 @@ from validator.documents import Document
 from validator.findings import Quantity, Required
 from validator.kinds.acts import Act, StepOrAct
 from validator.kinds.durations import Elapsed
-from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
+from validator.kinds.outcome import (
+    IN,
+    NOT_APPLICABLE,
+    NOT_OBSERVED,
+    OUT,
+    Names,
+    Outcomes,
+    Reasons,
+    Scope,
+    Shown,
+    Stricter,
+)
 from validator.kinds.relation_network import every_then_has_a_first
 from validator.quantities import MICROSECONDS, Duration, say_seconds, whole_if_whole
 from validator.steps import FAR, MOST_WAYS, Steps
@@ -28,7 +39,7 @@ from validator.tables import NAT
 from validator.timing.intervals import latest_before
 
 NAME = "order"
-TIGHTER: Mapping[str, Literal["lower", "higher"]] = {}
+TIGHTER: Mapping[str, Stricter] = {}
 COLUMNS = ("step", "target", "started_at", "ended_at")
 Link = Literal["FS", "SS", "FF", "SF"]
 Per = Literal["target", "cycle"]
@@ -161,9 +172,15 @@ def _satisfied(first: _Side, then: _Side, least: int, most: int | None, more: in
     return (at >= 0) & (lag <= most + more if most is not None else True)
 
 
-def _rows_of(check_of: Ints, check: int) -> Index:
-    """The rows of one check; a side's rows are in order of their checks."""
-    return np.arange(*np.searchsorted(check_of, [check, check + 1]))
+def _first_bad(check_of: Ints, bad_row: Ints, reason: Ints) -> Callable[[int], int]:
+    """For a check, the first of its rows that bears the check's reason; rows are in order of their checks."""
+    heads = np.searchsorted(check_of, np.arange(len(reason) + 1))
+
+    def first(check: int) -> int:
+        begin = heads.item(check)
+        return begin + int(np.argmax(bad_row[begin : heads.item(check + 1)] == reason[check]))
+
+    return first
 
 
 def _relation(relation: Relation, scope: Scope) -> Outcomes:
@@ -186,18 +203,17 @@ def _relation(relation: Relation, scope: Scope) -> Outcomes:
     for k in vague[~one].tolist():
         tried = _vague_pairs(first, then, np.arange(theirs[0][k], theirs[1][k]), np.array([k]), least, most, guard)
         bad_row[k] = 0 if (tried == 0).any() else 3 if (tried == 3).any() else 1
-    for k in vague[bad_row[vague] == 3].tolist() if steps.any_contrary else ():
+    for k in vague[bad_row[vague] == 3].tolist():
         bad_row[k] = 4 if _torn(steps, (then, first), then.group[k]) else 3
     _look_closer(relation, steps, first, then, bad_row, least, most)
     reason = _worst(bad_row, check_of, len(cycle))
     status = np.array([IN, OUT, OUT, *[NOT_OBSERVED] * 3], dtype=np.int8)[reason]
     machine = steps.machine[cycle]
     required = _required(relation)
-    heads = np.searchsorted(check_of, np.arange(len(cycle) + 1))
+    first_bad = _first_bad(check_of, bad_row, reason)
 
     def show(i: int) -> Shown:
-        begin = heads.item(i)
-        k = begin + int(np.argmax(bad_row[begin : heads.item(i + 1)] == reason[i]))
+        k = first_bad(i)
         firsts = np.arange(theirs[0][k], theirs[1][k])
         near = _nearest(first, firsts, then, k, least, most)
         rows = [int(then.rows[k])] + ([int(first.rows[near])] if near is not None else [])
@@ -221,8 +237,7 @@ def _torn(steps: Steps, sides: Sequence[_Side], group: int) -> bool:
     """Whether the times of a row of the group cannot be true."""
     if not steps.any_contrary:
         return False
-    spans = [slice(*np.searchsorted(side.group, [group, group + 1])) for side in sides]
-    rows = np.concatenate([side.rows[span] for side, span in zip(sides, spans, strict=True)])
+    rows = np.concatenate([side.rows[_span(side, group)] for side in sides])
     return bool(steps.contrary[rows].any())
 
 
@@ -243,8 +258,7 @@ def _look_closer(
     ]
     closer = np.union1d(groups[many > 1], np.concatenate(adrift_groups))
     for group in np.intersect1d(np.unique(then.group[bad_row == 3]), closer).tolist():
-        mine = slice(*np.searchsorted(then.group, [group, group + 1]))
-        theirs = slice(*np.searchsorted(first.group, [group, group + 1]))
+        mine, theirs = _span(then, group), _span(first, group)
         if (bad_row[mine] == 1).any():
             continue
         answer = every_then_has_a_first(
@@ -322,11 +336,10 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
     applies = _present(rows.group, after.group)
     bad_row = broken.astype(np.int64)
     if guard:
-        maybe = latest_before(rows.group, rows.high + guard, after.group, after.low, inclusive=ending) >= 0
-        bad_row[maybe & ~broken] = 5
+        last = latest_before(rows.group, rows.high + guard, after.group, after.low, inclusive=ending)
+        bad_row[(last >= 0) & ~broken] = 5
         if until is not None and len(until.rows):  # what began well before the end of the row does lift the ban
             lifted = latest_before(rows.group, rows.high - guard, until.group, until.low, inclusive=True)
-            last = latest_before(rows.group, rows.high + guard, after.group, after.low, inclusive=ending)
             free = (lifted >= 0) & (until.low[np.maximum(lifted, 0)] >= after.low[np.maximum(last, 0)] + guard)
             bad_row[free & ~broken] = 0
     vague = np.concatenate([rows.group[rows.vague], after.group[after.vague],
@@ -340,10 +353,10 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
     some[check_of[applies]] = True
     status = np.array([IN, OUT, OUT, *[NOT_OBSERVED] * 3], dtype=np.int8)[reason]
     status[~some] = NOT_APPLICABLE
+    first_bad = _first_bad(check_of, bad_row, reason)
 
     def show(i: int) -> Shown:
-        mine = _rows_of(check_of, i)
-        k = int(mine[np.flatnonzero(bad_row[mine] == reason[i])[0]])
+        k = first_bad(i)
         near = np.arange(*np.searchsorted(after.group, [rows.group[k], rows.group[k] + 1]))
         near = near[after.low[near] < rows.high[k] + ending]
         shown = [int(rows.rows[k])] + [int(after.rows[near[-1]])] * bool(len(near))

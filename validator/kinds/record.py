@@ -15,7 +15,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -27,7 +26,18 @@ from validator.kinds.conditions import scales
 from validator.kinds.durations import Either
 from validator.kinds.facts import scope_rows
 from validator.kinds.interval_lengths import length, local_days
-from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
+from validator.kinds.outcome import (
+    IN,
+    NOT_APPLICABLE,
+    NOT_OBSERVED,
+    OUT,
+    Names,
+    Outcomes,
+    Reasons,
+    Scope,
+    Shown,
+    Stricter,
+)
 from validator.kinds.rows import any_by
 from validator.machines import EPOCH
 from validator.quantities import MICROSECONDS, Duration, say, whole_if_whole
@@ -36,7 +46,7 @@ from validator.tables import CANONICAL, NAT, NUMBERS, TEXTS, TIMES
 from validator.timing.zones import DAY
 
 NAME = "record"
-TIGHTER: Mapping[str, Literal["lower", "higher"]] = {
+TIGHTER: Mapping[str, Stricter] = {
     "recorded_within": "lower", "verified_within": "lower", "reviewed_within": "lower", "kept_for": "higher",
     "first_within": "lower",
 }  # fmt: skip

@@ -14,7 +14,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -22,12 +21,23 @@ from pydantic import model_validator
 
 from validator.documents import Document, Number, Text, Whole
 from validator.findings import Quantity, Required
-from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown
+from validator.kinds.outcome import (
+    IN,
+    NOT_APPLICABLE,
+    NOT_OBSERVED,
+    OUT,
+    Names,
+    Outcomes,
+    Reasons,
+    Scope,
+    Shown,
+    Stricter,
+)
 from validator.quantities import plain_number
 from validator.tables import NAT
 
 NAME = "samples"
-TIGHTER: Mapping[str, Literal["lower", "higher"]] = {"max": "lower", "over_allowed": "lower", "of": "higher"}
+TIGHTER: Mapping[str, Stricter] = {"max": "lower", "over_allowed": "lower", "of": "higher"}
 COLUMNS = ("step", "target", "test", "count_per_g", "started_at")
 _REASONS = ("", "not_measured", "missing_time", "too_many")
 """In order of weight: of a cycle's samples the weightiest says how its check stands."""

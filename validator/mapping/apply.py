@@ -25,7 +25,7 @@ from validator.mapping.values import (
     read_moment,
     read_part,
 )
-from validator.tables import AGENTS, NUMBERS, STEPS, TIMES, CellDefect, IntArray, RawTable, TextColumn
+from validator.tables import AGENTS, NUMBERS, STEPS, TIMES, CellDefect, RawTable, TextColumn, join_texts
 
 Mask = npt.NDArray[np.bool_]
 Index = npt.NDArray[np.intp]
@@ -155,7 +155,7 @@ class _Fitting:
         for row in np.flatnonzero(self.kept & ~told).tolist():
             defects.append(self._defect(-1, row, "step", "no_step", "holds no step: every column of a step is blank"))
         names = dict.fromkeys(name for part in columns for name in part)
-        joined = {name: _joined([part.get(name) for part in columns], [len(p) for p in parts]) for name in names}
+        joined = {name: join_texts([part.get(name) for part in columns], [len(p) for p in parts]) for name in names}
         return at[order], {n: TextColumn(c.codes[order], c.vocabulary) for n, c in joined.items()}, defects
 
     def _done(self, plan: Step, own: Sequence[str]) -> Mask:
@@ -393,15 +393,3 @@ def _after(ends: TextColumn, starts: TextColumn) -> TextColumn:
 
 def _local(stamp: str) -> bool:
     return len(stamp) >= 19 and not stamp.endswith("Z") and "+" not in stamp[19:] and "-" not in stamp[19:]
-
-
-def _joined(parts: Sequence[TextColumn | None], sizes: Sequence[int]) -> TextColumn:
-    known: dict[str, int] = {}
-    codes: list[IntArray] = []
-    for part, size in zip(parts, sizes, strict=True):
-        if part is None:
-            codes.append(np.full(size, -1, dtype=np.int32))
-            continue
-        new = np.array([known.setdefault(word, len(known)) for word in part.vocabulary] + [-1], dtype=np.int32)
-        codes.append(new[part.codes])
-    return TextColumn(np.concatenate(codes) if codes else np.empty(0, np.int32), list(known))
