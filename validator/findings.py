@@ -8,6 +8,9 @@ from validator.statuses import Grade as Grade
 from validator.statuses import Status as Status
 
 REPORT_VERSION = "1"
+NEW = "new"
+PERSISTING = "persisting"
+"""How a finding stands to an earlier report."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +62,8 @@ class Finding:
     """One check that is OUT or N/O, with all that its reader needs to see why and to act.
 
     `control` is the rule's place in the HACCP plan, `critical_control_point` or `prerequisite`; blank where it has none.
-    `limit_from` says which layer set the limit: a pack and its authority, or the register.
+    `limit_from` says which layer set the limit: a pack and its authority, or the register. `since` is `new` or `persisting`
+    where the audit was held against an earlier report, else blank.
     """
 
     id: str
@@ -88,6 +92,38 @@ class Finding:
     deviation: str | None
     limit_from: str
     control: str = ""
+    since: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Gone:
+    """A finding of an earlier report that is none now. `now` is `met`, `not_applicable`, or blank where it was not judged again."""
+
+    id: str
+    rule: str
+    title: str
+    grade: Grade
+    status: Status
+    store_id: str
+    equipment_id: str
+    cycle_id: str
+    cycle_started: str
+    target: str
+    now: str
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What has changed since an earlier report: its file and moment, findings counted, and those that are gone."""
+
+    file: str
+    sha256: str
+    as_of: str
+    generated_at: str
+    new: int
+    persisting: int
+    resolved: tuple[Gone, ...]
+    not_judged: tuple[Gone, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,3 +287,4 @@ class Report:
     upcoming: tuple[Due, ...]
     cautions: tuple[str, ...]
     records: int = field(default=0)
+    change: Change | None = None

@@ -9,12 +9,14 @@ from typing import Any
 import pytest
 
 from validator.findings import (
+    Change,
     Citation,
     Counts,
     Due,
     EquipmentResult,
     Evidence,
     Finding,
+    Gone,
     Grade,
     InputFile,
     Notice,
@@ -194,6 +196,21 @@ def full_report() -> Report:
     )  # fmt: skip
 
 
+def since_report() -> Report:
+    """The full report held against an earlier one: two findings persist, one was resolved, one was not judged again."""
+    full = full_report()
+
+    def gone(number: int, now: str) -> Gone:
+        f = finding(number, cycle_id="C-0039", cycle_started="2026-04-24T07:00:00-05:00")
+        return Gone(f.id, f.rule, f.title, f.grade, f.status, f.store_id, f.equipment_id, f.cycle_id, f.cycle_started,
+                    f.target, now)  # fmt: skip
+
+    old = {"F00000001", "F00000005"}
+    marked = tuple(dataclasses.replace(f, since="persisting" if f.id in old else "new") for f in full.findings)
+    change = Change("april.json", "12" * 32, "2026-04-27", "2026-04-27T11:00:00Z", 5, 2, (gone(91, "met"),), (gone(92, ""),))
+    return dataclasses.replace(full, findings=marked, change=change)
+
+
 def clean_report() -> Report:
     """Every check IN, nothing to say beside it."""
     full = full_report()
@@ -284,6 +301,7 @@ def every_text() -> Callable[[Report, Callable[[str], str]], Report]:
 
 MADE: dict[str, Callable[[], Report]] = {
     "full": full_report,
+    "since": since_report,
     "clean": clean_report,
     "empty": empty_report,
     "unobserved": unobserved_report,
@@ -293,5 +311,5 @@ MADE: dict[str, Callable[[], Report]] = {
 
 @pytest.fixture(scope="session")
 def made() -> Callable[[str], Report]:
-    """A report made by hand, by its name: full, clean, empty, unobserved or fleet."""
+    """A report made by hand, by its name: full, since, clean, empty, unobserved or fleet."""
     return lambda name: MADE[name]()

@@ -25,7 +25,7 @@ def same_as(path: Path, written: bytes) -> None:
     assert path.read_bytes() == written
 
 
-@pytest.mark.parametrize("report", ["full", "clean", "empty", "unobserved"])
+@pytest.mark.parametrize("report", ["full", "since", "clean", "empty", "unobserved"])
 @pytest.mark.parametrize("format_", list(RENDERERS))
 def test_every_format_writes_the_bytes_it_wrote_before(made: Made, report: str, format_: str) -> None:
     """A renderer shows the same report in the same bytes."""

@@ -24,12 +24,13 @@ FOLDED_ABOVE = 6
 COMPACT_ABOVE = 50
 """Stores above which the table has one line a store and none a machine."""
 
-_LIMITS = {"stores": 2_000, "lines": 200}
+_LIMITS = {"stores": 2_000, "lines": 200, "gone": 200}
 _TEMPLATES = Path(__file__).resolve().parent / "templates"
 _WEIGHTS = {grade.value: len(Grade) - grade.rank for grade in Grade}
 _SECTIONS = (
     ("first", "Do first"),
     ("findings", "Findings"),
+    ("change", "Since the earlier report"),
     ("stores", "Stores and machines"),
     ("checked", "What was checked"),
     ("defects", "Record defects"),

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from validator.findings import (
+    Change,
     Counts,
     Due,
     Finding,
+    Gone,
     Grade,
     InputFile,
     Notice,
@@ -21,12 +23,14 @@ from validator.findings import (
 from validator.reports import Grouping, opening, reasoning, sampling, words
 from validator.reports.grouping import by_date, by_gravity, grouped
 from validator.reports.view import (
+    ChangeShown,
     CheckedShown,
     CycleShown,
     DefectShown,
     DueShown,
     FileShown,
     FindingShown,
+    GoneShown,
     GradeShown,
     MachineShown,
     RuleToDo,
@@ -36,6 +40,7 @@ from validator.reports.view import (
     View,
 )
 from validator.reports.visible import heading, name, sentence
+from validator.statuses import OPEN
 
 UNTITLED = "Clean-in-place audit"
 GOVERNS = "Local code, the label of each product and licensed practice govern. This report speaks of the records alone."
@@ -56,6 +61,13 @@ CONTROLS = {
     "": "Without a place in the plan",
 }
 """The places in a HACCP plan as headings, in the order in which they are shown."""
+
+_GONE = {
+    "met": "Now IN.",
+    "not_applicable": "Now N/A.",
+    "": "Not judged again: these records or packs do not hold this check, so nothing shows that it was put right.",
+}
+"""What became of a finding of an earlier report, by `Gone.now`."""
 
 _CONTROL = {"critical_control_point": "critical control point", "prerequisite": "prerequisite"}
 
@@ -97,6 +109,7 @@ def lay_out(report: Report, findings_shown: int, group: Grouping = "grade") -> V
         due=tuple(_due(due) for due in by_date(report.upcoming)),
         cautions=tuple(words.stopped(caution) for caution in report.cautions),
         files=tuple(_file(file) for file in report.inputs),
+        change=None if report.change is None else _change(report.change),
     )
 
 
@@ -110,6 +123,7 @@ def _facts(report: Report) -> tuple[tuple[str, str], ...]:
         ("Judged as of", name(report.as_of)),
         ("Held against", packs or "no rule pack"),
         ("Records", _read(report)),
+        ("Since then", "" if report.change is None else _since(report.change)),
         ("Score", words.score(verdict.score)),
         ("OUT by grade", words.grades(verdict.grades) or "none"),
         ("Evidence", _completeness(verdict)),
@@ -305,6 +319,28 @@ def _where(same: Sequence[RecordDefect]) -> str:
     said = [words.place(*file, (defect.row for defect in found)) for file, found in files.items()]
     rest = f"; and {words.count(len(said) - PLACES_SHOWN, 'other file')}" if len(said) > PLACES_SHOWN else ""
     return "; ".join(said[:PLACES_SHOWN]) + rest
+
+
+def _since(change: Change) -> str:
+    counts = (
+        (change.new, "new"), (change.persisting, "persisting"), (len(change.resolved), "resolved"),
+        (len(change.not_judged), "not judged again"),
+    )  # fmt: skip
+    told = ", ".join(f"{many:,} {said}" for many, said in counts)
+    return f"{told}, since the report as of {name(change.as_of)} ({name(change.file)}, {name(change.sha256)[:12]})"
+
+
+def _change(change: Change) -> ChangeShown:
+    return ChangeShown(words.stopped(_since(change)), tuple(_gone(g) for g in (*change.resolved, *change.not_judged)))
+
+
+def _gone(gone: Gone) -> GoneShown:
+    parts = [gone.store_id, gone.equipment_id, gone.target if gone.target != OPEN else ""]
+    cycle = _cycle(gone.cycle_id, gone.cycle_started) if gone.cycle_id else ""
+    place = ", ".join([*(name(part) for part in parts if part), *([cycle] if cycle else [])])
+    return GoneShown(
+        heading(gone.title), gone.status.shown, gone.grade.value, place, _GONE[gone.now], name(gone.rule), name(gone.id)
+    )
 
 
 def _notice(notice: Notice) -> tuple[str, str]:

@@ -165,6 +165,27 @@ class FileShown:
 
 
 @dataclass(frozen=True, slots=True)
+class GoneShown:
+    """A finding of an earlier report that is none now: what it was, where, and why it is gone."""
+
+    title: str
+    status: str
+    grade: str
+    place: str
+    now: str
+    rule: str
+    id: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeShown:
+    """What has changed since an earlier report: in one sentence, and what became of findings that are none now."""
+
+    said: str
+    gone: tuple[GoneShown, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class View:
     """The whole report as its reader meets it, top down; `left_out` counts the findings that are not shown."""
 
@@ -185,3 +206,4 @@ class View:
     due: tuple[DueShown, ...]
     cautions: tuple[str, ...]
     files: tuple[FileShown, ...]
+    change: ChangeShown | None
