@@ -100,6 +100,23 @@ def plan(pack: str, shown: str) -> None:
 
 
 @command.command(
+    short_help="list a pack's texts for translation",
+    epilog="Example:  cip-audit rules words ./my-pack --lang es > my-pack/es.po",
+)
+@click.argument("pack", metavar="PACK")
+@click.option("--lang", "code", default="es", show_default=True, help="The language to translate to.")
+def words(pack: str, code: str) -> None:
+    """List the texts of PACK that a store reads as a gettext catalogue, with what was translated before."""
+    from validator.language import catalogue_of, entries
+    from validator.packs.loading import find_pack
+    from validator.translating import catalogue, of_pack
+
+    root = find_pack(pack)
+    before = catalogue_of(root, code)
+    click.echo(catalogue(of_pack(root), code, entries(before) if before.is_file() else {}), nl=False)
+
+
+@command.command(
     short_help="begin a rule, or a pack with its first rule",
     epilog="Example:  cip-audit rules new ./ice-machine ICE-DESCALE --kind interval",
 )

@@ -1,0 +1,163 @@
+"""In which language does a reader see a report, and how is a finished English sentence said in it?
+
+Every text is made in English; the archive and the formats for programs stay so. A catalogue (gettext's `.po`) holds what
+is said of each in another language: the program's own beside this module, a pack's own in its folder (`es.po`). An
+entry may have names in braces, `{count} rows of {step}`: then it is a phrase, and stands for every text of its shape. What
+the names stand for is said in the other language too where the catalogues have it, else it is left as it stands.
+
+What no catalogue has stays English and is kept in `missing`, so that it can be told.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping
+from functools import cache
+from pathlib import Path
+from string import Formatter
+
+from validator.errors import WrongInput
+
+ENGLISH = "en"
+FOLDER = Path(__file__).parent
+_NAME = re.compile(r"\{(\w*)\}")
+
+
+class Said(str):
+    """A sentence that remembers of which template and words it was made, so that it can be said in another language."""
+
+    __slots__ = ("template", "words")
+    template: str
+    words: Mapping[str, str]
+
+    def __new__(cls, template: str, words: Mapping[str, str]) -> Said:
+        self = super().__new__(cls, template.format_map(words))
+        self.template, self.words = template, words
+        return self
+
+    def each(self, change: Callable[[str], str]) -> Said:
+        """The same sentence with every word changed."""
+        return Said(self.template, {name: change(word) for name, word in self.words.items()})
+
+
+def languages() -> tuple[str, ...]:
+    """English and every language that has a catalogue of the program's own."""
+    return (ENGLISH, *sorted(path.stem for path in FOLDER.glob("*.po")))
+
+
+class Phrase:
+    """An entry with names in braces, as a pattern for the texts of its shape."""
+
+    def __init__(self, source: str, translation: str) -> None:
+        pattern, literals, seen = "", [], set[str]()
+        for literal, name, _, _ in Formatter().parse(source):
+            pattern += re.escape(literal)
+            literals.append(literal)
+            if name is not None:
+                pattern += f"(?P={name})" if name in seen else f"(?P<{name}>.*)"
+                seen.add(name)
+        self.pattern = re.compile(pattern, re.DOTALL)
+        self.longest = max(literals, key=len)
+        self.weight = sum(map(len, literals))
+        self.translation = translation
+
+    def match(self, text: str) -> dict[str, str] | None:
+        """What the names stand for in a text of this shape; None for any other text."""
+        if self.longest not in text:
+            return None
+        found = self.pattern.fullmatch(text)
+        return found.groupdict() if found else None
+
+
+class Language:
+    """Texts in another language, from catalogues that map English to it; the first that has a text is used."""
+
+    def __init__(self, code: str, entries: Mapping[str, str]) -> None:
+        self.code = code
+        self.missing: dict[str, None] = {}
+        self._whole = {source: said for source, said in entries.items() if not _NAME.search(source)}
+        self._templates = {source: said for source, said in entries.items() if _NAME.search(source)}
+        self._phrases: list[Phrase] = []
+        self._found: dict[str, str | None] = {}
+
+    def say(self, text: str) -> str:
+        """A text in this language; as it stands, and noted, where no catalogue has it."""
+        if not text.strip():
+            return text
+        found = self._find(text)
+        if found is None and _is_language(text):
+            self.missing[text] = None
+        return text if found is None else found
+
+    def word(self, text: str) -> str:
+        """What a name in a phrase stands for: often an id or a figure, so that nothing is missed if it stays."""
+        found = self._find(text)
+        return text if found is None else found
+
+    def _find(self, text: str) -> str | None:
+        if isinstance(text, Said):
+            template = self._templates.get(text.template)
+            return None if template is None else self._fill(template, text.words)
+        if text not in self._found:
+            self._found[text] = self._look_up(text)
+        return self._found[text]
+
+    def _look_up(self, text: str) -> str | None:
+        whole = self._whole.get(text.strip())
+        if whole is not None:
+            return text.replace(text.strip(), whole)
+        if not self._phrases:
+            self._phrases = [Phrase(source, said) for source, said in self._templates.items()]
+            self._phrases.sort(key=lambda phrase: -phrase.weight)
+        for phrase in self._phrases:
+            words = phrase.match(text)
+            if words is not None:
+                return self._fill(phrase.translation, words)
+        return None
+
+    def _fill(self, template: str, words: Mapping[str, str]) -> str:
+        return template.format_map({name: self.word(word) for name, word in words.items()})
+
+
+def load(code: str, folders: Iterable[Path] = ()) -> Language | None:
+    """The language of that code, with the catalogues of packs in these folders; None for English, which needs none."""
+    if code == ENGLISH:
+        return None
+    known: dict[str, str] = {}
+    for folder in (FOLDER, *folders):
+        path = catalogue_of(folder, code)
+        if path.is_file():
+            known = {**entries(path), **known}
+    return Language(code, known)
+
+
+def catalogue_of(place: Path, code: str) -> Path:
+    """Where the catalogue of a pack stands: in its folder, or beside its one file."""
+    return place / f"{code}.po" if place.is_dir() else place.with_suffix(f".{code}.po")
+
+
+@cache
+def entries(path: Path) -> Mapping[str, str]:
+    """A catalogue's finished entries; one that is empty or marked as fuzzy is left out."""
+    from babel.messages.pofile import PoFileError, read_po
+
+    try:
+        with path.open("rb") as file:
+            catalogue = read_po(file, abort_invalid=True)
+    except (PoFileError, OSError, ValueError) as error:
+        raise WrongInput(f"{path}: is no catalogue of translations: {error}") from None
+    finished = [m for m in catalogue if m.id and m.string and not m.fuzzy]
+    return {
+        source: said
+        for message in finished
+        for source, said in zip(_forms(message.id), _forms(message.string), strict=False)
+    }
+
+
+def _forms(text: object) -> tuple[str, ...]:
+    return (text,) if isinstance(text, str) else tuple(text) if isinstance(text, tuple | list) else ()
+
+
+def _is_language(text: str) -> bool:
+    """Whether a text has words of its own: an id, a figure or a name without a blank needs no translation."""
+    return " " in text.strip() and any(letter.islower() for letter in text)

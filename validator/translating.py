@@ -1,0 +1,164 @@
+"""What is there to translate: the texts of a pack, and the sentences in the program's own code.
+
+    python -m validator.translating es                # the program's own catalogue, brought up to date
+    cip-audit rules words PACK --lang es              # a pack's
+
+A text with names in braces is a phrase (see `validator.language`). What was translated before is kept; what is gone is
+dropped; what is new stands there empty.
+"""
+
+from __future__ import annotations
+
+import ast
+import io
+import sys
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from validator import documents
+from validator.language import FOLDER, entries
+
+PACKAGE = FOLDER.parent
+_SPEAK = (
+    "engine/*.py", "kinds/*.py", "readers/*.py", "timing/*.py", "mapping/account.py", "mapping/apply.py", "mapping/values.py",
+    "records.py", "versions.py", "quantities.py", "grading.py", "deviations.py", "units.py", "packs/layering.py",
+)  # fmt: skip
+"""Modules whose sentences end up in a report."""
+
+_USAGE = {"WrongInput", "ValueError", "TypeError", "KeyError", "AssertionError", "compile"}
+"""What is said to whoever calls the program, and patterns: no part of a report."""
+
+_OF_PACK = ("title", "cautions")
+_OF_RULE = ("title", "why", "corrective_action")
+_OF_PLAN = ("hazard", "critical_limit", "monitoring", "verification", "record")
+
+Texts = dict[str, list[str]]
+"""Each text with the places where it stands."""
+
+
+def of_program() -> Texts:
+    """The sentences that the program's modules and page templates make for a report."""
+    found: Texts = {}
+    for pattern in _SPEAK:
+        for path in sorted(PACKAGE.glob(pattern)):
+            for line, text in _in_module(ast.parse(path.read_text("utf-8"))):
+                _add(found, text, f"{path.relative_to(PACKAGE).as_posix()}:{line}")
+    return found
+
+
+def of_pack(root: Path) -> Texts:
+    """The texts of a pack that a store reads; those of the packs beneath it stand in their own catalogues."""
+    found: Texts = {}
+    files = [root / "pack.yaml", *sorted(root.glob("*/rule.yaml"))] if root.is_dir() else [root]
+    for file in files:
+        data = documents.read(file).data
+        name = file.relative_to(root).as_posix() if root.is_dir() else root.name
+        pack = data if "pack" in data else {}
+        for key in _OF_PACK:
+            _add_all(found, pack.get(key), name)
+        for profile in pack.get("profiles", {}).values():
+            _add_all(found, profile.get("title"), name)
+        for step in pack.get("grading", {}).get("results", ()):
+            _add_all(found, step.get("result"), name)
+        for rule in pack.get("rules", ()) if pack else (data,):
+            for key in _OF_RULE:
+                _add_all(found, rule.get(key), name)
+            for cite in rule.get("cites", ()):
+                _add_all(found, cite.get("says"), name)
+            for key in _OF_PLAN:
+                _add_all(found, rule.get("plan", {}).get(key), name)
+    return found
+
+
+def catalogue(texts: Texts, code: str, before: Mapping[str, str]) -> bytes:
+    """The texts as a catalogue in the `.po` form, with what was said of them before."""
+    from babel.messages.catalog import Catalog
+    from babel.messages.pofile import write_po
+
+    made = Catalog(locale=code, fuzzy=False)
+    for text in sorted(texts, key=lambda text: (texts[text][0].partition(":")[0], text)):
+        places = [(place.partition(":")[0], None) for place in dict.fromkeys(p.partition(":")[0] for p in texts[text])]
+        made.add(text, before.get(text, ""), locations=places)
+    written = io.BytesIO()
+    write_po(written, made, width=100, omit_header=True, include_lineno=False)
+    return _HEADER.format(code=code).encode() + written.getvalue()
+
+
+_HEADER = """\
+msgid ""
+msgstr ""
+"Language: {code}\\n"
+"Plural-Forms: nplurals=2; plural=(n != 1);\\n"
+"Content-Type: text/plain; charset=utf-8\\n"
+"Content-Transfer-Encoding: 8bit\\n"
+
+"""
+
+
+def _add(found: Texts, text: str, place: str) -> None:
+    if any(letter.islower() for letter in text):
+        found.setdefault(text, []).append(place)
+
+
+def _add_all(found: Texts, texts: Any, place: str) -> None:
+    for text in (texts,) if isinstance(texts, str) else texts or ():
+        _add(found, text, place)
+
+
+def _in_module(tree: ast.Module) -> Iterator[tuple[int, str]]:
+    """Every text in a module that reads as words: constants with a blank in them, and f-strings as phrases."""
+    silent = {id(part) for node in ast.walk(tree) if _is_silent(node) for part in ast.walk(node)}
+    for node in ast.walk(tree):
+        if id(node) in silent or not isinstance(node, ast.Constant | ast.JoinedStr):
+            continue
+        text = _text(node)
+        if " " in text.strip():
+            yield node.lineno, text
+        if isinstance(node, ast.JoinedStr):
+            silent |= {id(part) for part in node.values if isinstance(part, ast.Constant)}
+
+
+def _is_silent(node: ast.AST) -> bool:
+    if isinstance(node, ast.Expr):
+        return isinstance(node.value, ast.Constant)
+    if isinstance(node, ast.Call):
+        name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+        return name in _USAGE
+    return False
+
+
+def _text(node: ast.Constant | ast.JoinedStr) -> str:
+    if isinstance(node, ast.Constant):
+        return node.value if isinstance(node.value, str) else ""
+    names: dict[str, str] = {}
+    return "".join(
+        _name(part, names) if isinstance(part, ast.FormattedValue) else _literal(part) for part in node.values
+    )
+
+
+def _literal(part: ast.expr) -> str:
+    """The text between the braces; a brace in it is doubled, as in any template."""
+    return str(part.value).replace("{", "{{").replace("}", "}}") if isinstance(part, ast.Constant) else ""
+
+
+def _name(part: ast.FormattedValue, names: dict[str, str]) -> str:
+    """A name for what stands in braces: the variable's or attribute's own, else `x` with a number."""
+    value = part.value
+    key = ast.dump(value)
+    if key not in names:
+        name = value.id if isinstance(value, ast.Name) else value.attr if isinstance(value, ast.Attribute) else ""
+        name = name if name and name not in names.values() and not name.startswith("_") else f"x{len(names) + 1}"
+        names[key] = name
+    return f"{{{names[key]}}}"
+
+
+def main(code: str) -> None:
+    """Bring the program's own catalogue in a language up to date."""
+    path = FOLDER / f"{code}.po"
+    before = entries(path) if path.is_file() else {}
+    path.write_bytes(catalogue(of_program(), code, before))
+
+
+if __name__ == "__main__":
+    main(sys.argv[1])
