@@ -19,6 +19,7 @@ from validator.deviations import Deviations, accept
 from validator.engine import notices as tell
 from validator.engine.apply import Applied, apply
 from validator.engine.due import upcoming
+from validator.engine.pictures import pictures
 from validator.engine.stamp import finding_id, findings, order_key
 from validator.findings import (
     REPORT_VERSION,
@@ -50,11 +51,12 @@ Tallies = npt.NDArray[np.int64]
 
 def audit(
     intake: Intake, packs: Sequence[Pack], register: Register | None, as_of: AsOf, *, generated_at: str, tool: str,
-    decision: str = "", accepted: Deviations | None = None,
+    decision: str = "", accepted: Deviations | None = None, drawn: bool = False,
 ) -> Report:  # fmt: skip
     """Judge every cycle and interval of the records by the packs and say how it stands.
 
     `accepted` are the deviations that somebody has accepted: findings that fit one are marked and count as observations.
+    `drawn` asks for what a report draws beside its findings, which takes time that a text report need not.
     """
     records = intake.records
     fleet = machines(register, _recorded(records), as_of)
@@ -96,6 +98,7 @@ def audit(
         stores=_stores(fleet, scores, due, sorted_once, unread=unread or not len(records)), checked=_checked(applied, tally),
         findings=tuple(found), notices=tuple(dict.fromkeys(told)), record_defects=intake.defects,
         upcoming=tuple(due), cautions=tuple(dict.fromkeys(c for p in packs for c in p.cautions)), records=len(records),
+        pictures=pictures(applied, fleet) if drawn else None,
     )  # fmt: skip
 
 

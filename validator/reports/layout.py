@@ -315,7 +315,8 @@ def _notice(notice: Notice) -> tuple[str, str]:
 
 def _due(due: Due) -> DueShown:
     last = f"{name(due.last_completed)} ({name(due.last_cycle_id)})" if due.last_completed else "never in the records"
-    return DueShown(words.due(due), name(due.due_on), name(due.store_id), name(due.equipment_id), name(due.rule), last)
+    return DueShown(words.due(due), name(due.due_on), name(due.store_id), name(due.equipment_id), name(due.rule), last,
+                    due.days_left < 0)  # fmt: skip
 
 
 def _file(file: InputFile) -> FileShown:
@@ -326,5 +327,6 @@ def _file(file: InputFile) -> FileShown:
         reason=words.capital(words.stopped(file.reason)),
         rows=words.rows_read(file),
         sha256=name(file.sha256[:12]),
+        full_sha256=name(file.sha256),
         assumptions=tuple(words.capital(words.stopped(said)) for said in file.assumptions),
     )
