@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from validator.findings import (
+    Action,
+    Citation,
     Counts,
     Due,
     Finding,
@@ -88,7 +90,8 @@ def lay_out(report: Report, findings_shown: int, group: Grouping = "grade") -> V
             if (control, grade) in totals
         ),
         left_out=len(report.findings) - len(chosen),
-        actions=_actions(report.findings),
+        actions=_actions(report),
+        times=_times(report.actions),
         stores=tuple(_store(store) for store in report.stores),
         checked=tuple(_checked(rule) for rule in report.checked),
         by_hand=sampling.advice(sum(machine.cycles for store in report.stores for machine in store.equipment)),
@@ -204,7 +207,7 @@ def _finding(finding: Finding, report: Report) -> FindingShown:
         message=words.capital(words.stopped(finding.message)),
         measures=tuple((label, said) for label, said in measures if said),
         rows=words.places(finding.evidence),
-        sources=_sources(finding),
+        sources=_sources(finding.citations),
         cited=tuple(words.cited(cited) for cited in finding.citations),
         hazard=sentence(finding.hazard),
         limit_from=sentence(finding.limit_from),
@@ -229,11 +232,12 @@ def _when(finding: Finding) -> str:
     return "If it occurs again" if "cos" in finding.marks else "To do"
 
 
-def _sources(finding: Finding) -> tuple[tuple[str, str], ...]:
-    return tuple((words.citation(cited), words.stopped(cited.says)) for cited in finding.citations)
+def _sources(citations: Iterable[Citation]) -> tuple[tuple[str, str], ...]:
+    return tuple((words.citation(cited), words.stopped(cited.says)) for cited in citations)
 
 
-def _actions(findings: Sequence[Finding]) -> tuple[RuleToDo, ...]:
+def _actions(report: Report) -> tuple[RuleToDo, ...]:
+    of_rule = grouped(report.actions, lambda action: action.rule)
     return tuple(
         RuleToDo(
             rule=name(rule),
@@ -241,10 +245,17 @@ def _actions(findings: Sequence[Finding]) -> tuple[RuleToDo, ...]:
             count=words.count(len(same), "finding"),
             action=words.stopped(same[0].corrective_action) or "The rule names no corrective action.",
             hazard=sentence(same[0].hazard),
-            sources=_sources(same[0]),
+            sources=_sources(same[0].citations),
+            due=words.deadline(of_rule.get(rule, ())),
         )
-        for (_, rule), same in grouped(by_gravity(findings), lambda finding: (finding.pack, finding.rule)).items()
+        for (_, rule), same in grouped(
+            by_gravity(report.findings), lambda finding: (finding.pack, finding.rule)
+        ).items()
     )
+
+
+def _times(actions: Sequence[Action]) -> tuple[tuple[str, str], ...]:
+    return _sources(dict.fromkeys(action.due_citation for action in actions if action.due_citation))
 
 
 def _store(store: StoreResult) -> StoreShown:

@@ -13,11 +13,15 @@ Tally = tuple[str, str, str, str]
 
 @dataclass(frozen=True, slots=True)
 class ToDo:
-    """One thing to do: the action in the imperative, why in one line, and the id of the first finding behind it."""
+    """One thing to do: the action in the imperative, why in one line, and the id of the first finding behind it.
+
+    `due` says by when it must be done and by which source; blank where no time is set.
+    """
 
     action: str
     why: str
     finding: str
+    due: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +97,8 @@ class RuleToDo:
     action: str
     hazard: str
     sources: tuple[tuple[str, str], ...]
+    due: str
+    """By when the first of them must be done."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,6 +182,8 @@ class View:
     grades: tuple[GradeShown, ...]
     left_out: int
     actions: tuple[RuleToDo, ...]
+    times: tuple[tuple[str, str], ...]
+    """The sources of the times for correction, each with what it asks in our own words."""
     stores: tuple[StoreShown, ...]
     checked: tuple[CheckedShown, ...]
     by_hand: str
