@@ -91,6 +91,32 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True)
+class Action:
+    """One thing to do at one machine, for all findings of a rule that ask for the same.
+
+    `id` is stable from night to night, so that a kept list can be followed up. `title` is what is wrong; `status` and `grade`
+    are those of the gravest finding. `due` is the latest moment by the store's clock (RFC 3339), blank where no time is set;
+    `due_reason` says why, and `due_citation` where that time comes from. `cautions` are numbers in the report's list, from 1.
+    """
+
+    id: str
+    action: str
+    title: str
+    rule: str
+    grade: Grade
+    status: Status
+    store_id: str
+    equipment_id: str
+    cycle_ids: tuple[str, ...]
+    targets: tuple[str, ...]
+    due: str
+    due_reason: str
+    due_citation: Citation | None
+    findings: tuple[str, ...]
+    cautions: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Notice:
     """Something a reader must know that is no finding: a rule that judged nothing, an assumption, a row not used."""
 
@@ -376,7 +402,10 @@ class Pictures:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """The whole answer of one audit, in one declared order. Every format shows the same."""
+    """The whole answer of one audit, in one declared order. Every format shows the same.
+
+    `actions` are all that the findings ask for, the most urgent first; what was put right on site or accepted asks for none.
+    """
 
     report_version: str
     tool: str
@@ -395,4 +424,5 @@ class Report:
     upcoming: tuple[Due, ...]
     cautions: tuple[str, ...]
     records: int = field(default=0)
+    actions: tuple[Action, ...] = ()
     pictures: Pictures | None = None

@@ -17,6 +17,7 @@ from validator import grading
 from validator.cycles import form_cycles
 from validator.deviations import Deviations, accept
 from validator.engine import notices as tell
+from validator.engine.actions import actions
 from validator.engine.apply import Applied, apply
 from validator.engine.due import upcoming
 from validator.engine.pictures import pictures
@@ -91,13 +92,15 @@ def audit(
     ladder = packs[0].grading if packs else Grading()
     scores = _Standings(ladder, applied, tally, found, len(fleet))
     due = upcoming(applied)
+    cautions = tuple(dict.fromkeys(c for p in packs for c in p.cautions))
     return Report(
         report_version=REPORT_VERSION, tool=tool, generated_at=generated_at, as_of=as_of.shown, decision=decision or (packs[0].decision if packs else "simple"),
         title=" and ".join(p.title for p in packs), inputs=_count_unused(intake, sorted_once.values()),
         packs=tuple(PackUsed(p.id, p.version, p.title, p.sha256) for p in packs), summary=_summary(_with_empty(scores.all(), found), len(records), unread),
         stores=_stores(fleet, scores, due, sorted_once, unread=unread or not len(records)), checked=_checked(applied, tally),
         findings=tuple(found), notices=tuple(dict.fromkeys(told)), record_defects=intake.defects,
-        upcoming=tuple(due), cautions=tuple(dict.fromkeys(c for p in packs for c in p.cautions)), records=len(records),
+        upcoming=tuple(due), cautions=cautions, records=len(records),
+        actions=actions(found, packs, fleet, as_of, cautions),
         pictures=pictures(applied, fleet) if drawn else None,
     )  # fmt: skip
 

@@ -44,10 +44,16 @@ RENDERERS: Mapping[str, Renderer] = MappingProxyType(
     {
         "text": Renderer("text", "txt", "plain text to read in a terminal", "validator.reports.text"),
         "json": Renderer(
-            "json", "json", "the whole report for programs and the archive", "validator.reports.json_", canonical=True,
+            "json",
+            "json",
+            "the whole report for programs and the archive",
+            "validator.reports.json_",
+            canonical=True,
             draws=True,
         ),
-        "html": Renderer("html", "html", "one self-contained page to read, send or print", "validator.reports.html", draws=True),
+        "html": Renderer(
+            "html", "html", "one self-contained page to read, send or print", "validator.reports.html", draws=True
+        ),
     }
 )
 """Every format by its name, in the order in which help shows them."""

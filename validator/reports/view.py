@@ -15,11 +15,15 @@ Tally = tuple[str, str, str, str]
 
 @dataclass(frozen=True, slots=True)
 class ToDo:
-    """One thing to do: the action in the imperative, why in one line, and the id of the first finding behind it."""
+    """One thing to do: the action in the imperative, why in one line, and the id of the first finding behind it.
+
+    `due` says by when it must be done and by which source; blank where no time is set.
+    """
 
     action: str
     why: str
     finding: str
+    due: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +99,8 @@ class RuleToDo:
     action: str
     hazard: str
     sources: tuple[tuple[str, str], ...]
+    due: str
+    """By when the first of them must be done."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +121,7 @@ class Standing:
 class StoreShown:
     """A store as a whole and its machines."""
 
+    id: str
     whole: Standing
     timezone: str
     machines: tuple[Standing, ...]
@@ -196,6 +203,19 @@ class Overview:
 
 
 @dataclass(frozen=True, slots=True)
+class Placed:
+    """The report by place, as a page shows it: what was found by rule, stores by month, then every store with its pictures.
+
+    `left_out` are sentences that say what is not on the page, each with its count.
+    """
+
+    index: tuple[IndexGroup, ...]
+    overview: Overview | None
+    stores: tuple[StoreDrawn, ...]
+    left_out: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class CheckedShown:
     """What one rule judged; `outcome` is the share of OUT with its range, or that the rule was not exercised."""
 
@@ -255,6 +275,8 @@ class View:
     grades: tuple[GradeShown, ...]
     left_out: int
     actions: tuple[RuleToDo, ...]
+    times: tuple[tuple[str, str], ...]
+    """The sources of the times for correction, each with what it asks in our own words."""
     stores: tuple[StoreShown, ...]
     checked: tuple[CheckedShown, ...]
     by_hand: str

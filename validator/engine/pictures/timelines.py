@@ -111,7 +111,9 @@ def _drawn(
         recorded = {*(s.target for s in spans), *(a.target for a in of_cycle)}
         expected = tuple(dict.fromkeys((*(machine.lines or ()), *(machine.parts or ()))))
         others = tuple(sorted(recorded - {*expected, ""}))
-        at_once = tuple((step, n) for step, n in sorted(machine.capacities.items()) if any(s.step == step for s in spans))
+        at_once = tuple(
+            (step, n) for step, n in sorted(machine.capacities.items()) if any(s.step == step for s in spans)
+        )
         yield cycle, Timeline(
             machine.store_id, machine.equipment_id, steps.cycle_ids[cycle], local_start(steps, cycle), seconds,
             (*expected, *others, *(("",) if "" in recorded else ())), tuple(sorted(machine.out_of_use & set(expected))),

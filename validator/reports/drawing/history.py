@@ -64,7 +64,7 @@ class _Scale:
         return wide((b - a) / self.days)
 
     def axis(self, height: int) -> Iterator[Shape]:
-        months = []
+        months: list[date] = []
         at = self.first.replace(day=1)
         last = self.first + timedelta(days=self.days)
         while at <= last and len(months) < 1200:
