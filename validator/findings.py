@@ -278,7 +278,7 @@ class Span:
 class Asked:
     """What a rule asks of a step on a target of a cycle, and how the check came out.
 
-    `least_s` and `reached_s` are seconds; null where no time is asked, or none is known.
+    `least_s` is in seconds, null where no time is asked; `observed` is what was seen of it, null where nothing is known.
     """
 
     rule: str
@@ -287,7 +287,7 @@ class Asked:
     status: Status
     reason: str
     least_s: float | None
-    reached_s: float | None
+    observed: Quantity | None
 
 
 @dataclass(frozen=True, slots=True)

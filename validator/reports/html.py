@@ -26,12 +26,13 @@ FOLDED_ABOVE = 3
 COMPACT_ABOVE = 50
 """Stores above which the table has one line a store and none a machine."""
 
-_LIMITS = {"stores": 2_000, "lines": 200, "dues": 40}
+_LIMITS = {"stores": 2_000, "lines": 200, "dues": 20}
 _TEMPLATES = Path(__file__).resolve().parent / "templates"
 _WEIGHTS = {grade.value: len(Grade) - grade.rank for grade in Grade}
 _SECTIONS = (
     ("first", "Do first"),
     ("due", "Next due"),
+    ("audit", "This audit"),
     ("months", "Stores by month"),
     ("stores", "How each stands"),
     ("findings", "What was found"),
@@ -87,7 +88,7 @@ def _render(
     view = layout.lay_out(report, 0, group)
     on_page = {store.id for store in placed.stores}
     here = {part: bool(getattr(view, part)) for part in ("due", "stores", "defects", "notices", "cautions")}
-    here |= dict.fromkeys(("first", "findings", "files"), True)
+    here |= dict.fromkeys(("first", "audit", "findings", "files"), True)
     here |= {"months": bool(placed.overview), "places": bool(placed.stores or placed.left_out), "checked": not home}
     return page(
         "report.html.j2",

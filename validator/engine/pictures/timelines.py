@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from validator.engine.apply import Applied
 from validator.engine.stamp import local_start
-from validator.findings import Asked, Quantity, Span, Status, Timeline
+from validator.findings import Asked, Span, Status, Timeline
 from validator.kinds.outcome import NOT_APPLICABLE, NOT_OBSERVED, OUT, STATUS_WORDS
 from validator.machines import Machine
 from validator.quantities import MICROSECONDS, whole_if_whole
@@ -91,13 +91,9 @@ def _asked(steps: Steps, applied: Sequence[Applied], chosen: Ints) -> dict[int, 
                 least = shown.required.min if timed and shown.required and shown.required.unit == "s" else None
                 found.setdefault(int(o.cycle[i]), []).append(
                     Asked(a.rule.rule.id, step, o.target[i], _STATUS[int(o.status[i])], o.reason[i], least,
-                          _seconds(shown.observed))
+                          shown.observed)
                 )  # fmt: skip
     return found
-
-
-def _seconds(observed: Quantity | None) -> float | None:
-    return None if observed is None or observed.unit != "s" else float(observed.value)
 
 
 def _drawn(

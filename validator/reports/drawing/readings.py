@@ -12,7 +12,7 @@ from validator.reports.drawing import Picture, Shape, across, look_of, wide
 from validator.reports.visible import name
 
 HEAD = ("When", "Solution", "Reading", "Can stand for", "Result", "Row")
-_TOP, _PLOT, _FOOT = 18, 110, 20
+_TOP, _PLOT, _FOOT = 22, 110, 20
 _LABELLED = 12
 """Readings up to which each bears its figure."""
 
@@ -24,7 +24,7 @@ def draw(series: Readings) -> Picture:
     scale = _Scale(highest * 1.12)
     shapes = [*_band(series, scale)]
     for n, reading in enumerate(series.readings):
-        shapes += _reading(reading, across((n + 0.5) / len(series.readings)), scale, len(series.readings))
+        shapes += _reading(reading, series, _x(n, len(series.readings)), scale)
     shapes += _days(series)
     out = sum(r.status.value == "out" for r in series.readings)
     limits = _limits(series)
@@ -43,6 +43,11 @@ class _Scale:
         return round(_TOP + _PLOT * (1 - min(max(value / self.top, 0.0), 1.0)), 1)
 
 
+def _x(n: int, of: int) -> float:
+    """Where reading n of so many stands: in order, right of the figures of the limits."""
+    return across(0.12 + 0.88 * (n + 0.5) / of)
+
+
 def _limits(series: Readings) -> str:
     ends = [f"at least {plain_number(series.min)} ppm"] if series.min is not None else []
     ends += [f"at most {plain_number(series.max)} ppm"] if series.max is not None else []
@@ -55,22 +60,23 @@ def _band(series: Readings, scale: _Scale) -> Iterator[Shape]:
     if series.min is not None or series.max is not None:
         yield Shape("bar", "band", across(0), top, wide(1), max(bottom - top, 0))
     yield Shape("line", "hair", across(0), scale.y(0), wide(1))
-    for value, word, dy in ((series.max, "at most", -4), (series.min, "at least", 12)):
+    for value, word, dy in ((series.max, "max", -4), (series.min, "min", 12)):
         if value is not None:
             y = scale.y(value)
             yield Shape("line", "limit", across(0), y, wide(1))
             yield Shape("text", "tick", across(0), max(y + dy, 10), text=f"{word} {plain_number(value)}")
 
 
-def _reading(reading: Reading, x: float, scale: _Scale, of: int) -> Iterator[Shape]:
+def _reading(reading: Reading, series: Readings, x: float, scale: _Scale) -> Iterator[Shape]:
     y = scale.y(reading.value)
     low = scale.y(reading.low if reading.low is not None else 0)
     high = scale.y(reading.high if reading.high is not None else scale.top)
     if low != high:
         yield Shape("bar", "cell", round(x - 0.9, 2), high, 1.8, low - high)
     yield Shape("mark", look_of(reading.status), x, y)
-    if of <= _LABELLED or reading.status.value != "in":
-        yield Shape("text", f"figure {look_of(reading.status)}", x, y - 9, text=plain_number(reading.value), anchor="middle")  # fmt: skip
+    dy = 17 if series.min is not None and reading.value < series.min else -9
+    if len(series.readings) <= _LABELLED or reading.status.value != "in":
+        yield Shape("text", f"figure {look_of(reading.status)}", x, y + dy, text=plain_number(reading.value), anchor="middle")  # fmt: skip
 
 
 def _days(series: Readings) -> Iterator[Shape]:
@@ -79,7 +85,7 @@ def _days(series: Readings) -> Iterator[Shape]:
     every = max(1, -(-many // 5))
     for n in range(0, many, every):
         if series.readings[n].at:
-            yield Shape("text", "tick", across((n + 0.5) / many), _TOP + _PLOT + 14, text=name(series.readings[n].at[5:10]), anchor="middle")  # fmt: skip
+            yield Shape("text", "tick", _x(n, many), _TOP + _PLOT + 14, text=name(series.readings[n].at[5:10]), anchor="middle")  # fmt: skip
 
 
 def _row(reading: Reading) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 
@@ -15,6 +16,7 @@ HEAD = ("Line or part", "Recorded, by the store's clock", "Lasted", "At least", 
 WHOLE = "whole machine"
 NOTHING = "nothing recorded"
 OUT_OF_USE = "out of use"
+UNKNOWN = "time unknown"
 _TOP, _LANE, _BAR = 22, 34, 10
 _TICKS = (5, 10, 15, 30, 60, 120, 240, 480, 720, 1440)
 _GRAVITY = (Status.OUT, Status.NOT_OBSERVED, Status.IN, Status.NOT_APPLICABLE)
@@ -35,10 +37,8 @@ def draw(timeline: Timeline) -> Picture:
         shapes += use.shapes(_TOP + n * _LANE, reach)
     rows = [row for lane in lanes for row in lane.rows()] + [use.row() for use in together]
     out = sum(lane.worst is Status.OUT for lane in lanes)
-    says = (
-        f"{words.count(len(lanes), 'line or part', 'lines and parts')} over {say_seconds(round(timeline.seconds))}; "
-        f"{words.count(out, 'row')} with something OUT."
-    )
+    verdict = f"something is OUT on {out} of them" if out else "nothing on them is OUT"
+    says = f"{words.count(len(lanes), 'line or part', 'lines and parts')} in {say_seconds(round(timeline.seconds))}; {verdict}."
     return Picture(f"Timeline of cycle {name(timeline.cycle_id)}", says, height, tuple(shapes), HEAD, tuple(rows))
 
 
@@ -93,8 +93,7 @@ class _Lane:
             return f"{name(a.step)} not recorded: {a.status.shown}"[:44]
         if a.least_s is None:
             return f"{name(a.step)}: {a.status.shown}"[:44]
-        reached = "time unknown" if a.reached_s is None else _brief(a.reached_s)
-        return f"{reached} of {_brief(a.least_s)}: {a.status.shown}"
+        return f"{_brief(words.amount(a.observed) or UNKNOWN)} of {_brief(say_seconds(a.least_s))}: {a.status.shown}"
 
     def rows(self) -> Iterator[tuple[str, ...]]:
         """The same as lines of a table: one for each thing asked, and one for all other rows."""
@@ -102,7 +101,7 @@ class _Lane:
         for a in self.asked:
             mine = self._of(a)
             told += mine
-            lasted = "-" if a.reached_s is None else say_seconds(a.reached_s)
+            lasted = words.amount(a.observed) or "-"
             least = "-" if a.least_s is None else say_seconds(a.least_s)
             result = f"{a.status.shown} ({name(a.rule)})"
             yield self.name, self._recorded(mine) or f"{name(a.step)}: {NOTHING}", lasted, least, result
@@ -169,8 +168,9 @@ def _bar(span: Span, look: str, y: float, reach: float) -> Shape:
     return Shape("bar", look, across(left), y, max(wide(right - left), 0.4), _BAR)
 
 
-def _brief(seconds: float) -> str:
-    return say_seconds(round(seconds, 1)).replace(" min", "m").replace(" h", "h").replace(" s", "s")
+def _brief(said: str) -> str:
+    """A time in the fewest letters: `14m 59s`."""
+    return short(re.sub(r"(?<=\d) (h|m|s)(in)?\b", r"\1", said))
 
 
 def _clock(timeline: Timeline, seconds: float) -> str:
