@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from validator.findings import (
+    Action,
     Change,
     Citation,
     Counts,
@@ -114,6 +115,38 @@ def findings() -> tuple[Finding, ...]:
     )  # fmt: skip
 
 
+IN_72_HOURS = Citation("food-code", "Food Code", "8-405.11", "2022", "at once, at the latest within 72 hours", True)
+IN_90_DAYS = Citation("food-code", "Food Code", "8-406.11", "2022", "by an agreed date, within 90 days", True)
+_TIMES = {
+    Grade.CRITICAL: ("2026-05-07T06:00:00-05:00", "critical: within 72 h", IN_72_HOURS),
+    Grade.MAJOR: ("2026-05-14T23:59:59-05:00", "major: within 10 days", IN_72_HOURS),
+    Grade.MINOR: ("2026-08-02T23:59:59-05:00", "minor: within 90 days", IN_90_DAYS),
+}
+
+
+def action(number: int, *of: Finding, **changes: Any) -> Action:
+    """What some findings of one rule at one machine ask for; any field can be set otherwise."""
+    worst = of[0]
+    out = worst.status is Status.OUT
+    due, why, source = _TIMES.get(worst.grade, ("", "no time is set for this grade", None)) if out else ("", "", None)
+    usual = Action(
+        id=f"A{number:08d}", action=worst.corrective_action if out else "Record what is lacking", title=worst.title,
+        rule=worst.rule, grade=worst.grade, status=worst.status, store_id=worst.store_id,
+        equipment_id=worst.equipment_id, cycle_ids=tuple(dict.fromkeys(f.cycle_id for f in of if f.cycle_id)),
+        targets=tuple(sorted({f.target for f in of if f.target})), due=due, due_reason=why, due_citation=source,
+        findings=tuple(f.id for f in of), cautions=(1, 2) if out else (),
+    )  # fmt: skip
+    return dataclasses.replace(usual, **changes)
+
+
+def actions(found: tuple[Finding, ...]) -> tuple[Action, ...]:
+    """Those of `findings()`: the overdue machine first, both lines in one, nothing for what was corrected or accepted."""
+    short, missing, _, unread, late, _, regular = found
+    return (
+        action(5, late), action(2, missing, short), action(7, regular), action(4, unread),
+    )  # fmt: skip
+
+
 def _stores() -> tuple[StoreResult, ...]:
     late = Due(
         "TL-02", "TL-02-SYR-A", "SYR-INTERVAL", "2026-04-26", -8, "overdue", "C-0017", "2026-03-27T06:52:00-05:00"
@@ -193,6 +226,7 @@ def full_report() -> Report:
             "Shut off gas and let the pressure out of a line before it is opened",
         ),
         records=216,
+        actions=actions(findings()),
     )  # fmt: skip
 
 
@@ -229,6 +263,7 @@ def clean_report() -> Report:
         record_defects=(),
         upcoming=full.upcoming[:1],
         records=120,
+        actions=(),
     )
 
 
@@ -256,7 +291,8 @@ def unobserved_report() -> Report:
     )
     verdict = Verdict("not shown", "", Score(None, 0.0, 100.0), Counts(0, 0, 3, 0), {"major": 3}, 0.0)
     rule = dataclasses.replace(empty_report().checked[0], counts=Counts(0, 0, 3, 0))
-    return dataclasses.replace(clean_report(), summary=verdict, stores=(), findings=gaps, checked=(rule,))
+    return dataclasses.replace(clean_report(), summary=verdict, stores=(), findings=gaps, checked=(rule,),
+                               actions=(action(1, *gaps),))  # fmt: skip
 
 
 def fleet_report(stores: int = 60, per_store: int = 12) -> Report:
@@ -276,7 +312,8 @@ def fleet_report(stores: int = 60, per_store: int = 12) -> Report:
         ]
     counts = Counts(50 * stores, per_store * stores, 2 * stores, 0)
     summary = Verdict("not met", "", Score(80.0, 78.0, 82.0), counts, {"major": per_store * stores}, 0.97)
-    return dataclasses.replace(full_report(), stores=tuple(many), findings=tuple(found), summary=summary)
+    return dataclasses.replace(full_report(), stores=tuple(many), findings=tuple(found), summary=summary,
+                               actions=tuple(action(n, f) for n, f in enumerate(found)))  # fmt: skip
 
 
 def with_every_text(value: Any, said: Callable[[str], str]) -> Any:

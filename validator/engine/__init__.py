@@ -17,9 +17,11 @@ from validator import grading
 from validator.cycles import form_cycles
 from validator.deviations import Deviations, accept
 from validator.engine import notices as tell
+from validator.engine.actions import actions
 from validator.engine.apply import Applied, apply
 from validator.engine.change import Before
 from validator.engine.due import upcoming
+from validator.engine.pictures import pictures
 from validator.engine.stamp import finding_id, findings, order_key
 from validator.findings import (
     REPORT_VERSION,
@@ -51,12 +53,13 @@ Tallies = npt.NDArray[np.int64]
 
 def audit(
     intake: Intake, packs: Sequence[Pack], register: Register | None, as_of: AsOf, *, generated_at: str, tool: str,
-    decision: str = "", accepted: Deviations | None = None, before: Before | None = None,
+    decision: str = "", accepted: Deviations | None = None, before: Before | None = None, drawn: bool = False,
 ) -> Report:  # fmt: skip
     """Judge every cycle and interval of the records by the packs and say how it stands.
 
     `accepted` are the deviations that somebody has accepted: findings that fit one are marked and count as observations.
     `before` is an earlier report: findings are new or persisting since, and repeated where they stood there before.
+    `drawn` asks for what a report draws beside its findings, which takes time that a text report need not.
     """
     records = intake.records
     fleet = machines(register, _recorded(records), as_of)
@@ -91,13 +94,16 @@ def audit(
     ladder = packs[0].grading if packs else Grading()
     scores = _Standings(ladder, applied, tally, found, len(fleet))
     due = upcoming(applied)
+    cautions = tuple(dict.fromkeys(c for p in packs for c in p.cautions))
     report = Report(
         report_version=REPORT_VERSION, tool=tool, generated_at=generated_at, as_of=as_of.shown, decision=decision or (packs[0].decision if packs else "simple"),
         title=" and ".join(p.title for p in packs), inputs=_count_unused(intake, sorted_once.values()),
         packs=tuple(PackUsed(p.id, p.version, p.title, p.sha256) for p in packs), summary=_summary(_with_empty(scores.all(), found), len(records), unread),
         stores=_stores(fleet, scores, due, sorted_once, unread=unread or not len(records)), checked=_checked(applied, tally),
         findings=tuple(found), notices=tuple(dict.fromkeys(told)), record_defects=intake.defects,
-        upcoming=tuple(due), cautions=tuple(dict.fromkeys(c for p in packs for c in p.cautions)), records=len(records),
+        upcoming=tuple(due), cautions=cautions, records=len(records),
+        actions=actions(found, packs, fleet, as_of, cautions),
+        pictures=pictures(applied, fleet) if drawn else None,
     )  # fmt: skip
     return report if before is None else before.since(report, before.look(applied))
 

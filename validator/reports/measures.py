@@ -40,6 +40,7 @@ def for_reader(report: Report, units: Units) -> Report:
     return replace(
         report,
         findings=tuple(_finding(finding, units, cited) for finding in report.findings),
+        actions=tuple(replace(a, action=said(a.action), title=said(a.title)) for a in report.actions),
         checked=tuple(replace(rule, title=said(rule.title)) for rule in report.checked),
         notices=tuple(replace(notice, message=said(notice.message)) for notice in report.notices),
         cautions=tuple(said(caution) for caution in report.cautions),

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
-from validator.findings import Finding, InputFile, Report, Status
+from validator.findings import Action, Finding, InputFile, Report, Status
 from validator.reports import words
 from validator.reports.grouping import by_date, by_gravity, grouped, machines
 from validator.reports.view import ToDo
@@ -102,26 +102,26 @@ def first_things(report: Report) -> tuple[ToDo, ...]:
 def _from_findings(report: Report) -> Iterator[_Ranked]:
     # What was put right on the spot, or accepted for a time, is told below and asks for nothing now.
     open_ones = [finding for finding in report.findings if "cos" not in finding.marks and not finding.deviation]
+    asked = {finding: action for action in report.actions for finding in action.findings}
     for (status, _, rule), same in grouped(open_ones, lambda f: (f.status, f.pack, f.rule)).items():
         worst = by_gravity(same)[0]
         band = 0 if status is Status.OUT else 60
         if any(finding.target == OPEN and finding.status is Status.OUT for finding in same):
             band = -100  # what is overdue now comes before what was wrong then
             worst = next(finding for finding in same if finding.target == OPEN)
-        yield (band + worst.grade.rank * 10, -len(same), rule), _about(worst, same)
+        yield (band + worst.grade.rank * 10, -len(same), rule), _about(worst, same, asked)
 
 
-def _about(worst: Finding, same: list[Finding]) -> ToDo:
+def _about(worst: Finding, same: list[Finding], asked: Mapping[str, Action]) -> ToDo:
     place = ", ".join(name(part) for part in (worst.store_id, worst.equipment_id, worst.target) if part)
     often = words.count(len(same), "time")
     if machines(same) > 1:
         often += f" at {words.count(machines(same), 'machine')}"
     where = "" if not place else f", first {place}" if len(same) > 1 else f", {place}"
     why = f"{heading(worst.title)} ({worst.status.shown}, {worst.grade.value}): {often}{where}."
-    if worst.status is Status.OUT:
-        return ToDo(words.stopped(worst.corrective_action) or "Put this right.", why, name(worst.id))
-    lacking = f" ({words.plain(worst.reason)})" if worst.reason else ""
-    return ToDo(f"Record what is lacking{lacking}, so that this can be shown.", why, name(worst.id))
+    wanted = asked[worst.id].action if worst.id in asked else worst.corrective_action
+    due = words.deadline(asked[finding.id] for finding in same if finding.id in asked)
+    return ToDo(words.stopped(wanted) or "Put this right.", why, name(worst.id), due)
 
 
 def _from_files(report: Report) -> Iterator[_Ranked]:
