@@ -21,8 +21,8 @@ class Renderer:
 
     The module is imported at the first use, so that a run pays only for the formats it asks for. Every such module has
     `render(report: Report) -> bytes`, a pure function that shows the whole report and filters nothing silently. A
-    `canonical` format is for programs and stays the same whatever units and grouping its reader likes; any other takes
-    `group: Grouping` as well.
+    `canonical` format is for programs and stays the same whatever units and grouping its reader likes; any other that is
+    `grouped` takes `group: Grouping` as well.
     """
 
     name: str
@@ -30,11 +30,13 @@ class Renderer:
     description: str
     module: str
     canonical: bool = False
+    grouped: bool = True
 
     def render(self, report: Report, units: Units = "si", group: Grouping = "grade") -> bytes:
         """The report in this format, as the bytes of a complete file; `units` are those that its reader sees."""
         render = import_module(self.module).render
-        written: bytes = render(report) if self.canonical else render(for_reader(report, units), group=group)
+        shown = report if self.canonical else for_reader(report, units)
+        written: bytes = render(shown, group=group) if self.grouped and not self.canonical else render(shown)
         return written
 
 
@@ -45,6 +47,20 @@ RENDERERS: Mapping[str, Renderer] = MappingProxyType(
             "json", "json", "the whole report for programs and the archive", "validator.reports.json_", canonical=True
         ),
         "html": Renderer("html", "html", "one self-contained page to read, send or print", "validator.reports.html"),
+        "sarif": Renderer(
+            "sarif",
+            "sarif",
+            "SARIF 2.1.0, for code scanning and viewers of findings",
+            "validator.reports.sarif",
+            canonical=True,
+        ),
+        "junit": Renderer(
+            "junit",
+            "xml",
+            "JUnit XML, for build servers: a suite a store, a case a rule",
+            "validator.reports.junit",
+            canonical=True,
+        ),
     }
 )
 """Every format by its name, in the order in which help shows them."""
