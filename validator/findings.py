@@ -266,18 +266,22 @@ class EquipmentResult:
 
 @dataclass(frozen=True, slots=True)
 class StoreResult:
+    """How a store stands; `not_judged` are the rules of which no check there came out IN or OUT."""
+
     store_id: str
     name: str
     timezone: str
     verdict: Verdict
     equipment: tuple[EquipmentResult, ...]
+    not_judged: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class RuleChecked:
     """What one rule judged. `state` is `judged`, or `not exercised` where no check came out IN or OUT.
 
-    `out_low` and `out_high` bound the share of OUT among the judged checks (Wilson's 95 % interval).
+    `out_low` and `out_high` bound the share of OUT among the judged checks (Wilson's 95 % interval). `citations` and
+    `corrective_action` are the rule's own, so that a rule without a finding is told in full as well.
     """
 
     rule: str
@@ -290,6 +294,8 @@ class RuleChecked:
     out_share: float | None
     out_low: float | None
     out_high: float | None
+    citations: tuple[Citation, ...] = ()
+    corrective_action: str = ""
 
 
 @dataclass(frozen=True, slots=True)

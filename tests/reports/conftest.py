@@ -160,9 +160,10 @@ def _stores() -> tuple[StoreResult, ...]:
     return (
         StoreResult("TL-01", "Harbour Lane", "America/Chicago", first,
                     (EquipmentResult("TL-01-SYR-A", "syrup-line-dispenser", 12, first, soon),
-                     EquipmentResult("TL-01-SYR-B", "syrup-line-dispenser", 0, NOBODY, None))),
+                     EquipmentResult("TL-01-SYR-B", "syrup-line-dispenser", 0, NOBODY, None)), ("SAN-IODINE",)),
         StoreResult("TL-02", "Mill Street", "America/Chicago", second,
-                    (EquipmentResult("TL-02-SYR-A", "syrup-line-dispenser", 6, second, late),)),
+                    (EquipmentResult("TL-02-SYR-A", "syrup-line-dispenser", 6, second, late),),
+                    ("SAN-CHLORINE", "SAN-IODINE")),
     )  # fmt: skip
 
 
@@ -170,9 +171,9 @@ def _checked() -> tuple[RuleChecked, ...]:
     share = (0.0125, 0.0034, 0.0443)
     return (
         RuleChecked("SYR-FLUSH", "Line flushed for less than 15 minutes", "flush", Grade.MAJOR, PACK.id, "judged",
-                    Counts(158, 2, 0, 4), *share),
+                    Counts(158, 2, 0, 4), *share, (PRACTICE,), "Flush the line again for 15 minutes without a break"),
         RuleChecked("SAN-CHLORINE", "Chlorine solution outside 50 to 100 ppm", "concentration", Grade.MAJOR, PACK.id,
-                    "judged", Counts(17, 1, 1, 0), 1 / 18, 0.0099, 0.2576),
+                    "judged", Counts(17, 1, 1, 0), 1 / 18, 0.0099, 0.2576, (FOOD_CODE, PRACTICE), "Mix a new batch"),
         RuleChecked("SYR-INTERVAL", "Not cleaned in place for more than 30 days", "interval", Grade.MAJOR, PACK.id,
                     "judged", Counts(17, 1, 0, 0), 1 / 18, 0.0099, 0.2576),
         RuleChecked("REC-VERIFIED", "Not verified by a second person", "record", Grade.MINOR, PACK.id, "judged",

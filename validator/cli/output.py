@@ -46,6 +46,8 @@ def write_report(
 
     if sys.stdout is None:
         raise WrongInput("standard output is closed, and the report has nowhere to go")
+    if RENDERERS[shown].binary and sys.stdout.isatty():
+        raise WrongInput(f"--format {shown}: is no text for a terminal; write it as --output {shown}=PATH")
     for name, path in outputs:
         write_file(path, RENDERERS[name].render(report, units, group))
     on_screen = shown == "text" and sys.stdout.isatty()

@@ -22,7 +22,7 @@ from validator.engine.apply import Applied, apply
 from validator.engine.change import Before
 from validator.engine.due import upcoming
 from validator.engine.pictures import pictures
-from validator.engine.stamp import finding_id, findings, order_key
+from validator.engine.stamp import citations, finding_id, findings, order_key
 from validator.findings import (
     REPORT_VERSION,
     Counts,
@@ -166,6 +166,7 @@ class _Standings:
     ) -> None:  # fmt: skip
         self.ladder = ladder
         weights = {a.rule.rule.id: a.pack.grading.weights[a.rule.rule.grade] for a in applied}
+        self.rules = tuple(tally)
         self.weights = np.array([weights[r] for r in tally], dtype=np.float64)
         self.table = np.stack(list(tally.values())) if tally else np.zeros((0, fleet, 4), dtype=np.int64)
         self.grades: dict[tuple[str, str], tuple[dict[Grade, int], dict[Grade, int]]] = {}
@@ -187,6 +188,16 @@ class _Standings:
         return [
             grading.verdict(self.ladder, score, Counts(*four), *self.grades.get(key, nothing))
             for score, four, key in zip(found, counts, keys, strict=True)
+        ]
+
+    def not_judged(self, first: Sequence[int]) -> list[tuple[str, ...]]:
+        """The rules with no check IN or OUT, for each run of machines that begins at a position of `first`."""
+        if not len(first):
+            return []
+        judged = self.table[:, :, IN] + self.table[:, :, OUT]
+        idle = np.add.reduceat(judged, np.asarray(first, dtype=np.intp), axis=1) == 0
+        return [
+            tuple(rule for rule, none in zip(self.rules, of_store, strict=True) if none) for of_store in idle.T.tolist()
         ]
 
     def all(self) -> Verdict:
@@ -226,8 +237,8 @@ def _stores(
         for v, a, b in zip(of_store, first, ends, strict=bool(first))
     ]
     return tuple(
-        StoreResult(fleet[a].store_id, fleet[a].store_name, fleet[a].zone, verdict, tuple(equipment[a:b]))
-        for a, b, verdict in zip(first, ends, of_store, strict=bool(first))
+        StoreResult(fleet[a].store_id, fleet[a].store_name, fleet[a].zone, verdict, tuple(equipment[a:b]), idle)
+        for a, b, verdict, idle in zip(first, ends, of_store, scores.not_judged(first), strict=bool(first))
     )
 
 
@@ -242,6 +253,7 @@ def _checked(applied: Sequence[Applied], tally: Mapping[str, Tallies]) -> tuple[
             rule_id, a.rule.rule.title, a.rule.rule.kind, a.rule.rule.grade, a.pack.id,
             "judged" if judged else "not exercised", counts, round(counts.out / judged, 4) if judged else None,
             None if low is None else round(low, 4), None if high is None else round(high, 4),
+            citations(a.pack, a.rule.rule), a.rule.rule.corrective_action or "",
         ))  # fmt: skip
     return tuple(found)
 

@@ -43,6 +43,7 @@ GOVERNS = "Local code, the label of each product and licensed practice govern. T
 SAFETY = "Read the cautions before any work with chemicals or on lines under pressure."
 NO_FINDINGS = "No check came out OUT or N/O."
 SHARES = "The share is that of OUT among the checks that came out IN or OUT, with its 95 % interval."
+NO_ACTION = "The rule names no corrective action."
 NO_RULES = "No rule was held against these records."
 NO_FILES = "No file was read."
 NOTHING_FIRST = "Nothing needs doing first."
@@ -184,7 +185,7 @@ def _actions(report: Report) -> tuple[RuleToDo, ...]:
             rule=name(rule),
             title=heading(same[0].title),
             count=words.count(len(same), "finding"),
-            action=words.stopped(same[0].corrective_action) or "The rule names no corrective action.",
+            action=words.stopped(same[0].corrective_action) or NO_ACTION,
             hazard=sentence(same[0].hazard),
             sources=cited_sources(same[0].citations),
             due=words.deadline(of_rule.get(rule, ())),
