@@ -10,8 +10,10 @@ import pytest
 
 from validator.findings import (
     Action,
+    Asked,
     Change,
     Citation,
+    Cleaning,
     Counts,
     Due,
     EquipmentResult,
@@ -19,17 +21,25 @@ from validator.findings import (
     Finding,
     Gone,
     Grade,
+    History,
     InputFile,
+    Month,
     Notice,
     PackUsed,
+    Pictures,
     Quantity,
+    Reading,
+    Readings,
     RecordDefect,
     Report,
     Required,
     RuleChecked,
+    Run,
     Score,
+    Span,
     Status,
     StoreResult,
+    Timeline,
     Verdict,
 )
 
@@ -246,6 +256,94 @@ def since_report() -> Report:
     return dataclasses.replace(full, findings=marked, change=change)
 
 
+def _span(step: str, target: str, start: float | None, end: float | None, row: int, **changes: Any) -> Span:
+    return dataclasses.replace(Span(step, target, start, end, True, True, "monday.csv", "", row), **changes)
+
+
+def _timelines() -> tuple[Timeline, ...]:
+    """A cycle with a flush that was one second short, one that is missing, one without an end, and two at once; and a calm one."""
+    spans = (
+        _span("empty_tank", "tank", 0, 180, 10), _span("disconnect", "", 180, 300, 11),
+        _span("flush", "line-1", 600, 1560, 13), _span("flush", "line-2", 1500, 2399, 12),
+        _span("flush", "line-4", 2500, 3000, 14, end_known=False), _span("sanitize", "nozzles", 700, 1000, 15),
+        _span("prime", "line-1", None, 3600, 16, start_known=False),
+    )  # fmt: skip
+    asked = (
+        Asked("SYR-FLUSH", "flush", "line-1", Status.IN, "", 900, Quantity(960, "s")),
+        Asked("SYR-FLUSH", "flush", "line-2", Status.OUT, "too_short", 900, Quantity(899, "s")),
+        Asked("SYR-FLUSH", "flush", "line-3", Status.OUT, "missing", 900, None),
+        Asked("SYR-FLUSH", "flush", "line-4", Status.NOT_OBSERVED, "missing_time", 900, Quantity("at most 8 min 20 s", "")),
+        Asked("SYR-SANITIZE", "sanitize", "nozzles", Status.IN, "", 300, Quantity(300, "s")),
+    )  # fmt: skip
+    targets = ("line-1", "line-2", "line-3", "line-4", "line-5", "nozzles", "tank", "")
+    bad = Timeline("TL-01", "TL-01-SYR-A", "C-0042", "2026-05-01T07:00:00-05:00", 3600, targets, ("line-5",),
+                   (("flush", 1),), spans, asked)  # fmt: skip
+    calm = Timeline("TL-02", "TL-02-SYR-A", "C-0017", "2026-03-27T06:00:00-05:00", 1500, ("line-1",), (), (),
+                    (_span("flush", "line-1", 0, 900, 80),), asked[:1])  # fmt: skip
+    return bad, calm
+
+
+def _pictures() -> Pictures:
+    usual = (Cleaning("2026-04-01", "C-0041", Status.IN), Cleaning("2026-05-01", "C-0042", Status.OUT))
+    odd = Cleaning("2026-04-20", "C-0041b", Status.NOT_OBSERVED)
+    runs = (
+        Run("SYR-INTERVAL", "2026-02-20", "2026-03-27", "2026-04-01", False, Status.OUT),
+        Run("SYR-INTERVAL", "2026-04-01", "2026-05-01", "2026-05-01", False, Status.IN),
+        Run("SYR-INTERVAL", "2026-05-01", "2026-05-31", "2026-05-04", True, Status.IN),
+    )
+    late = (Run("SYR-INTERVAL", "2026-03-27", "2026-04-26", "2026-05-04", True, Status.OUT),)
+    readings = (
+        Reading("2026-04-01T07:20:00-05:00", "C-0041", "S-6", 50, 25, 75, Status.IN, "monday.csv", "", 4),
+        Reading("2026-05-01T07:20:00-05:00", "C-0042", "S-7", 120.5, 75, None, Status.OUT, "tuesday.xlsx", "Log 5", 9),
+        Reading("", "C-0042", "S-7", 80, 80, 80, Status.NOT_OBSERVED, "tuesday.xlsx", "Log 5", 10),
+    )
+    return Pictures(
+        timelines=_timelines(),
+        histories=(
+            History("TL-01", "TL-01-SYR-A", "2026-05-04", (usual[0], odd, usual[1]), runs, (("2026-03-02", "2026-03-06"),)),
+            History("TL-02", "TL-02-SYR-A", "2026-05-04", (Cleaning("2026-03-27", "C-0017", Status.IN),), late, ()),
+        ),
+        readings=(Readings("TL-01", "TL-01-SYR-A", "chlorine", ("SAN-CHLORINE",), 50, 100, readings),),
+        months=(
+            Month("TL-01", "2026-04", 1, 0, 0), Month("TL-01", "2026-05", 2, 5, 1), Month("TL-02", "2026-03", 1, 0, 0),
+            Month("TL-02", "2026-05", 0, 0, 1),
+        ),
+        cycles_left_out=14,
+        machines_left_out=0,
+    )  # fmt: skip
+
+
+def drawn_report() -> Report:
+    """The full report with its pictures: timelines, cleanings, readings and months."""
+    return dataclasses.replace(full_report(), pictures=_pictures())
+
+
+def unread_report() -> Report:
+    """A file of which no row could be used."""
+    empty = empty_report()
+    file = dataclasses.replace(empty.inputs[0], rows=3, rows_defective=3)
+    defects = tuple(
+        RecordDefect(file.file, "", row, "equipment_id", "missing", "equipment_id is blank") for row in (2, 3, 4)
+    )
+    return dataclasses.replace(empty, inputs=(file,), record_defects=defects, notices=())
+
+
+HOSTILE = (
+    "</p></style></title><script>alert(1)</script><img src=x onerror=alert(1)>"
+    "\" onload='x' {{ 7*7 }}{% raw %}&#60;#panic()$x$*b*\x1b\x00\u202e"
+)
+
+
+def hostile_report() -> Report:
+    """Markup of every sort and control characters in every field."""
+    return with_every_text(drawn_report(), lambda text: text + HOSTILE)
+
+
+def huge_report() -> Report:
+    """Ten thousand characters in every field."""
+    return with_every_text(drawn_report(), lambda text: text + "x" * 10_000)
+
+
 def clean_report() -> Report:
     """Every check IN, nothing to say beside it."""
     full = full_report()
@@ -340,6 +438,12 @@ def every_text() -> Callable[[Report, Callable[[str], str]], Report]:
 MADE: dict[str, Callable[[], Report]] = {
     "full": full_report,
     "since": since_report,
+
+
+    "drawn": drawn_report,
+    "unread": unread_report,
+    "hostile": hostile_report,
+    "huge": huge_report,
     "clean": clean_report,
     "empty": empty_report,
     "unobserved": unobserved_report,
@@ -350,4 +454,7 @@ MADE: dict[str, Callable[[], Report]] = {
 @pytest.fixture(scope="session")
 def made() -> Callable[[str], Report]:
     """A report made by hand, by its name: full, since, clean, empty, unobserved or fleet."""
+
+
+    """A report made by hand, by its name in `MADE`."""
     return lambda name: MADE[name]()

@@ -20,7 +20,10 @@ from validator.reports.view import Placed
 FINDINGS_SHOWN = 1_000
 """A page with more is slow to open; the rest is counted on it, and the JSON report has them all."""
 
-FOLDED_ABOVE = 3
+FOLDED_ABOVE = 6
+"""Findings of one cycle that are shown unfolded."""
+
+CYCLES_OPEN = 3
 """Cycles with findings of one machine that are shown unfolded, the latest."""
 
 COMPACT_ABOVE = 50
@@ -154,6 +157,7 @@ def _template(name: str, more_style: str) -> Template:
     environment.globals.update(
         anchor=anchor,
         fold=FOLDED_ABOVE,
+        cycles_open=CYCLES_OPEN,
         limits=_LIMITS,
         weights=_WEIGHTS,
         style=Markup(style),  # noqa: S704 - ours, and not from data
