@@ -11,16 +11,12 @@ import json
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
-from importlib.resources import files
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from validator.documents import as_json, read_bytes
+from validator.mapping.aliases import aliases, bare, fold, tokens, unit_of
 from validator.mapping.apply import LONGEST
-from validator.mapping.model import fold
 from validator.mapping.values import NotRead, Style, read_clock, read_date, read_length, read_moment
 from validator.tables import AGENTS, NUMBERS, STEPS, TIMES, FileRead, ParsedTable
 
@@ -28,24 +24,11 @@ SURE, LIKELY, GUESS = "sure", "likely", "a guess"
 _MOST_WORDS = 400
 _MOST_LISTED = 40
 _CLOSE = 0.84
-_NOT_NAME = re.compile(r"[^\w°%#-]+")
-_UNIT_WORDS = {
-    "°f": "F", "f": "F", "°c": "C", "c": "C", "ppm": "ppm", "%": "%", "min": "min", "mins": "min", "minutes": "min",
-    "s": "s", "sec": "s", "seconds": "s", "h": "h", "hours": "h",
-}  # fmt: skip
 _LINE = re.compile(r"(?:l|line|ltg|leitung|tap|valve)[ ._-]?0*(\d{1,3})", re.IGNORECASE)
 _PLAIN = re.compile(r"[^\W\d_](?:[\w ./()°-]*[\w)])?")
 _YAML_WORDS = {"true", "false", "null", "yes", "no", "on", "off", "y", "n"}
 _PAIR = {"from": "started_at", "start": "started_at", "started": "started_at", "to": "ended_at", "end": "ended_at",
          "ended": "ended_at", "finished": "ended_at", "min": "duration_s", "minutes": "duration_s"}  # fmt: skip
-
-
-@cache
-def aliases() -> Mapping[str, Any]:
-    """The table of names and words, as data."""
-    raw = files("validator.mapping").joinpath("aliases.yaml").read_bytes()
-    found: Mapping[str, Any] = as_json(read_bytes(raw, "aliases.yaml").data)
-    return found
 
 
 @dataclass
@@ -118,7 +101,7 @@ def _columns(tables: Sequence[ParsedTable]) -> list[_Seen]:
     for name, words in found.items():
         kept = [w for w in words if fold(w) not in blank][:_MOST_WORDS]
         if kept or words or name:
-            seen.append(_Seen(name, kept, _kind(kept), _unit_of(name)))
+            seen.append(_Seen(name, kept, _kind(kept), unit_of(name)))
     return [c for c in seen if not c.name.startswith("#") or c.words]
 
 
@@ -200,13 +183,6 @@ def _decimal_mark(columns: Sequence[_Seen]) -> str | None:
     return None if three and not point else "."
 
 
-def _unit_of(name: str) -> str:
-    for token in re.findall(r"°?[^\W\d_]+|%", name.casefold()):
-        if token in _UNIT_WORDS:
-            return _UNIT_WORDS[token]
-    return ""
-
-
 # --- which column is which ------------------------------------------------------------------------------------------
 
 
@@ -226,21 +202,21 @@ def _assign(columns: Sequence[_Seen]) -> dict[str, _Guess]:
 
 def _options(column: _Seen) -> Iterable[_Guess]:
     known: Mapping[str, Sequence[str]] = aliases()["columns"]
-    tokens = _tokens(column.name)
+    words = tokens(column.name)
     path = re.search(r"\w\.\w|\]", column.name) is not None
-    last = _tokens(re.split(r"[.\]]", column.name)[-1]) if path else tokens
-    bare = [t for t in last if t not in _UNIT_WORDS] or last
+    last = tokens(re.split(r"[.\]]", column.name)[-1]) if path else words
+    short = bare(last)
     for role, names in known.items():
         if not _may_be(role, column):
             continue
-        texts = [_tokens(name) for name in (*names, role)]
-        if any(t in texts for t in (tokens, last, bare)):
+        texts = [tokens(name) for name in (*names, role)]
+        if any(t in texts for t in (words, last, short)):
             yield _Guess(column, role, 6 + _confirmed(role, column), f"named {column.name!r}")
-        elif any(_within(text, bare) for text in texts if text):
+        elif any(_within(text, short) for text in texts if text):
             yield _Guess(column, role, 4, f"its name {column.name!r} holds a usual one")
-        elif path and any(_within(text, tokens) for text in texts if text):
+        elif path and any(_within(text, words) for text in texts if text):
             yield _Guess(column, role, 3, f"its path {column.name!r} holds a usual name")
-        elif difflib.get_close_matches(" ".join(bare), [" ".join(t) for t in texts], 1, _CLOSE):
+        elif difflib.get_close_matches(" ".join(short), [" ".join(t) for t in texts], 1, _CLOSE):
             yield _Guess(column, role, 2, f"its name {column.name!r} is close to a usual one")
     if _share(column, "steps") > 0.5:
         yield _Guess(column, "step", 5, f"{column.name!r} holds words for steps")
@@ -265,16 +241,12 @@ def _confirmed(role: str, column: _Seen) -> bool:
     return role in NUMBERS and (column.kind in ("amount", "length") or bool(column.unit))
 
 
-def _tokens(name: str) -> list[str]:
-    return [t for t in _NOT_NAME.split(name.casefold().replace("#", " no ").replace("_", " ")) if t]
-
-
-def _within(text: Sequence[str], tokens: Sequence[str]) -> bool:
+def _within(text: Sequence[str], name: Sequence[str]) -> bool:
     """Whether a usual name of more than two letters stands in a longer one, word for word."""
     size = len(text)
     if len("".join(text)) < 3:
         return False
-    return any(list(tokens[at : at + size]) == list(text) for at in range(len(tokens) - size + 1))
+    return any(list(name[at : at + size]) == list(text) for at in range(len(name) - size + 1))
 
 
 def _may_be(role: str, column: _Seen) -> bool:

@@ -15,20 +15,13 @@ from pydantic import BeforeValidator, Field, WithJsonSchema, field_validator, mo
 
 from validator.documents import Document, Flag, Number, Source, Text, Whole, load, read, suggest
 from validator.errors import WrongInput
-from validator.tables import CANONICAL, FREE_TEXT, REQUIRED, TEXTS, TIMES
+from validator.mapping.aliases import fold
+from validator.tables import CANONICAL, FREE_TEXT, ONE_TIME, REQUIRED, TEXTS, TIMES, UNITS
 
-ONE_TIME = ("started_at", "ended_at", "duration_s")
-UNITS: dict[str, tuple[str, ...]] = {
-    "duration_s": ("s", "min", "h"),
-    "temperature_c": ("C", "F"),
-    "temperature_f": ("F",),
-    "concentration_ppm": ("ppm", "mg/L", "%"),
-    "hardness_ppm": ("ppm", "mg/L"),
-}
-"""The units in which a bare number of a column can be; other numbers have none, and times have those below."""
 SHEET, FILE = "@sheet", "@file"
 """Stand for the name of the sheet or of the file, as a column that has it in every row."""
 EPOCHS = ("epoch_s", "epoch_ms")
+"""What a count can be that stands for a time."""
 
 
 def _word(value: Any) -> Any:
@@ -339,11 +332,6 @@ def lists_of(names: Iterable[str]) -> tuple[str, ...]:
         if not inner.startswith(outer):
             raise ValueError(f"columns go through two lists, {outer} and {inner}; a row can come from one of them")
     return tuple(ordered)
-
-
-def fold(text: str) -> str:
-    """A name or word as it is compared: blanks at the ends taken off, runs of them joined, case left aside."""
-    return " ".join(text.split()).casefold()
 
 
 @dataclass(frozen=True)

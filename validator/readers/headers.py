@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import difflib
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from validator.errors import Unreadable
-from validator.tables import CANONICAL, REQUIRED, named_columns
+from validator.tables import CANONICAL, ONE_TIME, REQUIRED, named_columns
 
-ONE_TIME = ("started_at", "ended_at", "duration_s")
-"""A record needs one of these to say when, or how long."""
+if TYPE_CHECKING:
+    from validator.readers.common_names import Found
+
 HEADER_WITHIN = 20
 """Titles may stand above the header; it is looked for in this many lines."""
 _NEAR = 0.85
@@ -53,11 +55,12 @@ class Names:
 
     def named(self, header: Sequence[str]) -> dict[int, str]:
         """Which position holds which column that is looked for."""
-        return named_columns(dict(enumerate(header)))
+        columns = named_columns(dict(enumerate(header)))
+        return columns | _others(header, columns).columns
 
     def key(self, key: str) -> str | None:
         """The column that an object's key names, if it is looked for."""
-        return named_columns({0: key}).get(0)
+        return self.named([key]).get(0)
 
     def look(self, record: object) -> None:
         """See an object before it is taken apart, where the lists in it are not known beforehand."""
@@ -89,22 +92,38 @@ class Names:
 CANONICAL_NAMES = Names()
 
 
-def is_header(cells: Iterable[str]) -> bool:
-    """Whether a line of cells holds every needed name."""
-    found = set(named_columns(dict(enumerate(cells))).values())
-    return found.issuperset(REQUIRED) and any(name in found for name in ONE_TIME)
+def is_header(cells: Sequence[str]) -> bool:
+    """Whether a line of cells holds every needed name, or common names that could be those."""
+    columns = named_columns(dict(enumerate(cells)))
+    found = set(columns.values())
+    enough = sum(bool(cell.strip()) for cell in cells) > len(REQUIRED)
+    return _complete(found) or (enough and _complete(found | _others(cells, columns).said))
 
 
-def promise(cells: Iterable[str]) -> int:
-    """How many canonical names a line holds: to tell which line was meant as the header."""
-    return len(set(named_columns(dict(enumerate(cells))).values()))
+def _complete(found: set[str]) -> bool:
+    return found.issuperset(REQUIRED) and not found.isdisjoint(ONE_TIME)
+
+
+def _others(cells: Sequence[str], columns: Mapping[int, str]) -> Found:
+    """What the columns without a canonical name could be; the table of common names is asked only if there are any."""
+    from validator.readers.common_names import Found, by_common_names
+
+    named = {at: cell for at, cell in enumerate(cells) if at not in columns and cell.strip()}
+    return by_common_names(named, columns.values()) if named else Found()
+
+
+def promise(cells: Sequence[str]) -> int:
+    """How many canonical names a line holds, or could hold: to tell which line was meant as the header."""
+    columns = named_columns(dict(enumerate(cells)))
+    return len({*columns.values(), *_others(cells, columns).said})
 
 
 def read_header(cells: Sequence[str], place: str = "") -> Header:
     """Match a header's names; `place` goes before a column's name in the place of a refusal (`1:`).
 
-    Raises `Unreadable`: a needed column is missing (with the nearest name found), a column stands twice, or a name
-    only looks like a canonical one.
+    Raises `Unreadable`: a needed column is missing (with the nearest name found), a column stands twice, a name only
+    looks like a canonical one, or a file without all needed ones has a common name that could be several. A file that
+    has them all may hold anything beside them.
     """
     columns = named_columns(dict(enumerate(cells)))
     found = list(columns.values())
@@ -113,9 +132,29 @@ def read_header(cells: Sequence[str], place: str = "") -> Header:
             raise Unreadable("duplicate_column", f"has the column {name!r} {found.count(name)} times", place + name)
     others = [cell for at, cell in enumerate(cells) if at not in columns]
     _refuse_lookalikes(others, set(found), place)
-    _refuse_missing(others, set(found), place)
     renamed = [f"column {cells[at]!r} is read as {name!r}" for at, name in columns.items() if cells[at] != name]
+    draft = ""
+    if any(cell.strip() for cell in others):
+        from validator.readers.common_names import DRAFT, told
+
+        draft = f"; {DRAFT} proposes a mapping"
+        common = _others(cells, columns)
+        if not _complete(set(found)):
+            _refuse_doubtful(set(found), common, place)
+        renamed += told(cells, common)
+        columns = dict(sorted((columns | common.columns).items()))
+        others = [cell for at, cell in enumerate(cells) if at not in columns]
+    found = list(columns.values())
+    _refuse_missing(others, set(found), place, draft)
     return Header(columns, tuple(cells), renamed, _ignored(others, set(found)))
+
+
+def _refuse_doubtful(found: set[str], common: Found, place: str) -> None:
+    """A file that is read by common names is refused where one of its columns could mean two things."""
+    from validator.readers.common_names import refusal
+
+    if common.doubts and _complete(found | common.said):
+        raise Unreadable("ambiguous_column", refusal(common), place + common.open[min(common.open)][0])
 
 
 def no_header(best: Sequence[str] | None, place: str = "") -> Unreadable:
@@ -158,10 +197,11 @@ def _foreign(character: str) -> bool:
     return character.isalpha() and not unicodedata.name(character, "LATIN").startswith("LATIN")
 
 
-def _refuse_missing(others: Sequence[str], found: set[str], place: str) -> None:
+def _refuse_missing(others: Sequence[str], found: set[str], place: str, draft: str) -> None:
     for name in REQUIRED:
         if name not in found:
-            raise Unreadable("missing_column", f"has no column {name!r}{_nearest(name, others)}", place + name)
+            why = f"has no column {name!r}{_nearest(name, others)}{draft}"
+            raise Unreadable("missing_column", why, place + name)
     for name in ("started_at", "ended_at"):
         if name not in found and difflib.get_close_matches(name, _folded(others), 1, _NEAR):
             # a column of times that is passed over would turn measured ends into missing ones
@@ -169,7 +209,7 @@ def _refuse_missing(others: Sequence[str], found: set[str], place: str) -> None:
     if not any(name in found for name in ONE_TIME):
         raise Unreadable(
             "missing_column",
-            f"has none of the columns {', '.join(ONE_TIME)}{_nearest(ONE_TIME[0], others)}",
+            f"has none of the columns {', '.join(ONE_TIME)}{_nearest(ONE_TIME[0], others)}{draft}",
             place + ONE_TIME[0],
         )
 

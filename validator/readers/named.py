@@ -8,7 +8,8 @@ from collections.abc import Sequence
 from fnmatch import fnmatchcase
 
 from validator.errors import Unreadable
-from validator.mapping.model import FILE, SHEET, Layout, fold, lists_of
+from validator.mapping.aliases import fold
+from validator.mapping.model import FILE, SHEET, Layout, lists_of
 from validator.readers.headers import HEADER_WITHIN, Header, Names
 from validator.tables import REQUIRED
 
