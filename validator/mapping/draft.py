@@ -488,6 +488,8 @@ def _reading(draft: _Draft, read: FileRead) -> None:
         draft.say(2, f"records: {_text(seen['records'])}", "the longest list of records", LIKELY)
     if read.format in ("csv", "xlsx"):
         draft.say(2, f"# the header was found in row {seen.get('header_row', 1)}")
+        if seen.get("header_rows", 1) > 1:
+            draft.say(2, f"header_rows: {seen['header_rows']}", "names that repeat under titles", LIKELY)
 
 
 def _style(

@@ -20,6 +20,7 @@ from validator.tables import CANONICAL, FREE_TEXT, ONE_TIME, REQUIRED, TEXTS, TI
 
 SHEET, FILE = "@sheet", "@file"
 """Stand for the name of the sheet or of the file, as a column that has it in every row."""
+MOST_HEADER_ROWS = 4
 EPOCHS = ("epoch_s", "epoch_ms")
 """What a count can be that stands for a time."""
 
@@ -170,11 +171,15 @@ class Skip(Document):
 
 
 class Layout(_Sparse):
-    """How the files whose name fits `match` are laid out; `*` stands for any text. Absent keys assume nothing."""
+    """How the files whose name fits `match` are laid out; `*` stands for any text. Absent keys assume nothing.
+
+    A header over several `header_rows` begins in `header_row`; a title above a name goes before it, `Line 1 start`.
+    """
 
     match: Text = "*"
     sheets: tuple[Text, ...] = ()
     header_row: Whole | None = None
+    header_rows: Whole = 1
     delimiter: Literal[",", ";", "\t", "|"] | None = None
     encoding: Literal["windows-1252", "iso-8859-1", "iso-8859-15"] | None = None
     records: Text | None = None
@@ -215,6 +220,13 @@ class Layout(_Sparse):
     def _from_one(cls, value: int | None) -> int | None:
         if value is not None and not 1 <= value <= 1000:
             raise ValueError(f"found {value}; rows are counted from 1, and a header stands within the first 1000")
+        return value
+
+    @field_validator("header_rows")
+    @classmethod
+    def _few(cls, value: int) -> int:
+        if not 1 <= value <= MOST_HEADER_ROWS:
+            raise ValueError(f"found {value}; a header takes 1 to {MOST_HEADER_ROWS} rows, and header_row is its first")
         return value
 
     @field_validator("year")

@@ -30,10 +30,40 @@ class Header:
     notices: list[str] = field(default_factory=list)
 
 
+Spans = Sequence[Sequence[tuple[int, int]]] | None
+"""For each line the first and last position of its merged cells; None where a file has no such thing."""
+
+
+def joined(lines: Sequence[Sequence[str]], spans: Spans = None) -> list[str]:
+    """The names of a header over several rows: `Line 1` above `start` is `Line 1 start`.
+
+    A title stands for the blanks to its right that have a name beneath them; where cells are merged, for those alone.
+    The same word above itself counts once.
+    """
+    width = max(map(len, lines))
+    names = [" ".join(cell.split()) for cell in lines[-1]] + [""] * (width - len(lines[-1]))
+    for number in range(len(lines) - 2, -1, -1):
+        own = [" ".join(cell.split()) for cell in lines[number]] + [""] * (width - len(lines[number]))
+        covers = list(own)
+        if spans is None:
+            for at in range(1, width):
+                covers[at] = own[at] or covers[at - 1]
+        else:
+            for first, last in spans[number]:
+                covers[first : last + 1] = [own[first]] * (min(last, width - 1) - first + 1)
+        titles = [own[at] or (covers[at] if names[at] else "") for at in range(width)]
+        names = [
+            " ".join(dict.fromkeys(part for part in (above, here) if part))
+            for above, here in zip(titles, names, strict=True)
+        ]
+    return names
+
+
 class Names:
     """The columns that a reader looks for: here the canonical ones, elsewhere those that a mapping names.
 
     `needed` are columns that tell a record from a blank line; `sheets` of a workbook are taken where `takes` says so.
+    `rows` is the most that a header takes.
     With `raw`, cells are handed on as text whatever they are for, numbers written with the mark of `number`; with `open`
     nothing is known of the file beforehand.
     """
@@ -42,6 +72,7 @@ class Names:
     watched: tuple[str, ...] = (*REQUIRED, *ONE_TIME)
     order: tuple[str, ...] = CANONICAL
     within = HEADER_WITHIN
+    rows = 1
     delimiter: bytes | None = None
     encoding: str | None = None
     records: str | None = None
@@ -68,9 +99,11 @@ class Names:
     def look_above(self, whole: object) -> None:
         """See an object that is the whole file, where the list of records in it is not known beforehand."""
 
-    def is_header(self, cells: Sequence[str], row: int) -> bool:
-        """Whether a line, the `row`th of its sheet, is the header."""
-        return is_header(cells)
+    def header(self, lines: Sequence[Sequence[str]], row: int, spans: Spans = None) -> tuple[Sequence[str], int] | None:
+        """The names of the header that begins with the first of these lines, the `row`th of its sheet, and how many lines
+        it takes; None where none begins there.
+        """
+        return (lines[0], 1) if is_header(lines[0]) else None
 
     def promise(self, cells: Sequence[str]) -> int:
         """How many of the names a line holds."""
