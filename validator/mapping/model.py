@@ -263,8 +263,12 @@ class Layout(_Sparse):
             for name in REQUIRED:
                 if name not in given:
                     raise ValueError(f"no column or constant gives {name}{which}, which every row needs")
-            if not given.intersection(ONE_TIME):
-                raise ValueError(f"none of {', '.join(ONE_TIME)} is given{which}; a row needs one of them")
+            ticked = self.steps and (plan.when is not None or "performed_by" in plan.columns)
+            if not given.intersection(ONE_TIME) and not (ticked and "cycle_id" in given):
+                raise ValueError(
+                    f"none of {', '.join(ONE_TIME)} is given{which}; a row needs one of them"
+                    + (", or a cycle_id where a tick alone shows that it was done" if ticked else "")
+                )
 
     def _folded_once(self) -> None:
         if self.match_case:
