@@ -123,7 +123,8 @@ def _first(view: View) -> Iterator[RenderableType]:
     if not view.first:
         yield Text(NOTHING_FIRST)
     for number, todo in enumerate(view.first, 1):
-        yield _hang(f"{number}.", Text(todo.action, style="bold"), Text(todo.why))
+        due = (Text(todo.due),) if todo.due else ()
+        yield _hang(f"{number}.", Text(todo.action, style="bold"), Text(todo.why), *due)
     if view.first and view.cautions:
         yield Text(SAFETY)
 
@@ -192,10 +193,15 @@ def _actions(view: View) -> Iterator[RenderableType]:
         if number:
             yield Text("")
         yield Text(f"{action.rule}: {action.title} ({action.count})")
-        lines = [f"Hazard: {action.hazard}."] if action.hazard else []
+        lines = [action.due] if action.due else []
+        lines += [f"Hazard: {action.hazard}."] if action.hazard else []
         lines += [f"{short}: {says}" if says else short for short, says in action.sources]
         for line in (Text(action.action, style="bold"), *(Text(line) for line in lines)):
             yield Padding(line, (0, 0, 0, 2))
+    if view.times:
+        yield Text("")
+        yield Text("The times for correction are those of:", style="dim")
+        yield from (_hang("-", Text(f"{short}: {says}" if says else short, style="dim")) for short, says in view.times)
 
 
 def _stores(view: View) -> Iterator[RenderableType]:

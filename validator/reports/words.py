@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 
-from validator.findings import Citation, Due, Evidence, Finding, Grade, InputFile, Quantity, Required, Score
+from validator.findings import Action, Citation, Due, Evidence, Finding, Grade, InputFile, Quantity, Required, Score
 from validator.quantities import say
 from validator.reports.visible import name, sentence
 
@@ -168,6 +169,30 @@ def share(value: float, low: float | None, high: float | None) -> str:
     """`12 % (5-27 %)`, from shares between 0 and 1: the share of OUT and its 95 % interval."""
     ends = "" if low is None or high is None else f" ({_whole(low * 100)}-{_whole(high * 100)} %)"
     return percent(value * 100) + ends
+
+
+def moment(stamp: str) -> str:
+    """A time of RFC 3339 as the clock of its place shows it, to the minute: `2026-07-04 12:00`."""
+    shown = name(stamp)
+    return f"{shown[:10]} {shown[11:16]}" if shown[10:11] == "T" else shown
+
+
+def deadline(actions: Iterable[Action]) -> str:
+    """By when the first of some actions must be done, why then and by which source; blank where no time is set."""
+    timed = [action for action in actions if action.due]
+    if not timed:
+        return ""
+    first = min(timed, key=lambda action: (instant(action.due), action.due))
+    source = f", {cited(first.due_citation)}" if first.due_citation else ""
+    return f"By {moment(first.due)} at the store ({sentence(first.due_reason)}{source})."
+
+
+def instant(stamp: str) -> float:
+    """A time of RFC 3339 as seconds since 1970, to order by; one that cannot be read comes last."""
+    try:
+        return datetime.fromisoformat(stamp).timestamp()
+    except (ValueError, OverflowError):
+        return math.inf
 
 
 def due(of: Due) -> str:
