@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from validator.findings import Finding, Grade, History, Month, Pictures, Readings, Report, Status, StoreResult, Timeline
+from validator.language import said, tr
 from validator.reports import Grouping, words
 from validator.reports.drawing import history, readings, timeline
 from validator.reports.finding import cycle_heading, finding_shown, subject
@@ -25,7 +26,6 @@ from validator.reports.view import (
 )
 from validator.reports.visible import heading, name
 
-NO_STORE = "No store named"
 STORES_DRAWN = 50
 """Stores without a finding that a page shows one by one, beside those with one."""
 PICTURES_SHOWN = 100
@@ -53,8 +53,8 @@ def _index(findings: Sequence[Finding], group: Grouping) -> tuple[IndexGroup, ..
     totals = grouped(by_gravity(findings), lambda f: (place_in_plan(f, group), f.grade))
     return tuple(
         IndexGroup(
-            CONTROLS[control] if group == "plan" else "",
-            grade.value,
+            said(CONTROLS[control]) if group == "plan" else "",
+            words.grade(grade),
             words.count(len(totals[control, grade]), "finding"),
             tuple(
                 _line(same) for same in grouped(totals[control, grade], lambda f: (f.status, f.pack, f.rule)).values()
@@ -69,10 +69,11 @@ def _index(findings: Sequence[Finding], group: Grouping) -> tuple[IndexGroup, ..
 def _line(same: Sequence[Finding]) -> IndexLine:
     first = same[0]
     places = Counter((f.store_id, f.equipment_id) for f in same if f.equipment_id)
-    said = [name(equipment) for _, equipment in list(places)[:3]]
-    more = f" and {words.count(len(places) - 3, 'other machine')}" if len(places) > 3 else ""
+    some = ", ".join(name(equipment) for _, equipment in list(places)[:3])
+    if len(places) > 3:
+        some = tr("{one} and {more}", one=some, more=words.count(len(places) - 3, "other machine"))
     return IndexLine(
-        heading(first.title), name(first.rule), first.status.shown, len(same), ", ".join(said) + more, name(first.id),
+        heading(first.title), name(first.rule), first.status.shown, len(same), some, name(first.id),
         first.store_id,
     )  # fmt: skip
 
@@ -101,12 +102,12 @@ def _overview(report: Report) -> Overview | None:
 
 def _cell(month: Month | None) -> MonthCell:
     if month is None:
-        return MonthCell("none", "-", "no cycle")
+        return MonthCell("none", "-", tr("no cycle"))
     if month.out:
         return MonthCell("out", f"{month.out:,} OUT", f"{month.out:,} OUT, {month.not_observed:,} N/O")
     if month.not_observed:
         return MonthCell("unsure", f"{month.not_observed:,} N/O", f"{month.not_observed:,} N/O")
-    return MonthCell("good", "IN", "all IN")
+    return MonthCell("good", "IN", tr("all IN"))
 
 
 class _Drawn:
@@ -158,7 +159,7 @@ def _store(
         )
         for m in (result.equipment if result else ())
     }  # fmt: skip
-    whole = store_shown(result).whole if result else _unknown(name(identity) or NO_STORE)
+    whole = store_shown(result).whole if result else _unknown(name(identity) or tr("No store named"))
     machines = [*shown, *(equipment for equipment in of_machine if equipment not in shown)]
     return StoreDrawn(
         identity,
@@ -184,7 +185,7 @@ def _machine(
     latest = sorted(cycles, key=lambda cycle: (cycle[2], cycle[3]), reverse=True)
     calm = [cycle for cycle in drawn.calm.get(key, ()) if cycle in drawn.room and cycle not in cycles]
     return MachineDrawn(
-        whole=whole or _unknown(name(key[1]) or "No machine named"),
+        whole=whole or _unknown(name(key[1]) or tr("No machine named")),
         history=history.draw(kept) if kept else None,
         between=tuple(finding_shown(f, report) for f in between),
         readings=tuple(readings.draw(r) for r in series if r.readings),
@@ -196,10 +197,10 @@ def _machine(
 def _cycle(cycle: _Cycle, found: Sequence[Finding], report: Report, drawn: _Drawn) -> CycleDrawn:
     picture = drawn.timeline(cycle)
     counts = Counter(finding.status for finding in found)
-    said = [f"{counts[s]:,} {s.shown}" for s in (Status.OUT, Status.NOT_OBSERVED) if counts[s]]
+    told = [f"{counts[s]:,} {s.shown}" for s in (Status.OUT, Status.NOT_OBSERVED) if counts[s]]
     return CycleDrawn(
         cycle_heading(cycle[3], cycle[2]),
-        ", ".join(said) or "nothing found",
+        ", ".join(told) or tr("nothing found"),
         timeline.draw(picture) if picture else None,
         tuple(finding_shown(finding, report) for finding in found),
     )
@@ -209,13 +210,14 @@ def _left_out(report: Report, chosen: Sequence[Finding], stores: Sequence[StoreD
     pictures = report.pictures or _EMPTY
     findings = len(report.findings) - len(chosen)
     if findings:
-        yield f"{words.count(findings, 'more finding')}, none graver than these."
+        yield tr("{findings}, none graver than these.", findings=words.count(findings, "more finding"))
     rest = len(report.stores) - sum(store.id != "" for store in stores)
     if rest > 0:
-        yield f"{words.count(rest, 'more store')} without a finding among these."
+        yield tr("{stores} without a finding among these.", stores=words.count(rest, "more store"))
     cycles = len(drawn.timelines) - len(drawn.room) + pictures.cycles_left_out
     if cycles:
-        yield f"{words.count(cycles, 'more cycle')} without a picture: drawn are those with findings and the latest."
+        more = words.count(cycles, "more cycle")
+        yield tr("{cycles} without a picture: drawn are those with findings and the latest.", cycles=more)
     machines = sum(not shown for shown in drawn.machines.values()) + pictures.machines_left_out
     if machines:
-        yield f"The cleanings and readings of {words.count(machines, 'more machine')}."
+        yield tr("The cleanings and readings of {machines}.", machines=words.count(machines, "more machine"))

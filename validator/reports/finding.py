@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from validator.findings import Citation, Finding, Report, Status
+from validator.language import said, tr
 from validator.reports import reasoning, words
 from validator.reports.view import FindingShown
 from validator.reports.visible import heading, name, sentence
@@ -18,19 +19,23 @@ def subject(identity: str, called: str) -> str:
 
 def cycle_heading(cycle: str, started: str) -> str:
     if not cycle:
-        return "No cycle"
-    return f"Cycle {name(cycle)}, started {name(started)}" if started else f"Cycle {name(cycle)}"
+        return tr("No cycle")
+    if started:
+        return tr("Cycle {cycle}, started {moment}", cycle=name(cycle), moment=name(started))
+    return tr("Cycle {cycle}", cycle=name(cycle))
 
 
 def finding_shown(finding: Finding, report: Report) -> FindingShown:
     measures = (
-        ("observed", words.amount(finding.observed)),
-        ("required", words.required(finding.required)),
-        ("margin", words.margin(finding)),
+        (tr("observed"), words.amount(finding.observed)),
+        (tr("required"), words.required(finding.required)),
+        (tr("margin"), words.margin(finding)),
     )
     remarks = (
-        f"Graded {finding.grade.value}: {words.stopped(finding.grade_reason)}" if finding.grade_reason else "",
-        f"Accepted deviation: {words.stopped(finding.deviation)}" if finding.deviation else "",
+        tr("Graded {grade}: {reason}", grade=words.grade(finding.grade), reason=words.stopped(finding.grade_reason))
+        if finding.grade_reason
+        else "",
+        tr("Accepted deviation: {deviation}", deviation=words.stopped(finding.deviation)) if finding.deviation else "",
         _own_limit(finding),
     )
     return FindingShown(
@@ -38,18 +43,18 @@ def finding_shown(finding: Finding, report: Report) -> FindingShown:
         rule=name(finding.rule),
         title=heading(finding.title),
         status=finding.status.shown,
-        grade=finding.grade.value,
+        grade=words.grade(finding.grade),
         reason=words.plain(finding.reason),
         marks=words.marks(finding),
         target=name(finding.target),
         message=words.capital(words.stopped(finding.message)),
-        measures=tuple((label, said) for label, said in measures if said),
+        measures=tuple((label, amount) for label, amount in measures if amount),
         rows=words.places(finding.evidence),
         sources=cited_sources(finding.citations),
         cited=tuple(words.cited(cited) for cited in finding.citations),
         hazard=sentence(finding.hazard),
-        limit_from=sentence(finding.limit_from),
-        control=_CONTROL.get(finding.control, ""),
+        limit_from=sentence(said(finding.limit_from)),
+        control=said(_CONTROL.get(finding.control, "")),
         action=words.stopped(finding.corrective_action),
         action_when=_when(finding),
         remarks=tuple(remark for remark in remarks if remark),
@@ -61,13 +66,14 @@ def _own_limit(finding: Finding) -> str:
     """A limit that the register sets can differ from the one in the rule's title and action."""
     if not finding.limit_from.startswith("register") or finding.required is None or not finding.required.text:
         return ""
-    return f"The limit of this machine holds, from the {words.stopped(finding.limit_from)} It is: {words.stopped(words.required(finding.required))}"
+    limit, source = words.stopped(words.required(finding.required)), words.stopped(said(finding.limit_from))
+    return tr("The limit of this machine holds, from the {source} It is: {limit}", source=source, limit=limit)
 
 
 def _when(finding: Finding) -> str:
     if finding.status is not Status.OUT:
-        return "If it was not met"
-    return "If it occurs again" if "cos" in finding.marks else "To do"
+        return tr("If it was not met")
+    return tr("If it occurs again") if "cos" in finding.marks else tr("To do")
 
 
 def cited_sources(citations: Iterable[Citation]) -> tuple[tuple[str, str], ...]:

@@ -18,6 +18,7 @@ from validator.findings import (
     RuleChecked,
     Verdict,
 )
+from validator.language import said, tr
 from validator.reports import Grouping, opening, sampling, words
 from validator.reports.finding import cited_sources, cycle_heading, finding_shown, subject
 from validator.reports.grouping import by_date, by_gravity, grouped
@@ -59,6 +60,9 @@ CONTROLS = {
 }
 """The places in a HACCP plan as headings, in the order in which they are shown."""
 
+WAS = "was {status}, {grade}: {place} ({rule}, {id})"
+"""A finding of an earlier report that is none now."""
+
 _GONE = {
     "met": "Now IN.",
     "not_applicable": "Now N/A.",
@@ -76,14 +80,14 @@ def lay_out(report: Report, findings_shown: int, group: Grouping = "grade") -> V
     totals = grouped(report.findings, lambda finding: (place_in_plan(finding, group), finding.grade))
     shown = grouped(chosen, lambda finding: (place_in_plan(finding, group), finding.grade))
     return View(
-        title=heading(report.title) or UNTITLED,
+        title=heading(report.title) or said(UNTITLED),
         headline=opening.headline(report),
         standing=opening.standing(report),
         facts=_facts(report),
         first=opening.first_things(report),
         grades=tuple(
             _grade(
-                CONTROLS[control] if group == "plan" else "",
+                said(CONTROLS[control]) if group == "plan" else "",
                 grade,
                 totals[control, grade],
                 shown.get((control, grade), []),
@@ -115,37 +119,39 @@ def _facts(report: Report) -> tuple[tuple[str, str], ...]:
         for pack in report.packs
     )
     facts = (
-        ("Judged as of", name(report.as_of)),
-        ("Held against", packs or "no rule pack"),
-        ("Records", _read(report)),
-        ("Since then", "" if report.change is None else _since(report.change)),
-        ("Score", words.score(verdict.score)),
-        ("OUT by grade", words.grades(verdict.grades) or "none"),
-        ("Evidence", _completeness(verdict)),
-        ("Decision rule", words.plain(report.decision)),
-        ("Made", f"{name(report.generated_at)} by {name(report.tool)}"),
+        (tr("Judged as of"), name(report.as_of)),
+        (tr("Held against"), packs or tr("no rule pack")),
+        (tr("Records"), _read(report)),
+        (tr("Since then"), "" if report.change is None else _since(report.change)),
+        (tr("Score"), words.score(verdict.score)),
+        (tr("OUT by grade"), words.grades(verdict.grades) or tr("none")),
+        (tr("Evidence"), _completeness(verdict)),
+        (tr("Decision rule"), words.plain(report.decision)),
+        (tr("Made"), tr("{moment} by {tool}", moment=name(report.generated_at), tool=name(report.tool))),
     )
-    return tuple((label, said) for label, said in facts if said)
+    return tuple((label, fact) for label, fact in facts if fact)
 
 
 def _read(report: Report) -> str:
     """What was read, at the head of the report: rows and files, and what of them was not used in full."""
+    inputs = report.inputs
     beside = (
-        ("rows_defective", "not used in full"), ("rows_duplicate", "told twice"),
-        ("rows_superseded", "told otherwise by a later export"),
-    )  # fmt: skip
-    counts = [(sum(getattr(file, name) for file in report.inputs), said) for name, said in beside]
-    rest = ", ".join(f"{many:,} {said}" for many, said in counts if many)
-    refused = sum(opening.not_read(file) for file in report.inputs)
-    rest += (", " if rest and refused else "") + (f"{words.count(refused, 'file')} not read" if refused else "")
-    return f"{words.count(report.records, 'row')} in {words.count(len(report.inputs), 'file')}" + (
-        f": {rest}" if rest else ""
+        (sum(file.rows_defective for file in inputs), "{n} not used in full"),
+        (sum(file.rows_duplicate for file in inputs), "{n} told twice"),
+        (sum(file.rows_superseded for file in inputs), "{n} told otherwise by a later export"),
     )
+    rest = [tr(template, n=f"{many:,}") for many, template in beside if many]
+    refused = sum(opening.not_read(file) for file in inputs)
+    rest += [tr("{files} not read", files=words.count(refused, "file"))] if refused else []
+    read = tr("{rows} in {files}", rows=words.count(report.records, "row"), files=words.count(len(inputs), "file"))
+    return f"{read}: {', '.join(rest)}" if rest else read
 
 
 def _completeness(verdict: Verdict) -> str:
     known = verdict.evidence_completeness
-    return "" if known is None else f"{words.percent(known * 100)} of the checks could be shown from the records"
+    if known is None:
+        return ""
+    return tr("{share} of the checks could be shown from the records", share=words.percent(known * 100))
 
 
 def place_in_plan(finding: Finding, group: Grouping) -> str:
@@ -159,7 +165,7 @@ def _grade(
     names = {store.store_id: store.name for store in report.stores}
     return GradeShown(
         control=control,
-        grade=grade.value,
+        grade=words.grade(grade),
         count=words.count(len(every), "finding"),
         machines=tuple(
             MachineShown(subject(store, names.get(store, "")), name(equipment), len(found), _cycles(found, report))
@@ -185,7 +191,7 @@ def _actions(report: Report) -> tuple[RuleToDo, ...]:
             rule=name(rule),
             title=heading(same[0].title),
             count=words.count(len(same), "finding"),
-            action=words.stopped(same[0].corrective_action) or NO_ACTION,
+            action=words.stopped(same[0].corrective_action) or said(NO_ACTION),
             hazard=sentence(same[0].hazard),
             sources=cited_sources(same[0].citations),
             due=words.deadline(of_rule.get(rule, ())),
@@ -202,10 +208,10 @@ def _times(actions: Sequence[Action]) -> tuple[tuple[str, str], ...]:
 
 def _checked(rule: RuleChecked) -> CheckedShown:
     if rule.state == opening.NOT_EXERCISED or rule.out_share is None:
-        outcome = opening.NOT_EXERCISED
+        outcome = tr("not exercised")
     else:
         outcome = words.share(rule.out_share, rule.out_low, rule.out_high)
-    return CheckedShown(name(rule.rule), heading(rule.title), rule.grade.value, tally(rule.counts), outcome)
+    return CheckedShown(name(rule.rule), heading(rule.title), words.grade(rule.grade), tally(rule.counts), outcome)
 
 
 def _defects(defects: Sequence[RecordDefect]) -> tuple[DefectShown, ...]:
@@ -216,24 +222,24 @@ def _defects(defects: Sequence[RecordDefect]) -> tuple[DefectShown, ...]:
 
 
 def _defect(same: Sequence[RecordDefect]) -> str:
-    said = words.capital(words.stopped(same[0].message))
-    return said if len({defect.message for defect in same}) == 1 else f"For example: {said}"
+    one = words.capital(words.stopped(same[0].message))
+    return one if len({defect.message for defect in same}) == 1 else tr("For example: {defect}", defect=one)
 
 
 def _where(same: Sequence[RecordDefect]) -> str:
     files = grouped(same, lambda defect: (defect.file, defect.sheet))
-    said = [words.place(*file, (defect.row for defect in found)) for file, found in files.items()]
-    rest = f"; and {words.count(len(said) - PLACES_SHOWN, 'other file')}" if len(said) > PLACES_SHOWN else ""
-    return "; ".join(said[:PLACES_SHOWN]) + rest
+    places = [words.place(*file, (defect.row for defect in found)) for file, found in files.items()]
+    rest = len(places) - PLACES_SHOWN
+    more = tr("; and {files}", files=words.count(rest, "other file")) if rest > 0 else ""
+    return "; ".join(places[:PLACES_SHOWN]) + more
 
 
 def _since(change: Change) -> str:
-    counts = (
-        (change.new, "new"), (change.persisting, "persisting"), (len(change.resolved), "resolved"),
-        (len(change.not_judged), "not judged again"),
+    return tr(
+        "{new} new, {persisting} persisting, {resolved} resolved, {rest} not judged again, since the report as of {moment} ({file})",
+        new=f"{change.new:,}", persisting=f"{change.persisting:,}", resolved=f"{len(change.resolved):,}",
+        rest=f"{len(change.not_judged):,}", moment=name(change.as_of), file=f"{name(change.file)}, {name(change.sha256)[:12]}",
     )  # fmt: skip
-    told = ", ".join(f"{many:,} {said}" for many, said in counts)
-    return f"{told}, since the report as of {name(change.as_of)} ({name(change.file)}, {name(change.sha256)[:12]})"
 
 
 def _change(change: Change) -> ChangeShown:
@@ -245,7 +251,13 @@ def _gone(gone: Gone) -> GoneShown:
     cycle = cycle_heading(gone.cycle_id, gone.cycle_started) if gone.cycle_id else ""
     place = ", ".join([*(name(part) for part in parts if part), *([cycle] if cycle else [])])
     return GoneShown(
-        heading(gone.title), gone.status.shown, gone.grade.value, place, _GONE[gone.now], name(gone.rule), name(gone.id)
+        heading(gone.title),
+        gone.status.shown,
+        words.grade(gone.grade),
+        place,
+        said(_GONE[gone.now]),
+        name(gone.rule),
+        name(gone.id),
     )
 
 
@@ -256,7 +268,9 @@ def _notice(notice: Notice) -> tuple[str, str]:
 
 
 def _due(due: Due) -> DueShown:
-    last = f"{name(due.last_completed)} ({name(due.last_cycle_id)})" if due.last_completed else "never in the records"
+    last = (
+        f"{name(due.last_completed)} ({name(due.last_cycle_id)})" if due.last_completed else tr("never in the records")
+    )
     return DueShown(words.due(due), name(due.due_on), name(due.store_id), name(due.equipment_id), name(due.rule), last,
                     due.days_left < 0)  # fmt: skip
 
@@ -270,5 +284,5 @@ def _file(file: InputFile) -> FileShown:
         rows=words.rows_read(file),
         sha256=name(file.sha256[:12]),
         full_sha256=name(file.sha256),
-        assumptions=tuple(words.capital(words.stopped(said)) for said in file.assumptions),
+        assumptions=tuple(words.capital(words.stopped(said(text))) for text in file.assumptions),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from validator.findings import Counts, Due, StoreResult, Verdict
+from validator.language import tr
 from validator.reports import words
 from validator.reports.finding import subject
 from validator.reports.grouping import by_date
@@ -30,12 +31,12 @@ def standing(subject: str, about: str, verdict: Verdict, due: Due | None) -> Sta
     return Standing(
         subject=subject,
         about=about,
-        result=heading(verdict.result) or "not stated",
+        result=heading(verdict.result) or tr("not stated"),
         reason=words.capital(words.stopped(verdict.result_reason)),
         score=words.score(verdict.score),
-        grades=words.grades(verdict.grades) or "none",
+        grades=words.grades(verdict.grades) or tr("none"),
         tally=tally(verdict.counts),
-        due=f"{name(due.due_on)}, {words.due(due)}" if due else "no date",
+        due=f"{name(due.due_on)}, {words.due(due)}" if due else tr("no date"),
     )
 
 
