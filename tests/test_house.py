@@ -23,6 +23,7 @@ ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "validator"
 LAYERS = [
     {"errors", "places", "statuses"},
+    {"language"},
     {"findings", "quantities", "tables", "units"},
     {"timing", "documents"},
     {"register", "deviations", "mapping"},
@@ -34,7 +35,7 @@ LAYERS = [
     {"packs", "readers"},
     {"grading"},
     {"engine"},
-    {"reports", "catalogue", "schemas", "handbook", "drafting"},
+    {"reports", "catalogue", "schemas", "handbook", "drafting", "translating"},
     {"demo"},
     {"cli"},
 ]

@@ -13,6 +13,13 @@ from validator.findings import Counts, Grade, Score, Verdict
 from validator.packs.model import Grading
 
 NOT_JUDGED = "not judged"
+_COUNTED = {
+    (Grade.CRITICAL, "OUT"): "{count} critical OUT", (Grade.CRITICAL, "N/O"): "{count} critical N/O",
+    (Grade.MAJOR, "OUT"): "{count} major OUT", (Grade.MAJOR, "N/O"): "{count} major N/O",
+    (Grade.MINOR, "OUT"): "{count} minor OUT", (Grade.MINOR, "N/O"): "{count} minor N/O",
+    (Grade.OBSERVATION, "OUT"): "{count} observation OUT", (Grade.OBSERVATION, "N/O"): "{count} observation N/O",
+}  # fmt: skip
+"""Whole phrases, so that each can be said in another language."""
 _NAMES = tuple((grade, grade.value) for grade in Grade)
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -86,7 +93,9 @@ def _result(
     for step in grading.results:
         sides = (out, step.out, "OUT"), (not_observed, step.not_observed, "N/O")
         if all(found.get(grade, 0) >= least for found, needs, _ in sides for grade, least in needs.items()):
-            reason = ", ".join(f"{found.get(g, 0)} {g.value} {word}" for found, needs, word in sides for g in needs)
+            reason = ", ".join(
+                _COUNTED[g, word].format(count=found.get(g, 0)) for found, needs, word in sides for g in needs
+            )
             return step.result, reason or "nothing that weighs against it"
     return NOT_JUDGED, "the pack's grading has no result for this"
 

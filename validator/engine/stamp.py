@@ -15,6 +15,7 @@ from validator.engine.evidence import MOST_ROWS, Rows
 from validator.engine.wording import sentence
 from validator.findings import Citation, Evidence, Finding, Grade, Status
 from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Names, Outcomes, Shown
+from validator.language import Said
 from validator.machines import Machine
 from validator.packs.model import Pack, Rule
 from validator.statuses import OPEN
@@ -139,9 +140,10 @@ def _finding(
     required = shown.required.text if shown.required else ""
     message = sentence(rule.kind, o.reason[i], target if target != OPEN else "", required, shown.facts)
     if o.close is not None and bool(o.close[i]) and o.reason[i] != "within_uncertainty":
-        message += " (nearer to the limit than the clock is read)"
+        message = Said("{message} (nearer to the limit than the clock is read)", {"message": message})
     if len(shown.rows) > MOST_ROWS:
-        message += f" (the first {MOST_ROWS} of {len(shown.rows)} rows are named)"
+        rows = {"message": message, "named": str(MOST_ROWS), "rows": str(len(shown.rows))}
+        message = Said("{message} (the first {named} of {rows} rows are named)", rows)
     return Finding(
         id=finding_id(rule.id, machine.store_id, machine.equipment_id, cycle_id, target, o.part), rule=rule.id,
         title=rule.title, kind=rule.kind, pack=pack.id, grade=grade, status=_STATUS[int(o.status[i])],

@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from functools import cache
 from string import Formatter
 
+from validator.language import Said
+
 SENTENCES: Mapping[tuple[str, str], str] = {
     ("interval", "too_late"): "{found} in service without a cleaning that counts, {limit}{since}",
     ("interval", "carried"): "{found} in service without a cleaning that counts and {carried} by which the one before came late, {limit}{since}",
@@ -87,16 +89,19 @@ SENTENCES: Mapping[tuple[str, str], str] = {
 }  # fmt: skip
 
 
-def sentence(kind: str, reason: str, target: str, required: str, facts: Mapping[str, str]) -> str:
+EQUIPMENT = "the equipment"
+
+
+def sentence(kind: str, reason: str, target: str, required: str, facts: Mapping[str, str]) -> Said:
     """The sentence of a check; a kind from elsewhere may have none, then the reason itself is said."""
     template = SENTENCES.get((kind, reason))
     if template is None:
-        return f"{target or 'the equipment'}: {reason.replace('_', ' ')}"
+        return Said("{target}: {reason}", {"target": target or EQUIPMENT, "reason": reason.replace("_", " ")})
     words = dict(facts)
     words["required"] = required
-    words["target"] = target or "the equipment"
+    words["target"] = target or EQUIPMENT
     _finish(kind, words, target)
-    return template.format_map({name: words.get(name, "") for name in _names(template)})
+    return Said(template, {name: words.get(name, "") for name in _names(template)})
 
 
 @cache
@@ -106,50 +111,74 @@ def _names(template: str) -> tuple[str, ...]:
 
 def _finish(kind: str, words: dict[str, str], target: str) -> None:
     """Phrases that stand or fall with a fact."""
-    words["because"] = f" ({words['because']})" if words.get("because") else ""
+    words["because"] = _if(" ({because})", because=words.get("because"))
     if kind == "order":
-        words["target"] = f"{target}: " if target else ""
+        words["target"] = _if("{target}: ", target=target)
         words["order_found"], words["asked"] = _order(words)
     elif kind == "coverage":
-        words["on_target"] = f" for {target}" if target else ""
+        words["on_target"] = _if(" for {target}", target=target)
     elif kind == "interval":
-        words["since"] = f" (since {words['since']})" if words.get("since") else ""
+        words["since"] = _if(" (since {since})", since=words.get("since"))
         if words.get("passed_over"):
-            words["since"] += (
-                f"; what was done in between does not count, for it was not complete or not in order: {words['passed_over']}"
+            words["since"] = Said(
+                "{since}; what was done in between does not count, for it was not complete or not in order: {passed_over}",
+                {"since": words["since"], "passed_over": words["passed_over"]},
             )
     elif kind == "mixed_strength":
-        words["calculated"] = f"; {words['calculated']}" if words.get("calculated") else ""
+        words["calculated"] = _if("; {calculated}", calculated=words.get("calculated"))
     elif kind == "concentration":
-        words["likely"] = f"; it lies inside with a probability of {words['likely']}" if words.get("likely") else ""
-        words["calculated"] = f"; {words['calculated']}" if words.get("calculated") else ""
+        words["likely"] = _if("; it lies inside with a probability of {likely}", likely=words.get("likely"))
+        words["calculated"] = _if("; {calculated}", calculated=words.get("calculated"))
         words["lacking"] = words.get("lacking") or "a condition"
-        words["asked"] = " fits no row of the limits" if words.get("table") else f", {words['required']}"
+        words["asked"] = " fits no row of the limits" if words.get("table") else Said(", {required}", words)
     elif kind == "feasible_time":
         words["least"] = words["required"].removeprefix("at least ")
     elif kind == "contact":
-        words["agent"] = f" ({words['agent']})" if words.get("agent") else ""
+        words["agent"] = _if(" ({agent})", agent=words.get("agent"))
     elif kind == "record":
-        cycle = words.get("once") == "yes"
-        words["blank_on"] = "in the whole cycle" if cycle else f"on {words.get('count')} of {words.get('rows')} rows"
-    elif kind == "flush":
-        words["possible"] = (
-            f" (it can have been {words['found']})"
-            if " to " in words.get("found", "") or "at most" in words.get("found", "")
-            else ""
+        on = {name: words.get(name, "") for name in ("count", "rows")}
+        words["blank_on"] = (
+            "in the whole cycle" if words.get("once") == "yes" else Said("on {count} of {rows} rows", on)
         )
+    elif kind == "flush":
+        found = words.get("found", "")
+        vague = " to " in found or "at most" in found
+        words["possible"] = _if(" (it can have been {found})", found=found if vague else "")
+
+
+def _if(template: str, **words: str | None) -> str:
+    """A phrase with its words; nothing at all without them."""
+    return Said(template, {name: word or "" for name, word in words.items()}) if all(words.values()) else ""
+
+
+_LAGS = {
+    "SSbefore": "{then} starts {lag} before {first} starts",
+    "SFbefore": "{then} ends {lag} before {first} starts",
+    "FSbefore": "{then} starts {lag} before {first} ends",
+    "FFbefore": "{then} ends {lag} before {first} ends",
+    "SSafter": "{then} starts {lag} after {first} starts",
+    "SFafter": "{then} ends {lag} after {first} starts",
+    "FSafter": "{then} starts {lag} after {first} ends",
+    "FFafter": "{then} ends {lag} after {first} ends",
+}
+"""How two steps lay to each other, by the link between them and by which came first."""
+
+_BANNED = {
+    ("starts", "has begun"): "{step} starts {lag} after {after} has begun",
+    ("starts", "has ended"): "{step} starts {lag} after {after} has ended",
+    ("ends", "has begun"): "{step} ends {lag} after {after} has begun",
+    ("ends", "has ended"): "{step} ends {lag} after {after} has ended",
+}
+"""How a step lay to the one after which it was forbidden."""
 
 
 def _order(words: Mapping[str, str]) -> tuple[str, str]:
     """How the steps lay to each other, and what was asked where that does not follow from it."""
     lag = words.get("lag", "")
     if "step" in words:  # a step that was forbidden
-        return f"{words['step']} {words['does']} {lag or 'some time'} after {words['after']} {words['did']}", ""
-    first, then = words.get("first", ""), words.get("then", "")
-    does = {"S": "starts", "F": "ends"}
-    link = words.get("link", "FS")
+        return Said(_BANNED[words["does"], words["did"]], {**words, "lag": lag or "some time"}), ""
     if not lag:
         return words["required"], ", which is not so"
-    how = "before" if words.get("before") else "after"
-    found = f"{then} {does[link[1]]} {lag} {how} {first} {does[link[0]]}"
-    return found, "" if words.get("before") else f"; asked: {words['required']}"
+    before = bool(words.get("before"))
+    found = Said(_LAGS[words.get("link", "FS") + ("before" if before else "after")], {"first": "", "then": "", **words})
+    return found, "" if before else Said("; asked: {required}", words)

@@ -11,7 +11,9 @@ What no catalogue has stays English and is kept in `missing`, so that it can be 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from functools import cache
 from pathlib import Path
 from string import Formatter
@@ -44,6 +46,32 @@ class Said(str):
     def each(self, change: Callable[[str], str]) -> Said:
         """The same sentence with every word changed."""
         return Said(self.template, {name: change(word) for name, word in self.words.items()})
+
+
+_spoken: ContextVar[Language | None] = ContextVar("language", default=None)
+
+
+@contextmanager
+def speaking(language: Language | None) -> Iterator[None]:
+    """Let the pages that are written meanwhile say their own sentences in a language; None is English."""
+    token = _spoken.set(language)
+    try:
+        yield
+    finally:
+        _spoken.reset(token)
+
+
+def tr(template: str, **words: object) -> str:
+    """A sentence of a page in the language that is spoken, with what its names stand for."""
+    language = _spoken.get()
+    if language is not None:
+        return language.phrase(template, words)
+    return template.format_map(words) if words else template
+
+
+def counted(number: int, one: str, many: str, **words: object) -> str:
+    """A sentence about a number of things, `{n}`: one form for one, the other for every other number."""
+    return tr(one if number == 1 else many, n=f"{number:,}", **words)
 
 
 def languages() -> tuple[str, ...]:
@@ -122,11 +150,16 @@ class Language:
         if not self._phrases:
             self._phrases = [Phrase(source, said) for source, said in self._templates.items()]
             self._phrases.sort(key=lambda phrase: -phrase.weight)
+        partly = None
         for phrase in self._phrases:
             words = phrase.match(text)
-            if words is not None and not (phrase.weak and self._strange(words.values())):
+            if words is None:
+                continue
+            if not self._strange(words.values()):
                 return self._fill(phrase.translation, words)
-        return self._after_subject(text)
+            if not phrase.weak:
+                partly = partly or (phrase, words)
+        return self._fill(partly[0].translation, partly[1]) if partly else self._after_subject(text)
 
     def _after_subject(self, text: str) -> str | None:
         """A sentence about a column, a file or a value that stands before it: `started_at 'noon' is no time of day`."""
@@ -142,6 +175,13 @@ class Language:
                 if words is not None:
                     return text[: blank.end()] + self._fill(phrase.translation, words)
         return None
+
+    def phrase(self, template: str, words: Mapping[str, object]) -> str:
+        """A template of the program's pages, filled in; the words are shown as they are."""
+        found = self._templates.get(template) if words else self._whole.get(template)
+        if found is None:
+            self.missing[template] = None
+        return (found or template).format_map(words) if words else found or template
 
     def _strange(self, words: Iterable[str]) -> bool:
         """Whether any of these has words of its own that no catalogue has: somebody's own, perhaps."""
