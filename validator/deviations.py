@@ -119,9 +119,10 @@ def _expired(accepted: Deviations, expired: Mapping[int, int]) -> list[Notice]:
     told = []
     for n, count in expired.items():
         deviation = accepted.deviations[n]
+        gone = f"the deviation for {deviation.rule}, {deviation.said()}, has expired"
         told.append(Notice(
-            "expired_deviation", f"the deviation for {deviation.rule}, {deviation.said()}, has expired; "
-            f"{count} finding{'s' * (count > 1)} that it was for count{'s' * (count == 1)} as before",
+            "expired_deviation", f"{gone}; {count} finding that it was for counts as before" if count == 1 else
+            f"{gone}; {count} findings that it was for count as before",
             deviation.rule, deviation.store_id or "", deviation.equipment_id or "",
         ))  # fmt: skip
     return told

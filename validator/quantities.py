@@ -125,7 +125,7 @@ def say_seconds(seconds: float) -> str:
     m, s = divmod(rest, 60)
     if h >= 48:
         d, h = divmod(h, 24)
-        return sign + f"{d} days" + f" {h} h" * (h > 0)  # minutes do not matter any more
+        return sign + (f"{d} days {h} h" if h else f"{d} days")  # minutes do not matter any more
     parts = [f"{h} h"] * (h > 0) + [f"{m} min"] * (m > 0) + [f"{s} s"] * (s > 0)
     return sign + " ".join(parts)
 
@@ -135,7 +135,7 @@ def say(value: float, unit: str) -> str:
     if unit == "s":
         return say_seconds(value)
     if unit == "d":
-        return f"{plain_number(value)} day" + ("" if abs(value) == 1 else "s")
+        return f"{plain_number(value)} day" if abs(value) == 1 else f"{plain_number(value)} days"
     return f"{plain_number(value)} {unit}".strip()
 
 

@@ -413,8 +413,11 @@ class Steps:
         step = self.records.text("step", self.row.item(row))
         if near >= 0 and near != row:
             what = self.target_name(self.target.item(near)) or "the machine"
-            when = f"until {self.clock_time(near, 'end')}" if start == NAT else f"from {self.clock_time(near, 'start')}"
-            return f"{step} of {what} ran {when}, and only one can run at once", [near]
+            if start == NAT:
+                return f"{step} of {what} ran until {self.clock_time(near, 'end')}, and only one can run at once", [
+                    near
+                ]
+            return f"{step} of {what} ran from {self.clock_time(near, 'start')}, and only one can run at once", [near]
         if start == NAT:
             return "", []
         recorded = self.records.times["recorded_at"].item(self.row.item(row)) != NAT

@@ -17,17 +17,23 @@ from pathlib import Path
 from typing import Any
 
 from validator import documents
+from validator.findings import Grade
 from validator.language import FOLDER, entries
 
 PACKAGE = FOLDER.parent
 _SPEAK = (
-    "engine/*.py", "kinds/*.py", "readers/*.py", "timing/*.py", "mapping/account.py", "mapping/apply.py", "mapping/values.py",
-    "records.py", "versions.py", "quantities.py", "grading.py", "deviations.py", "units.py", "packs/layering.py",
+    "engine/*.py", "kinds/*.py", "readers/*.py", "steps.py", "timing/instants.py", "mapping/account.py", "mapping/apply.py",
+    "mapping/values.py", "records.py", "quantities.py", "grading.py", "deviations.py", "packs/layering.py", "documents.py:suggest",
 )  # fmt: skip
-"""Modules whose sentences end up in a report."""
+"""Modules, or functions in them, whose sentences end up in a report."""
+_QUIET = {"kinds/relation_network.py", "readers/transport.py"}
+"""Modules among them that only name things to the program itself."""
 
-_USAGE = {"WrongInput", "ValueError", "TypeError", "KeyError", "AssertionError", "compile"}
-"""What is said to whoever calls the program, and patterns: no part of a report."""
+_USAGE = {"WrongInput", "ValueError", "TypeError", "KeyError", "AssertionError", "compile", "Tag"}
+"""What is said to whoever calls the program, patterns and tags: no part of a report."""
+
+_SPOKEN = {"_LABELS", "_SAID"}
+"""Mappings to single words that sentences use."""
 
 _OF_PACK = ("title", "cautions")
 _OF_RULE = ("title", "why", "corrective_action")
@@ -40,10 +46,15 @@ Texts = dict[str, list[str]]
 def of_program() -> Texts:
     """The sentences that the program's modules and page templates make for a report."""
     found: Texts = {}
-    for pattern in _SPEAK:
+    for spoken in _SPEAK:
+        pattern, _, function = spoken.partition(":")
         for path in sorted(PACKAGE.glob(pattern)):
-            for line, text in _in_module(ast.parse(path.read_text("utf-8"))):
-                _add(found, text, f"{path.relative_to(PACKAGE).as_posix()}:{line}")
+            name = path.relative_to(PACKAGE).as_posix()
+            if name not in _QUIET:
+                for text in _in_module(ast.parse(path.read_text("utf-8")), function):
+                    _add(found, text, name)
+    for grade in Grade:
+        _add(found, grade.value, "findings.py")
     return found
 
 
@@ -77,9 +88,8 @@ def catalogue(texts: Texts, code: str, before: Mapping[str, str]) -> bytes:
     from babel.messages.pofile import write_po
 
     made = Catalog(locale=code, fuzzy=False)
-    for text in sorted(texts, key=lambda text: (texts[text][0].partition(":")[0], text)):
-        places = [(place.partition(":")[0], None) for place in dict.fromkeys(p.partition(":")[0] for p in texts[text])]
-        made.add(text, before.get(text, ""), locations=places)
+    for text in sorted(texts, key=lambda text: (texts[text][0], text)):
+        made.add(text, before.get(text, ""), locations=[(place, 0) for place in dict.fromkeys(texts[text])])
     written = io.BytesIO()
     write_po(written, made, width=100, omit_header=True, include_lineno=False)
     return _HEADER.format(code=code).encode() + written.getvalue()
@@ -106,31 +116,48 @@ def _add_all(found: Texts, texts: Any, place: str) -> None:
         _add(found, text, place)
 
 
-def _in_module(tree: ast.Module) -> Iterator[tuple[int, str]]:
-    """Every text in a module that reads as words: constants with a blank in them, and f-strings as phrases."""
-    silent = {id(part) for node in ast.walk(tree) if _is_silent(node) for part in ast.walk(node)}
+def _in_module(tree: ast.AST, function: str = "") -> Iterator[str]:
+    """Every text in a module that reads as words: constants with a blank in them, and f-strings and joined lists as phrases."""
+    if function:
+        tree = next(n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef) and n.name == function)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Assign) and isinstance(node.value, ast.Dict) and _name_of(node.targets[0]) in _SPOKEN:
+            yield from map(_text, node.value.values)
+    silent = {id(part) for node in ast.walk(tree) for top in _silenced(node) for part in ast.walk(top)}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr == "join":
+            between = _text(node.func.value)
+            if between.strip() and " " in between and id(node) not in silent:
+                yield f"{{x1}}{between}{{x2}}"
+            silent.add(id(node.func.value))
     for node in ast.walk(tree):
         if id(node) in silent or not isinstance(node, ast.Constant | ast.JoinedStr):
             continue
         text = _text(node)
         if " " in text.strip():
-            yield node.lineno, text
+            yield text
         if isinstance(node, ast.JoinedStr):
             silent |= {id(part) for part in node.values if isinstance(part, ast.Constant)}
 
 
-def _is_silent(node: ast.AST) -> bool:
-    if isinstance(node, ast.Expr):
-        return isinstance(node.value, ast.Constant)
+def _silenced(node: ast.AST) -> list[ast.AST]:
+    """What in a node is no text to be said: docstrings, keys, and what is said to whoever calls the program."""
+    if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+        return [node]
+    if isinstance(node, ast.Dict):
+        return [key for key in node.keys if key is not None]
     if isinstance(node, ast.Call):
-        name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
-        return name in _USAGE
-    return False
+        return [node] if _name_of(node.func) in _USAGE else []
+    return []
 
 
-def _text(node: ast.Constant | ast.JoinedStr) -> str:
-    if isinstance(node, ast.Constant):
-        return node.value if isinstance(node.value, str) else ""
+def _name_of(node: ast.expr) -> str:
+    return node.attr if isinstance(node, ast.Attribute) else node.id if isinstance(node, ast.Name) else ""
+
+
+def _text(node: ast.expr) -> str:
+    if not isinstance(node, ast.JoinedStr):
+        return node.value if isinstance(node, ast.Constant) and isinstance(node.value, str) else ""
     names: dict[str, str] = {}
     return "".join(
         _name(part, names) if isinstance(part, ast.FormattedValue) else _literal(part) for part in node.values

@@ -41,7 +41,8 @@ class Act(Document):
     agent: Words = ()
 
     def __str__(self) -> str:
-        return " or ".join(self.step) + (f" with {' or '.join(self.agent)}" if self.agent else "")
+        steps, agents = " or ".join(self.step), " or ".join(self.agent)
+        return f"{steps} with {agents}" if agents else steps
 
     @property
     def plain(self) -> str | None:

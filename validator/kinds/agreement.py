@@ -186,8 +186,8 @@ def _said(value: float, field: str) -> str:
 
 def _facts(params: Params, seen: float | None, told: float | None, unread: bool) -> dict[str, str]:
     """What the sentence needs: both readings, and which of the two is missing."""
-    on = f" of {' or '.join(params.with_.targets)}" if params.with_.targets else ""
-    reference = f"{params.with_}{on}"
+    act, targets = str(params.with_), " or ".join(params.with_.targets or ())
+    reference = f"{act} of {targets}" if targets else act
     missing = [f"of {params.of}"] * unread + [f"of {reference}"] * (told is None)
     return {
         "step": str(params.of), "reference": reference, "label": _LABELS[params.field], "missing": " and ".join(missing),

@@ -273,9 +273,12 @@ def conditions_in_words(line: Conditioned) -> list[str]:
     if line.temperature_c is not None:
         parts.append(_temperature(line.temperature_c))
     if line.ph is not None:
-        parts.append(_within(line.ph, "pH ", "", "higher", "lower"))
+        low, high = _figures(line.ph)
+        parts.append(_said(low, high, f"pH {low} to pH {high}", f"pH {low} or higher", f"pH {high} or lower"))
     if line.hardness_ppm is not None:
-        parts.append("hardness " + _within(line.hardness_ppm, "", " ppm", "more", "less"))
+        low, high = _figures(line.hardness_ppm)
+        of = f"hardness {low} ppm to {high} ppm", f"hardness {low} ppm or more", f"hardness {high} ppm or less"
+        parts.append(_said(low, high, *of))
     return parts
 
 
@@ -289,15 +292,15 @@ def band_in_words(low: float | None, high: float | None) -> str:
 
 
 def _temperature(band: TemperatureRange) -> str:
-    low, high = band.min and band.min.text, band.max and band.max.text
-    if low and high:
-        return f"{low} to {high}"
-    return f"{low} or warmer" if low else f"{high} or cooler"
+    low, high = ("" if end is None else end.text for end in (band.min, band.max))
+    return _said(low, high, f"{low} to {high}", f"{low} or warmer", f"{high} or cooler")
 
 
-def _within(band: Range, before: str, after: str, more: str, less: str) -> str:
-    low = f"{before}{plain_number(band.min)}{after}" if band.min is not None else ""
-    high = f"{before}{plain_number(band.max)}{after}" if band.max is not None else ""
-    if low and high:
-        return f"{low} to {high}"
-    return f"{low} or {more}" if low else f"{high} or {less}"
+def _figures(band: Range) -> tuple[str, str]:
+    low, high = ("" if end is None else plain_number(end) for end in (band.min, band.max))
+    return low, high
+
+
+def _said(low: str, high: str, both: str, above: str, below: str) -> str:
+    """Of three sentences the one that fits the ends that a band has."""
+    return both if low and high else above if low else below

@@ -183,4 +183,5 @@ def _facts(steps: Steps, row: int, other: int, count: int) -> dict[str, str]:
 
 def _what(steps: Steps, row: int) -> str:
     target = steps.target_name(int(steps.target[row]))
-    return steps.records.text("step", int(steps.row[row])) + (f" of {target}" if target else "")
+    step = steps.records.text("step", int(steps.row[row]))
+    return f"{step} of {target}" if target else step

@@ -240,7 +240,7 @@ def _undated(scope: Scope) -> Ints:
 def _required(params: Params) -> Required:
     unit = params.max.unit
     text = f"at most {say(params.max.amount, unit)}"
-    text += f" and {say(params.grace.amount, unit)} of grace" if params.grace else ""
+    text = f"{text} and {say(params.grace.amount, unit)} of grace" if params.grace else text
     return Required(None, params.allowed, unit, text)
 
 

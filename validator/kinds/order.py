@@ -298,15 +298,15 @@ def _nearest(first: _Side, firsts: Index, then: _Side, k: int, least: int, most:
 
 def _required(relation: Relation) -> Required:
     least = relation.min_lag or Duration(False, 0)
-    what = {
-        "FS": "starts after the end", "SS": "starts after the start", "FF": "ends after the end",
-        "SF": "ends after the start",
+    first, then = relation.first, relation.then
+    text = {
+        "FS": f"{then} starts after the end of {first}", "SS": f"{then} starts after the start of {first}",
+        "FF": f"{then} ends after the end of {first}", "SF": f"{then} ends after the start of {first}",
     }[relation.link]  # fmt: skip
-    text = f"{relation.then} {what} of {relation.first}"
     if least.amount:
-        text += f", at least {say_seconds(least.amount)} later"
+        text = f"{text}, at least {say_seconds(least.amount)} later"
     if relation.max_lag is not None:
-        text += f", at most {say_seconds(relation.max_lag.amount)} later"
+        text = f"{text}, at most {say_seconds(relation.max_lag.amount)} later"
     return Required(least.amount, relation.max_lag.amount if relation.max_lag else None, "s", text)
 
 
@@ -366,11 +366,8 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
         facts = {"step": str(ban.step), "after": str(ban.after), "until": str(ban.until or ""), "does": f"{ban.point}s",
                  "did": "has ended" if ending else "has begun",
                  "lag": say_seconds(seen) if seen is not None else ""}  # fmt: skip
-        text = f"no {ban.step} {ban.point}s after {ban.after} {'has ended' if ending else 'has begun'}" + (
-            f" until {ban.until} begins" if ban.until else ""
-        )
         observed = Quantity(whole_if_whole(seen), "s") if seen is not None else None
-        return Shown(observed, Required(None, 0, "s", text), observed, shown, COLUMNS, facts)
+        return Shown(observed, Required(None, 0, "s", _banned(ban)), observed, shown, COLUMNS, facts)
 
     part = f"no {ban.step} after {ban.after}" + (f" until {ban.until}" if ban.until else "")
     part += " at its start" if ban.point == "start" else ""
@@ -378,6 +375,17 @@ def _forbidden(ban: Forbidden, scope: Scope) -> Outcomes:
     outcomes = Outcomes(steps.machine[cycle], cycle, names, status, Reasons(_REASONS, reason.astype(np.int8)), show,
                         part=part)  # fmt: skip
     return _with_idle(outcomes, _not_applicable(scope, cycle), scope)
+
+
+def _banned(ban: Forbidden) -> str:
+    step, after = ban.step, ban.after
+    text = {
+        ("start", "start"): f"no {step} starts after {after} has begun",
+        ("start", "end"): f"no {step} starts after {after} has ended",
+        ("end", "start"): f"no {step} ends after {after} has begun",
+        ("end", "end"): f"no {step} ends after {after} has ended",
+    }[ban.point, ban.after_point]
+    return f"{text} until {ban.until} begins" if ban.until else text
 
 
 def _vague_ban(steps: Steps, rows: _Side, after: _Side, until: _Side | None, k: int, touching: bool) -> int:

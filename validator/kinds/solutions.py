@@ -133,7 +133,7 @@ class Solutions:
         told += [f"{plain_number(f)} °F"] if not np.isnan(f) else []
         told += [f"pH {plain_number(p)}"] if not np.isnan(p) else []
         told += [f"hardness {plain_number(h)} ppm"] if not np.isnan(h) else []
-        return " at " + ", ".join(told) if told else ""
+        return f" at {', '.join(told)}" if told else ""
 
     @cached_property
     def mixings(self) -> Mixings:

@@ -23,6 +23,9 @@ from validator.errors import WrongInput
 ENGLISH = "en"
 FOLDER = Path(__file__).parent
 _NAME = re.compile(r"\{(\w*)\}")
+_WORD = re.compile(r"[^\W\d_]+")
+_SENTENCE = 3
+"""Words that make a sentence without its subject: `is no number`."""
 
 
 class Said(str):
@@ -36,6 +39,9 @@ class Said(str):
         self = super().__new__(cls, template.format_map(words))
         self.template, self.words = template, words
         return self
+
+    def __getnewargs__(self) -> tuple[str, Mapping[str, str]]:  # type: ignore[override]  # so that it can be pickled
+        return self.template, self.words
 
     def each(self, change: Callable[[str], str]) -> Said:
         """The same sentence with every word changed."""
@@ -80,7 +86,11 @@ def languages() -> tuple[str, ...]:
 
 
 class Phrase:
-    """An entry with names in braces, as a pattern for the texts of its shape."""
+    """An entry with names in braces, as a pattern for the texts of its shape.
+
+    One with fewer than two words of its own (`{x1} to {x2}`) is weak: any sentence may have its shape. One with more, that
+    begins with them, may be told of a subject that stands before it.
+    """
 
     def __init__(self, source: str, translation: str) -> None:
         pattern, literals, seen = "", [], set[str]()
@@ -93,6 +103,9 @@ class Phrase:
         self.pattern = re.compile(pattern, re.DOTALL)
         self.longest = max(literals, key=len)
         self.weight = sum(map(len, literals))
+        words = len(_WORD.findall(" ".join(literals)))
+        self.weak = words < 2
+        self.follows = words >= _SENTENCE and bool(literals[0])
         self.translation = translation
 
     def match(self, text: str) -> dict[str, str] | None:
@@ -148,10 +161,26 @@ class Language:
             words = phrase.match(text)
             if words is None:
                 continue
-            if not any(_is_language(word) and self._find(word) is None for word in words.values()):
+            if not self._strange(words.values()):
                 return self._fill(phrase.translation, words)
-            partly = partly or (phrase, words)
-        return self._fill(partly[0].translation, partly[1]) if partly else None
+            if not phrase.weak:
+                partly = partly or (phrase, words)
+        return self._fill(partly[0].translation, partly[1]) if partly else self._after_subject(text)
+
+    def _after_subject(self, text: str) -> str | None:
+        """A sentence about a column, a file or a value that stands before it: `started_at 'noon' is no time of day`."""
+        for blank in re.finditer(" ", text):
+            rest = text[blank.end() :]
+            if len(_WORD.findall(rest)) < _SENTENCE:
+                return None
+            said = self._whole.get(rest)
+            if said is not None:
+                return text[: blank.end()] + said
+            for phrase in self._phrases:
+                words = phrase.match(rest) if phrase.follows else None
+                if words is not None:
+                    return text[: blank.end()] + self._fill(phrase.translation, words)
+        return None
 
     def phrase(self, template: str, words: Mapping[str, object]) -> str:
         """A template of the program's pages, filled in; the words are shown as they are."""
@@ -159,6 +188,10 @@ class Language:
         if found is None:
             self.missing[template] = None
         return (found or template).format_map(words) if words else found or template
+
+    def _strange(self, words: Iterable[str]) -> bool:
+        """Whether any of these has words of its own that no catalogue has: somebody's own, perhaps."""
+        return any(_is_language(word) and self._find(word) is None for word in words)
 
     def _fill(self, template: str, words: Mapping[str, str]) -> str:
         return template.format_map({name: self.word(word) for name, word in words.items()})

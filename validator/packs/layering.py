@@ -18,7 +18,7 @@ def origin(bound: BoundRule) -> str:
     """Which layer a rule's limits come from, in words."""
     said = f"pack {bound.pack} ({bound.rule.authority})"
     if bound.beneath is not None:
-        said += f", in place of {bound.beneath.pack} ({bound.beneath.rule.authority})"
+        return f"{said}, in place of {bound.beneath.pack} ({bound.beneath.rule.authority})"
     return said
 
 
