@@ -35,6 +35,7 @@ Examples:
   cip-audit check may.xlsx june.xlsx --rules syrup-line-cip --as-of 2026-07-01
   cip-audit check log.csv --rules ./my-pack --format json > report.json
   cip-audit check log.csv --rules syrup-line-cip --output html=report.html --output json=report.json
+  cip-audit check log.csv --rules syrup-line-cip --output actions-xlsx=actions.xlsx
   zcat log.csv.gz | cip-audit check - --rules syrup-line-cip --fail-on critical"""
 
 
@@ -60,7 +61,7 @@ Examples:
     "--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated."
 )
 @click.option("--units", type=click.Choice(UNITS), default="si", show_default=True,
-              help="Units in which a reader sees temperatures and mixed amounts; JSON stays as it is.")  # fmt: skip
+              help="Units in which a reader sees temperatures and mixed amounts; forms for programs stay as they are.")  # fmt: skip
 @click.option("--fail-on", type=click.Choice([*GRADES, "never"]), default="major", show_default=True,
               help="Exit with 1 on findings of this grade or graver.")  # fmt: skip
 @click.option(
