@@ -121,4 +121,4 @@ def test_a_due_date_stands_beside_what_is_to_be_done(made: Made) -> None:
     """By when, and by which source, in the first things and by rule."""
     document = written(made("full"))
 
-    assert document.count("2026-05-07 06:00 at the store (critical: within 72 h, food-code 8-405.11)") == 2
+    assert document.count("At the latest 2026-05-07 06:00 at the store (critical: within 72 h, food-code 8-405.11)") == 2

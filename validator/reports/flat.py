@@ -88,7 +88,7 @@ def action_rows(report: Report) -> Iterator[tuple[Cell, ...]]:
         yield (
             number, words.stopped(action.action), sentence(action.title), whole(action.store_id),
             whole(action.equipment_id), ", ".join(map(whole, action.targets)), due, action.grade.value,
-            ", ".join(map(str, action.cautions)), STATES[0], *[""] * (len(KEPT) - 1), why_then, whole(action.rule),
+            words.runs(action.cautions), STATES[0], *[""] * (len(KEPT) - 1), why_then, whole(action.rule),
             action.status.shown, sentence(called.get(action.store_id, "")), ", ".join(map(whole, action.cycle_ids)),
             whole(action.id), ", ".join(map(whole, action.findings)),
         )  # fmt: skip
