@@ -415,6 +415,31 @@ def fleet_report(stores: int = 60, per_store: int = 12) -> Report:
                                actions=tuple(action(n, f) for n, f in enumerate(found)))  # fmt: skip
 
 
+HOSTILE = (
+    "=cmd|'/C calc'!A0 \"><script>alert(1)</script> [x](javascript:1) ![i](//e.example/i) `c` **b** | # {0} @who "
+    "www.e.example http://e.example %0A::error::x\r\n::warning::y\n- _x0041_ <!-- ]]> \x00\x1b[31m\u202e\ufffe\ud800 "
+)
+"""Markup of every format, formulas, commands, controls and what no file can hold."""
+
+
+@pytest.fixture(scope="session")
+def hostile() -> str:
+    """Text that tries to act in every format."""
+    return HOSTILE
+
+
+def hostile_report() -> Report:
+    """Two findings in one file, and one of no row, with hostile text in every field."""
+    full = full_report()
+    short, missing = full.findings[0], full.findings[1]
+    small = dataclasses.replace(
+        full, findings=(missing, short, finding(9, store_id="", equipment_id="", evidence=())), stores=full.stores[:1],
+        inputs=(full.inputs[0],), checked=full.checked[:1], notices=full.notices[:1], upcoming=full.upcoming[:1],
+        record_defects=full.record_defects[:1], actions=(action(1, missing, short),), cautions=full.cautions[:1],
+    )  # fmt: skip
+    return with_every_text(small, lambda text: "=<i>[x](y)|`%\n::\x1b\ud800" + text)
+
+
 def with_every_text(value: Any, said: Callable[[str], str]) -> Any:
     """The same values with every free text in them passed through `said`; statuses and grades stay."""
     if isinstance(value, Status | Grade):
@@ -448,13 +473,11 @@ MADE: dict[str, Callable[[], Report]] = {
     "empty": empty_report,
     "unobserved": unobserved_report,
     "fleet": fleet_report,
+    "hostile": hostile_report,
 }
 
 
 @pytest.fixture(scope="session")
 def made() -> Callable[[str], Report]:
-    """A report made by hand, by its name: full, since, clean, empty, unobserved or fleet."""
-
-
     """A report made by hand, by its name in `MADE`."""
     return lambda name: MADE[name]()

@@ -41,6 +41,7 @@ Examples:
   cip-audit check log.csv --rules ./my-pack --format json > report.json
   cip-audit check log.csv --rules syrup-line-cip --output html=report.html --output json=report.json
   cip-audit check log.csv --rules syrup-line-cip --since yesterday.json --fail-on new:major
+  cip-audit check log.csv --rules syrup-line-cip --output actions-xlsx=actions.xlsx
   zcat log.csv.gz | cip-audit check - --rules syrup-line-cip --fail-on critical"""
 
 
@@ -66,7 +67,7 @@ Examples:
     "--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated."
 )
 @click.option("--units", type=click.Choice(UNITS), default="si", show_default=True,
-              help="Units in which a reader sees temperatures and mixed amounts; JSON stays as it is.")  # fmt: skip
+              help="Units in which a reader sees temperatures and mixed amounts; forms for programs stay as they are.")  # fmt: skip
 @click.option("--since", "since_path", metavar="REPORT.json",
               help="An earlier report (JSON): say which findings are new, persist or were resolved.")  # fmt: skip
 @click.option("--fail-on", type=click.Choice([*GRADES, *(f"{FRESH}{g}" for g in GRADES), "never"]), default="major",

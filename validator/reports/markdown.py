@@ -23,7 +23,8 @@ LINES_SHOWN = 100
 _TALLY = ("IN", "OUT", "N/O", "N/A")
 _ELSEWHERE = "the JSON report has all"
 _MARKUP = re.compile(r"[\\`*_{}\[\]<>#|~&$^]")
-_BEGINNING = re.compile(r"^(\d*)([-+=.)])")
+_BULLET = re.compile(r"^[-+=]")
+_NUMBER = re.compile(r"^(\d+)([.)])(?=\s|$)")
 _ADDRESS = re.compile(r"(?i)(www|https?|ftp|mailto|xmpp)([.:])")
 
 
@@ -207,6 +208,6 @@ def escaped(text: str) -> str:
     Readers look for addresses and for @names once more after the escapes are gone, so these are parted by a comment.
     """
     text = _MARKUP.sub(r"\\\g<0>", text)
-    text = _BEGINNING.sub(r"\1\\\2", text)
-    text = text.replace("@", "<!-- -->@").replace("://", ":<!-- -->//")
+    text = _NUMBER.sub(r"\1\\\2", _BULLET.sub(r"\\\g<0>", text))
+    text = text.replace("@", "@<!-- -->").replace("://", ":<!-- -->//")
     return _ADDRESS.sub(r"\1<!-- -->\2", text)

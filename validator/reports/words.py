@@ -99,19 +99,23 @@ def marks(finding: Finding) -> tuple[str, ...]:
 
 def rows(numbers: Iterable[int]) -> str:
     """`row 12`, or `rows 12, 14-16`; 0 stands for the file as a whole. Blank for no number."""
-    wanted = sorted(set(numbers))
-    runs: list[list[int]] = []
-    for number in wanted:
-        if runs and number == runs[-1][1] + 1 and runs[-1][0]:
-            runs[-1][1] = number
+    wanted = set(numbers)
+    if wanted <= {0}:
+        return "the file as a whole" if wanted else ""
+    return f"{'row' if len(wanted) == 1 else 'rows'} {runs(wanted - {0})}"
+
+
+def runs(numbers: Iterable[int]) -> str:
+    """Numbers as runs, `12, 14-16`; of many runs the rest is counted."""
+    found: list[list[int]] = []
+    for number in sorted(set(numbers)):
+        if found and number == found[-1][1] + 1:
+            found[-1][1] = number
         else:
-            runs.append([number, number])
-    if not runs or runs == [[0, 0]]:
-        return "the file as a whole" if runs else ""
-    runs = [run for run in runs if run[0]]
-    shown = ", ".join(f"{a}-{b}" if a != b else f"{a}" for a, b in runs[:RANGES_SHOWN])
-    rest = sum(b - a + 1 for a, b in runs[RANGES_SHOWN:])
-    return f"{'row' if len(wanted) == 1 else 'rows'} {shown}" + (f" and {rest:,} more" if rest else "")
+            found.append([number, number])
+    shown = ", ".join(f"{a}-{b}" if a != b else f"{a}" for a, b in found[:RANGES_SHOWN])
+    rest = sum(b - a + 1 for a, b in found[RANGES_SHOWN:])
+    return shown + (f" and {rest:,} more" if rest else "")
 
 
 def place(file: str, sheet: str, numbers: Iterable[int]) -> str:
@@ -184,7 +188,7 @@ def deadline(actions: Iterable[Action]) -> str:
         return ""
     first = min(timed, key=lambda action: (instant(action.due), action.due))
     source = f", {cited(first.due_citation)}" if first.due_citation else ""
-    return f"By {moment(first.due)} at the store ({sentence(first.due_reason)}{source})."
+    return f"At the latest {moment(first.due)} at the store ({sentence(first.due_reason)}{source})."
 
 
 def instant(stamp: str) -> float:
