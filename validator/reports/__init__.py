@@ -57,6 +57,7 @@ RENDERERS: Mapping[str, Renderer] = MappingProxyType(
         "html": Renderer(
             "html", "html", "one self-contained page to read, send or print", "validator.reports.html", draws=True
         ),
+        "pdf": Renderer("pdf", "pdf", "pages to print, sign and file", "validator.reports.pdf", draws=True, binary=True),
         "sarif": Renderer(
             "sarif",
             "sarif",
