@@ -83,7 +83,7 @@ def command(
     files = parse_outputs(
         outputs, list(RENDERERS), [*records, *rules, *(p for p in (register_path, mapping_path, accept_path) if p)]
     )
-    _exist(records)
+    must_exist(records)
     with Waiting("reading the records") as waiting:
         judged = judge_files(records, rules, register_path, as_of, decision or "", waiting, accept_path,
                              mapping_path)  # fmt: skip
@@ -188,7 +188,8 @@ def exit_status(report: Report, fail_on: str) -> int:
     return int(any(f.grade.rank <= GRADES.index(fail_on) for f in report.findings))
 
 
-def _exist(records: Sequence[str]) -> None:
+def must_exist(records: Sequence[str]) -> None:
+    """Raise `WrongInput` where a file of records is not there, or standard input is named twice."""
     missing = [f"{path}: there is no such file" for path in records if path != "-" and not Path(path).exists()]
     if missing:
         raise WrongInput(missing)
