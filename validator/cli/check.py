@@ -142,7 +142,7 @@ def judge_files(
     reading = start_reading(records, mapping=mapping)
     try:
         moment, now = read_as_of(as_of)
-        packs = _packs(rules)
+        packs = load_packs(rules)
         register = _register(register_path)
         accepted = _accepted(accept_path)
         read = reading.result(waiting.progress)
@@ -197,7 +197,8 @@ def must_exist(records: Sequence[str]) -> None:
         raise WrongInput("- stands for standard input and can be named once only")
 
 
-def _packs(rules: Sequence[str]) -> list[Pack]:
+def load_packs(rules: Sequence[str]) -> list[Pack]:
+    """The packs that `--rules` names; raise `WrongInput` where one loosens another or a rule stands in two."""
     from validator.packs.layering import faults
     from validator.packs.loading import load_pack
 
