@@ -36,8 +36,8 @@ class Sheet:
         return self.sheet.cell(row, self.columns[name])
 
     def rows(self) -> list[int]:
-        """The rows with a step in them."""
-        return [r for r in range(self.head + 1, self.sheet.max_row + 1) if self.cell(r, "step").value]
+        """The rows that say what to do."""
+        return [r for r in range(self.head + 1, self.sheet.max_row + 1) if self.cell(r, "what_to_do").value]
 
     def asked(self, row: int) -> list[str]:
         return [n for n in self.columns if self.cell(row, n).fill.fgColor.rgb == WHITE and n not in ("duration_s", "note")]
@@ -69,7 +69,7 @@ def value(sheet: Sheet, row: int, name: str, clock: datetime, minutes: int, agen
         return 68
     if name == "count_per_g":
         return 3
-    words = {"performed_by": "Ida R.", "verified_by": "Noor T.", "agent": agent, **AMOUNTS, **READINGS[agent]}
+    words = {"performed_by": "Ida R.", "verified_by": "Noor T.", "agent": agent, "step": "circulate", **AMOUNTS, **READINGS[agent]}
     return words[name]
 
 

@@ -108,6 +108,25 @@ def test_a_fault_typed_in_is_found(do, name, value, rule, target, tmp_path, regi
     assert (rule, target) in out
 
 
+def test_the_way_it_was_done_is_not_printed_beforehand(tmp_path, register, capfdbinary) -> None:
+    """Pumping takes 15 minutes and standing 20: which it was is for the person to say, and 16 minutes of soaking are too short."""
+    path = make("draught-line-cleaning", register("draught-line-cleaning"), tmp_path / "sheet.xlsx")
+    fill(path, agent="caustic")
+    book = openpyxl.load_workbook(path)
+    (sheet,) = sheets(book)
+    row = next(r for r in sheet.rows() if "soak line-1" in sheet.cell(r, "what_to_do").value)
+    assert "step" in sheet.asked(row)
+    sheet.cell(row, "ended_at").value = sheet.cell(row, "started_at").value + timedelta(minutes=16)
+    found = []
+    for step in ("circulate", "soak"):
+        sheet.cell(row, "step").value = step
+        book.save(path)
+        report = judged(capfdbinary, "draught-line-cleaning", tmp_path / "register.yaml", path)
+        found.append([(f["rule"], f["target"]) for f in report["findings"] if f["kind"] == "contact"])
+
+    assert found == [[], [("DRA-CONTACT-TIME", "line-1")]]
+
+
 def test_a_row_left_blank_was_not_done(tmp_path, register, capfdbinary) -> None:
     """A line whose row nobody filled in is a defect of the record and a line left out; its printed step counts for nothing."""
     path = make("syrup-line-cip", register("syrup-line-cip"), tmp_path / "sheet.xlsx", "--equipment", "BK-04-SYR-A")
@@ -253,6 +272,15 @@ def test_the_page_has_the_same_rows(paper, size, tmp_path, register) -> None:
     assert at == sorted(at)
     assert "Never mix chlorine with an acid" in said
     assert tuple(round(float(v)) for v in document.pages[0].mediabox[2:]) == size
+
+
+def test_a_letter_that_no_font_has_does_not_stop_the_page(hostile, tmp_path) -> None:
+    """A name in letters that are not at hand still gives a page, with all that can be set."""
+    register = tmp_path / "register.yaml"
+    register.write_text(HOSTILE.replace("@SUM(A1)", "\U00010330\U00012000"), "utf-8")
+
+    assert run([*hostile, "--output", str(tmp_path / "sheet.pdf")]) == 0
+    assert "#panic() <b>" in pypdf.PdfReader(tmp_path / "sheet.pdf").pages[0].extract_text()
 
 
 def test_texts_on_the_page_are_no_markup(hostile, tmp_path) -> None:

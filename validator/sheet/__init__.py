@@ -137,14 +137,23 @@ def _rows(act: Act, acts: Sequence[Act], rules: Sequence[BoundRule], machine: Ma
     if len(act.agents) == 1:
         given["agent"] = act.agents[0]
     hints = tuple(asks.hints(act, acts, rules, machine))
+    choices = {c: words for c, words in (("step", act.steps), ("agent", act.agents)) if len(words) > 1}
+    if "step" not in choices:  # which of several it was is for the person to say: limits can hang on it
+        given["step"] = act.steps[0]
     for target in _targets(act, acts, machine):
-        cells = {"step": act.steps[0], **({"target": target} if target else {}), **given}
-        asked = [c for c in asks.asked(act, acts, rules, solution=solution) if c not in cells]
-        if target == "" and act.targets:
-            asked.append("target")
-        choices = {"step": act.steps, "agent": act.agents}
-        yield Row(asks.instruction(act, target), cells, tuple(dict.fromkeys(asked)), hints,
-                  {c: words for c, words in choices.items() if len(words) > 1})  # fmt: skip
+        cells = {**given, **({"target": target} if target else {})}
+        asked = [
+            "step",
+            *asks.asked(act, acts, rules, solution=solution),
+            *(["target"] if act.targets and not target else []),
+        ]
+        yield Row(
+            asks.instruction(act, target),
+            cells,
+            tuple(dict.fromkeys(c for c in asked if c not in cells)),
+            hints,
+            choices,
+        )
 
 
 def _targets(act: Act, acts: Sequence[Act], machine: Machine) -> Sequence[str]:

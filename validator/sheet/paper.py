@@ -11,8 +11,7 @@ from collections.abc import Iterable, Sequence
 from importlib.resources import files
 from typing import Any
 
-import typst
-
+from validator.errors import WrongInput
 from validator.reports.visible import sentence
 from validator.sheet import Form, Row
 from validator.sheet.asks import LABELS
@@ -36,12 +35,24 @@ _PAPER = {"a4": "a4", "letter": "us-letter"}
 
 
 def render(forms: Sequence[Form], paper: str = "a4") -> bytes:
-    """The forms as a PDF (PDF/UA-1), each on pages of its own, `a4` or `letter`; the same bytes for the same forms."""
+    """The forms as a PDF, each on pages of its own, `a4` or `letter`; the same bytes for the same forms.
+
+    It is tagged for readers who listen (PDF/UA-1), unless a name has a letter that no font here has. Raises `WrongInput` where
+    typst is not installed.
+    """
+    try:
+        import typst
+    except ImportError:
+        raise WrongInput("a page to print needs the package typst; install it with: pip install typst") from None
     data = {"paper": _PAPER[paper], "title": forms[0].title if forms else "", "forms": [_form(f) for f in forms]}
+    asked: dict[str, Any] = {"format": "pdf", "timestamp": 0, "sys_inputs": {"data": json.dumps(data)}}
     template = files("validator.sheet").joinpath("templates", "sheet.typ").read_bytes()
-    # without the fonts of the machine, so that the page is the same everywhere
-    return bytes(typst.compile(template, format="pdf", pdf_standards=["ua-1"], ignore_system_fonts=True, timestamp=0,
-                               sys_inputs={"data": json.dumps(data)}))  # fmt: skip
+    try:
+        written = typst.compile(template, pdf_standards=["ua-1"], **asked)
+    except typst.TypstError:
+        written = typst.compile(template, **asked)
+    assert isinstance(written, bytes)
+    return written
 
 
 def _form(form: Form) -> dict[str, Any]:
@@ -66,10 +77,10 @@ def _blanks(form: Form, row: Row) -> Iterable[dict[str, str]]:
     """What a row asks for behind its name: a blank with its unit, words to choose from, or what is given."""
     for column in form.columns:
         words = row.choices.get(column, ())
-        if column in (*_BOXES, *_ONCE) or (column in ("step", "target") and column not in (*row.asked, *row.choices)):
+        if column in (*_BOXES, *_ONCE) or (column in ("step", "target") and column not in row.asked):
             continue
         name = _NAMES.get(column, LABELS[column])
-        if len(words) > 1 and (column in row.asked or column not in row.given or column == "step"):
+        if words:
             yield {"name": name, "said": sentence(" / ".join(words).replace("_", " ")), "unit": "", "blank": ""}
         elif column in row.given:
             yield {"name": name, "said": sentence(row.given[column]), "unit": "", "blank": ""}
