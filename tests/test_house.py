@@ -34,7 +34,7 @@ LAYERS = [
     {"packs", "readers"},
     {"grading"},
     {"engine"},
-    {"reports", "catalogue", "schemas", "handbook", "drafting"},
+    {"reports", "catalogue", "schemas", "handbook", "drafting", "schedule", "sheet"},
     {"demo"},
     {"cli"},
 ]

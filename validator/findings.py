@@ -243,7 +243,12 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """The next cleaning that an interval rule asks for. `days_left` below zero is overdue; `due_on` is a local date."""
+    """The next cleaning that an interval rule asks for. `days_left` below zero is overdue; `due_on` is a local date.
+
+    `limit` says how long the interval may last and `limit_from` which layer set it. It is counted from `counted_from`, the day
+    of the last cleaning that counts, else the day of going into service; `days_closed` days out of service are left out.
+    `warn_days` before the due date it is due soon.
+    """
 
     store_id: str
     equipment_id: str
@@ -253,6 +258,11 @@ class Due:
     state: str
     last_cycle_id: str
     last_completed: str
+    limit: str = ""
+    limit_from: str = ""
+    counted_from: str = ""
+    days_closed: int = 0
+    warn_days: int = 0
 
 
 @dataclass(frozen=True, slots=True)

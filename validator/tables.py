@@ -179,29 +179,13 @@ CANONICAL = (*TEXTS, *TIMES, *NUMBERS, *FREE_TEXT)
 """Every column of the contract's canonical table."""
 
 
-STEPS = frozenset(
-    [
-        "empty_tank",
-        "mix_solution",
-        "test_solution",
-        "disconnect",
-        "disassemble",
-        "flush",
-        "circulate",
-        "soak",
-        "wash",
-        "rinse",
-        "sanitize",
-        "air_dry",
-        "reassemble",
-        "reconnect",
-        "refill_tank",
-        "prime",
-        "sample",
-        "verify",
-    ]
-)
-"""The steps of the contract, section 3; a pack may add its own."""
+IN_ORDER = (
+    "empty_tank", "mix_solution", "test_solution", "disconnect", "disassemble", "flush", "circulate", "soak", "wash", "rinse",
+    "sanitize", "air_dry", "reassemble", "reconnect", "refill_tank", "prime", "sample", "verify",
+)  # fmt: skip
+"""The steps of the contract, section 3, in the order in which a cycle usually has them."""
+STEPS = frozenset(IN_ORDER)
+"""The steps of the contract; a pack may add its own."""
 AGENTS = frozenset(["water", "detergent", "caustic", "acid", "chlorine", "quat", "iodine", "peracetic_acid"])
 """The agents of the contract, section 3; a pack may add its own."""
 

@@ -21,6 +21,8 @@ _COMMANDS = {
     "check": ("validator.cli.check", "audit exported cleaning records"),
     "rules": ("validator.cli.rules", "list, explain, lint and test rule packs"),
     "mapping": ("validator.cli.mapping", "fit an export's own columns to the canonical table"),
+    "due": ("validator.cli.due", "say what must be cleaned by when, as a table or a calendar file"),
+    "sheet": ("validator.cli.sheet", "write an empty record sheet that, filled in, satisfies a pack"),
     "schema": ("validator.cli.schema", "print a JSON Schema"),
 }
 
@@ -29,6 +31,8 @@ Examples:
   cip-audit demo
   cip-audit check log.csv --rules syrup-line-cip --register register.yaml
   cip-audit check logs/*.csv --format json --output html=report.html
+  cip-audit due logs/*.csv --register register.yaml --output ics=cleaning.ics
+  cip-audit sheet --rules syrup-line-cip --register register.yaml --output sheet.xlsx
   cip-audit rules explain SYR-FLUSH-TIME
 
 \b

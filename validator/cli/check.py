@@ -92,7 +92,7 @@ def command(
     records = tuple(dict.fromkeys(records))
     beside = [p for p in (register_path, mapping_path, accept_path, since_path) if p]
     files = parse_outputs(outputs, list(RENDERERS), [*records, *rules, *beside])
-    _exist(records)
+    must_exist(records)
     if fail_on.startswith(FRESH) and since_path is None:
         raise WrongInput(f"--fail-on {fail_on}: what is new is told by an earlier report; name one with --since")
     with Waiting("reading the records") as waiting:
@@ -154,7 +154,7 @@ def judge_files(
     reading = start_reading(records, mapping=mapping)
     try:
         moment, now = read_as_of(as_of)
-        packs = _packs(rules)
+        packs = load_packs(rules)
         register = _register(register_path)
         accepted = _accepted(accept_path)
         before = _before(since_path, moment)
@@ -203,7 +203,8 @@ def exit_status(report: Report, fail_on: str) -> int:
     return int(any(f.grade.rank <= worst for f in counted))
 
 
-def _exist(records: Sequence[str]) -> None:
+def must_exist(records: Sequence[str]) -> None:
+    """Raise `WrongInput` where a file of records is not there, or standard input is named twice."""
     missing = [f"{path}: there is no such file" for path in records if path != "-" and not Path(path).exists()]
     if missing:
         raise WrongInput(missing)
@@ -211,7 +212,8 @@ def _exist(records: Sequence[str]) -> None:
         raise WrongInput("- stands for standard input and can be named once only")
 
 
-def _packs(rules: Sequence[str]) -> list[Pack]:
+def load_packs(rules: Sequence[str]) -> list[Pack]:
+    """The packs that `--rules` names; raise `WrongInput` where one loosens another or a rule stands in two."""
     from validator.packs.layering import faults
     from validator.packs.loading import load_pack
 

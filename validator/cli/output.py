@@ -58,14 +58,19 @@ def write_report(
 
 def _for_terminal(report: Report, units: Units, group: Grouping) -> bytes:
     """The text report in the terminal's own width and colours."""
-    import shutil
-
     from validator.reports.measures import for_reader
     from validator.reports.text import render
 
-    colour = not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
-    width = max(60, min(shutil.get_terminal_size().columns, 120))
+    width, colour = terminal()
     return render(for_reader(report, units), width=width, color=colour, group=group)
+
+
+def terminal() -> tuple[int, bool]:
+    """How many columns a text for the terminal may have, and whether colours are wanted there."""
+    import shutil
+
+    colour = not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    return max(60, min(shutil.get_terminal_size().columns, 120)), colour
 
 
 def write_file(path: Path, document: bytes) -> None:
