@@ -59,8 +59,20 @@ def _of_outcomes(
         corrected = o.corrected is not None and bool(o.corrected[i])
         marks = ("cos",) * corrected + ("repeat",) * repeat
         seen = rows.of(facts.columns, facts.rows)
+        unread = rows.unread(facts.columns, facts.rows)
         yield _finding(
-            applied, o, i, facts, applied.machines[machine], cycle, starts[key], marks, grades[marks], cited, seen
+            applied,
+            o,
+            i,
+            facts,
+            applied.machines[machine],
+            cycle,
+            starts[key],
+            marks,
+            grades[marks],
+            cited,
+            seen,
+            unread,
         )
 
 
@@ -102,7 +114,7 @@ def local_start(steps: Steps, cycle: int) -> str:
 def _finding(
     applied: Applied, o: Outcomes, i: int, shown: Shown, machine: Machine, cycle: int, started: str, marks: tuple[str, ...],
     graded: tuple[Grade, str], cited: tuple[Citation, ...],
-    seen: tuple[Evidence, ...],
+    seen: tuple[Evidence, ...], unread: str,
 ) -> Finding:  # fmt: skip
     rule, pack, steps = applied.rule.rule, applied.pack, applied.steps
     cycle_id = steps.cycle_ids[cycle] if cycle >= 0 else ""
@@ -110,6 +122,7 @@ def _finding(
     target = o.target[i]
     required = shown.required.text if shown.required else ""
     message = sentence(rule.kind, o.reason[i], target if target != OPEN else "", required, shown.facts)
+    message += unread
     if o.close is not None and bool(o.close[i]) and o.reason[i] != "within_uncertainty":
         message += " (nearer to the limit than the clock is read)"
     if len(shown.rows) > MOST_ROWS:

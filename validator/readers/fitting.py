@@ -14,7 +14,7 @@ from validator.mapping.apply import apply
 from validator.mapping.model import FILE, SHEET, Layout
 from validator.readers.cells import as_text, parse
 from validator.readers.named import Named, Unknown
-from validator.tables import Budget, ParsedTable, RawTable, TextColumn
+from validator.tables import Budget, Origin, ParsedTable, RawTable, TextColumn
 
 _HEAD = 4 * 2**20
 
@@ -31,9 +31,10 @@ def fit(
         table.columns |= {name: _same(text, len(table.rows)) for name, text in named if name in layout.sources()}
     fitted = [apply(layout, table) for table in texts]
     tables = []
-    for one in fitted:
+    for table, one in zip(texts, fitted, strict=True):
         parsed = parse(one.table)
         parsed.zone = layout.timezone or ""
+        parsed.origins, parsed.origin = _origins(layout, table), one.plan
         tables.append(parsed)
     told: dict[str, Any] = {
         "assumptions": [f"read by the mapping {request['mapping']}", *assumptions, *said(layout, fitted)],
@@ -75,13 +76,24 @@ def _is_utf8(path: Path) -> bool:
     return True
 
 
+def _origins(layout: Layout, table: RawTable) -> list[Origin]:
+    """For each step that a row can hold the columns of the file behind the canonical ones."""
+    return [
+        {
+            name: [table.headings.get(source, (source, "")) for source in column.sources]
+            for name, column in plan.columns.items()
+        }
+        for plan in layout.plans()
+    ]
+
+
 def _same(text: str, size: int) -> TextColumn:
     return TextColumn(np.zeros(size, dtype=np.int32), [text])
 
 
 def _texts(table: RawTable) -> RawTable:
     columns = {name: as_text(column, len(table.rows)) for name, column in table.columns.items()}
-    return RawTable(table.sheet, table.rows, dict(columns), table.defects, table.blank_rows)
+    return RawTable(table.sheet, table.rows, dict(columns), table.defects, table.blank_rows, table.headings)
 
 
 def _bare(table: RawTable) -> ParsedTable:

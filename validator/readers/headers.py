@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from validator.errors import Unreadable
-from validator.tables import CANONICAL, ONE_TIME, REQUIRED, named_columns
+from validator.tables import CANONICAL, ONE_TIME, REQUIRED, Heading, named_columns
 
 if TYPE_CHECKING:
     from validator.readers.common_names import Found
@@ -28,6 +28,12 @@ class Header:
     names: tuple[str, ...]
     assumptions: list[str] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
+
+    @property
+    def headings(self) -> dict[str, Heading]:
+        """The columns that were found under a name that is not their own."""
+        named = ((name, self.names[at].strip()) for at, name in self.columns.items())
+        return {name: (heading, "") for name, heading in named if heading.casefold() != name.casefold()}
 
 
 Spans = Sequence[Sequence[tuple[int, int]]] | None

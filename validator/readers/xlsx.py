@@ -26,6 +26,7 @@ Row = tuple[int, list[Cell]]
 _WHOLE = re.compile(r"-?\d{1,18}", re.ASCII)
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,4})?", re.ASCII)
 _DAY_MS = 86_400_000
+_SHOWN = 40
 _EPOCH_1900 = datetime(1899, 12, 30)
 _EPOCH_1904 = datetime(1904, 1, 1)
 _LAST_SERIAL = 2_958_466
@@ -124,7 +125,12 @@ class _SheetReading:
             codes, words = code([None, *texts])  # None takes number 0, so that blank comes out as -1
             columns[name] = TextColumn(codes[1:] - 1, words[1:])
         rows_ = np.array(self.rows, dtype=np.int32)
-        return RawTable(self.sheet.name, rows_, columns, self.defects, self.blank_rows)
+        headings = {
+            name: (self.header.names[at - 1].strip(), letters(at))
+            for at, name in wanted.items()
+            if self.names.raw or self.folded[name] != name
+        }
+        return RawTable(self.sheet.name, rows_, columns, self.defects, self.blank_rows, headings)
 
     def _merged(self) -> list[Range]:
         """The merged cells, which stand behind all rows: of a header over several rows they say what a title covers."""
@@ -192,7 +198,7 @@ class _SheetReading:
         if not filled:
             return False
         for name, fault, cell in faults:
-            self._flag(at, row, name, fault, cell.reference)
+            self._flag(at, row, name, fault, cell.reference, (cell.value or "")[:_SHOWN])
         if self._repeats_header(found):
             self.defects = [d for d in self.defects if d.index != at]
             self.defects.append(CellDefect(-1, row, "", "repeated_header", "repeats the header", True, self.sheet.name))
@@ -207,9 +213,9 @@ class _SheetReading:
             text.strip().casefold() == self.folded[n] for n, text in found.items()
         )
 
-    def _flag(self, at: int, row: int, name: str, fault: Fault, reference: str) -> None:
+    def _flag(self, at: int, row: int, name: str, fault: Fault, reference: str, value: str = "") -> None:
         message = f"{name} in {reference} {fault[1]}"
-        self.defects.append(CellDefect(at, row, name, fault[0], message, False, self.sheet.name))
+        self.defects.append(CellDefect(at, row, name, fault[0], message, False, self.sheet.name, value))
 
     def _flag_merged(self, wanted: dict[int, str]) -> None:
         """Cells that are blank because a merged cell covers them: filling them down would be a guess."""
