@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 HEADER_WITHIN = 20
 """Titles may stand above the header; it is looked for in this many lines."""
+NOT_NAMED = "is not read: the mapping does not name it"
+"""How the notice ends that tells of a sheet which a mapping leaves aside."""
 _NEAR = 0.85
 _LISTED = 12
 

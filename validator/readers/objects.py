@@ -179,6 +179,9 @@ class Rows:
     def _drift(self, keys: tuple[str, ...], names: list[str | None]) -> list[tuple[str, Fault]]:
         """A needed key is gone and one like it is new: the export changed its names between two records."""
         new = [key for key, name in zip(keys, names, strict=True) if name is None and key not in self._first]
+        wanted = [_folded(name) for name in self.names.watched]
+        # null where an object stood before is a blank and no new name
+        new = [key for key in new if not any(name.startswith(f"{_folded(key)}.") for name in wanted)]
         before = {self._names[key] for key in self._first}
         faults: list[tuple[str, Fault]] = []
         for name in self.names.watched:

@@ -100,10 +100,10 @@ def _read(
     name = request["name"]
     format_ = formats.decide(name, _at(file, 0, formats.HEAD), size, lambda start, length: _at(file, start, length))
     reader = importlib.import_module(READERS[format_])
-    if request.get("look") or request.get("layout"):
+    if request.get("look") or request.get("layouts"):
         from validator.readers.fitting import fit, look
 
-        tables, told = fit(reader, path, request, budget) if request.get("layout") else look(reader, path, budget)
+        tables, told = fit(reader, path, request, budget) if request.get("layouts") else look(reader, path, budget)
         return tables, {"format": format_, **told}
     raw, assumptions, notices = reader.read(path, budget)
     tables = [parse(table) for table in raw]

@@ -16,7 +16,7 @@ import numpy as np
 
 from validator.errors import Unreadable
 from validator.readers.columns import Fault, code, too_long
-from validator.readers.headers import CANONICAL_NAMES, Header, Names, Spans
+from validator.readers.headers import CANONICAL_NAMES, NOT_NAMED, Header, Names, Spans
 from validator.readers.packages import open_package
 from validator.readers.sheets import Cell, Range, SheetCells, letters
 from validator.readers.workbook import DATE, LENGTH, NUMBER, PERCENT, Sheet, Workbook, damaged, read_workbook, unescape
@@ -44,7 +44,7 @@ def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[li
         for sheet in book.sheets:
             reading = _SheetReading(sheet, SheetCells(package, sheet.part, budget), book, budget, names)
             if not names.takes(sheet.name):
-                notices.append(f"the sheet {sheet.name!r} is not read: the mapping does not name it")
+                notices.append(f"the sheet {sheet.name!r} {NOT_NAMED}")
                 continue
             if sheet.hidden:
                 notices.append(f"the hidden sheet {sheet.name!r} is not read; it has {reading.count()}")
