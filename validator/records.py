@@ -52,7 +52,8 @@ class RecordSet:
     holds for a row whose time names an hour that happened twice every pair of start and end (`NAT`: unknown) it can mean,
     `stated` for a torn row the pair that stands in it. `unread` holds for a row what stands in each of its columns that
     could not be read. `origins` are the ways in which rows came from columns with other names, and `origin` is that of each
-    row (-1: none); both are empty where every column bears its canonical name.
+    row (-1: none); both are empty where every column bears its canonical name. `entries` are the numbers of the entries that
+    rows are of lists in a file (0: of none).
     """
 
     texts: dict[str, TextColumn]
@@ -69,6 +70,7 @@ class RecordSet:
     unread: dict[int, dict[str, str]] = field(default_factory=dict)
     origins: list[Origin] = field(default_factory=list)
     origin: npt.NDArray[np.int32] = field(default_factory=lambda: np.empty(0, dtype=np.int32))
+    entries: dict[str, npt.NDArray[np.int32]] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -180,6 +182,11 @@ class _Columns:
         parts = [t.origin + first[n] if t.origins else np.full(len(t.rows), -1) for n, t in enumerate(tables)]
         self.origin = np.concatenate(parts).astype(np.int32) if self.origins else np.empty(0, dtype=np.int32)
 
+        self.entries = {
+            path: _joined([t.entries.get(path, np.zeros(len(t.rows), np.int32)) for t in tables], np.int32)
+            for path in sorted({path for t in tables for path in t.entries}, key=len)
+        }
+
     def source(self) -> npt.NDArray[np.int32]:
         return np.repeat(np.arange(len(self.sizes), dtype=np.int32), self.sizes)
 
@@ -202,6 +209,7 @@ class _Columns:
             resolution=self.resolution, given={n: pick(a) for n, a in self.given.items()},
             doubt=placed(self.doubt), stated=placed(self.stated),
             unread={int(place[row]): cells for row, cells in self.unread.items() if kept[row]},
+            entries={path: pick(numbers) for path, numbers in self.entries.items()},
             origins=self.origins, origin=pick(self.origin) if self.origins else self.origin,
         )  # fmt: skip
 

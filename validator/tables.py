@@ -101,7 +101,8 @@ class ParsedTable:
     is UTC or the wall clock of the store. `whole` marks rows set aside altogether. Text vocabularies are trimmed, NFC.
     `zone` is an IANA time zone that a mapping states for wall-clock times; without it they are the store's.
     `origins` are the ways in which rows came from columns of the file, and `origin` says which was that of each row; both are
-    empty where every column bears its canonical name.
+    empty where every column bears its canonical name. `entries` tell of each list that a path goes through, `steps[]`, which
+    of its entries a row is, from 1.
     """
 
     sheet: str
@@ -116,6 +117,7 @@ class ParsedTable:
     zone: str = ""
     origins: list[Origin] = field(default_factory=list)
     origin: IntArray = field(default_factory=lambda: np.empty(0, dtype=np.int32))
+    entries: dict[str, IntArray] = field(default_factory=dict)
 
 
 @dataclass

@@ -11,6 +11,7 @@ import pytest
 from validator.cli import run
 
 from .exports import EXPORTS, REGISTER, canonical, story
+from .strange_exports import deep_json
 
 
 @pytest.fixture
@@ -58,6 +59,15 @@ def test_a_workbook_names_its_cells(told) -> None:
     cells = where(short_flush(told(export.name, export.data, export.mapping)))
 
     assert (cells["started_at"], cells["target"]) == ("C13 Date and D13 From", "G13 Line")
+
+
+def test_nested_objects_name_their_entries(told) -> None:
+    """One record of a dump holds everything; the path tells which machine, which cleaning and which step."""
+    export = deep_json(story())
+    cells = where(short_flush(told(export.name, export.data, export.mapping)))
+
+    # the second machine's first cleaning; mixing was its first step, line 1 the second
+    assert cells["started_at"] == "machines[2].cleanings[1].phases[1].steps[3].times.t0"
 
 
 def test_common_names_are_told_as_they_stand(told) -> None:

@@ -12,8 +12,9 @@ import numpy.typing as npt
 
 from validator.findings import Evidence
 from validator.quantities import plain_number
+from validator.records import RecordSet
 from validator.steps import Steps
-from validator.tables import NAT, NUMBERS, TIMES, Origin
+from validator.tables import NAT, NUMBERS, TIMES
 
 MOST_ROWS = 60
 """Rows named in one finding: a finding on more says so in its sentence."""
@@ -71,16 +72,32 @@ def _in_words(steps: Steps, rows: Index, columns: Columns) -> list[tuple[int, in
         unread = records.unread.get(row)
         if unread is not None:
             said = tuple(value or unread.get(name, "") for name, value in zip(columns, said, strict=True))
-        cells = _cells(records.origins[records.origin[row]], columns, number) if records.origins else ()
+        cells = _cells(records, row, columns, number) if records.origins else ()
         found.append((source, number, Evidence(file, sheet, number, columns, said, cells)))
     return found
 
 
-def _cells(origin: Origin, columns: Columns, number: int) -> tuple[str, ...]:
-    """Where each column of a row stands in its file: the column's own name, in a workbook with the cell."""
+def _cells(records: RecordSet, row: int, columns: Columns, number: int) -> tuple[str, ...]:
+    """Where each column of a row stands in its file: the column's own name, in a workbook with the cell, in nested JSON with
+    the numbers of the entries on the way.
+    """
+    if records.origin[row] < 0:
+        return ()
+    origin = records.origins[records.origin[row]]
     named = (origin.get(name, ()) for name in columns)
-    said = tuple(" and ".join(f"{at}{number} {name}" if at else name for name, at in of) for of in named)
+    said = tuple(
+        " and ".join(f"{at}{number} {name}" if at else _numbered(name, records, row) for name, at in of) for of in named
+    )
     return said if any(said) else ()
+
+
+def _numbered(path: str, records: RecordSet, row: int) -> str:
+    """`steps[].from` as `steps[3].from`."""
+    folded = path.casefold()
+    for before, numbers in reversed(records.entries.items()):  # the innermost list first, so that places stay
+        if numbers[row] and folded.startswith(before):
+            path = f"{path[: len(before) - 1]}{numbers[row]}{path[len(before) - 1 :]}"
+    return path
 
 
 def _column(steps: Steps, rows: Index, at: Index, name: str) -> list[str]:

@@ -44,13 +44,14 @@ _LISTED = 8
 class Fitted:
     """The canonical table, and how many rows were set aside by which reason, which values stood in no list.
 
-    `plan` is for each row the number of that of the layout's plans which it comes from.
+    `at` is for each row the position of the row of the file that it comes from, and `plan` the number of that of the layout's plans which it comes from.
     """
 
     table: RawTable
     set_aside: dict[str, int] = field(default_factory=dict)
     unlisted: dict[str, dict[str, None]] = field(default_factory=dict)
     rows: int = 0
+    at: Index = field(default_factory=lambda: np.empty(0, dtype=np.intp))
     plan: npt.NDArray[np.int32] = field(default_factory=lambda: np.empty(0, dtype=np.int32))
 
 
@@ -86,6 +87,7 @@ class _Fitting:
         for name in self.layout.fill_down:
             self._fill_down(name)
         at, columns, defects = self._long() if self.layout.steps else self._flat()
+        self.fitted.at = at
         if not self.layout.steps:
             self.fitted.plan = np.zeros(len(at), dtype=np.int32)
         self.fitted.table = RawTable(self.raw.sheet, self.raw.rows[at], dict(columns), defects, self.raw.blank_rows)

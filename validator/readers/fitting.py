@@ -11,12 +11,13 @@ import numpy as np
 
 from validator.errors import Unreadable
 from validator.mapping.account import left_open, said
+from validator.mapping.aliases import fold
 from validator.mapping.apply import apply
 from validator.mapping.model import FILE, SHEET, Layout
 from validator.readers.cells import as_text, parse
 from validator.readers.headers import NOT_NAMED
 from validator.readers.named import Named, Unknown
-from validator.tables import Budget, Origin, ParsedTable, RawTable, TextColumn
+from validator.tables import Budget, IntArray, Origin, ParsedTable, RawTable, TextColumn
 
 _HEAD = 4 * 2**20
 
@@ -77,6 +78,7 @@ def _fit_one(
         parsed = parse(one.table)
         parsed.zone = layout.timezone or ""
         parsed.origins, parsed.origin = _origins(layout, table), one.plan
+        parsed.entries = {path: numbers[one.at] for path, numbers in _entries(table, names).items()}
         tables.append(parsed)
     aside = [[one.rows, one.set_aside] for one in fitted]
     return (
@@ -126,6 +128,16 @@ def _origins(layout: Layout, table: RawTable) -> list[Origin]:
         }
         for plan in layout.plans()
     ]
+
+
+def _entries(table: RawTable, names: Named) -> dict[str, IntArray]:
+    """For each list that the paths go through, which of its entries every row came from, from 1."""
+    found: dict[str, IntArray] = {}
+    for name, column in table.columns.items():
+        if fold(name) in names.lists and isinstance(column, TextColumn):
+            words = [int(word) if word.isdigit() else 0 for word in column.vocabulary]
+            found[fold(name)] = np.array([*words, 0], dtype=np.int32)[column.codes]
+    return found
 
 
 def _same(text: str, size: int) -> TextColumn:

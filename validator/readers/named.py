@@ -71,7 +71,8 @@ class Named(Names):
         return found
 
     def key(self, key: str) -> str | None:
-        return self.wanted.get(fold(key)) or (key if self.every else None)
+        folded = fold(key)
+        return self.wanted.get(folded) or (folded if folded in self.lists else key if self.every else None)
 
     def header(self, lines: Sequence[Sequence[str]], row: int, spans: Spans = None) -> tuple[Sequence[str], int] | None:
         if self.layout.header_row not in (None, row) or len(lines) < self.rows:
@@ -97,6 +98,7 @@ class Named(Names):
                 why = f"has no column {name!r}, which the mapping names for {for_}{_nearest(name, cells)}"
                 raise Unreadable("missing_column", why, place + name)
         others = [cell.strip() for at, cell in enumerate(cells) if cell.strip() and columns.get(at) not in self.uses]
+        others = [cell for cell in others if fold(cell) not in self.lists]
         return Header(columns, tuple(cells), [], [_left_over(others)] if others else [])
 
     def none(self, best: Sequence[str] | None, place: str = "") -> Unreadable:

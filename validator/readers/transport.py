@@ -72,6 +72,7 @@ def _describe(table: ParsedTable, arrays: _Arrays) -> dict[str, Any]:
         "zone": table.zone,
         "origins": table.origins,
         "origin": arrays.put(table.origin),
+        "entries": {path: arrays.put(numbers) for path, numbers in table.entries.items()},
         "rows": arrays.put(table.rows),
         "whole": arrays.put(table.whole),
         "texts": {n: [arrays.put(c.codes), c.vocabulary] for n, c in table.texts.items()},
@@ -150,6 +151,7 @@ def _rebuild(described: dict[str, Any], take: Callable[..., npt.NDArray[Any]]) -
         zone=str(described["zone"]),
         origins=_origins(described["origins"]),
         origin=take(described["origin"], "int32", size if described["origins"] else 0),
+        entries={str(path): take(place, "int32", size) for path, place in described["entries"].items()},
     )
 
 
