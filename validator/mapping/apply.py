@@ -44,7 +44,8 @@ _LISTED = 8
 class Fitted:
     """The canonical table, and how many rows were set aside by which reason, which values stood in no list.
 
-    `at` is for each row the position of the row of the file that it comes from, and `plan` the number of that of the layout's plans which it comes from.
+    `at` is for each row the position of the row of the file that it comes from, and `plan` the number of that of the layout's
+    plans by which it does.
     """
 
     table: RawTable

@@ -285,6 +285,8 @@ def wide_groups(columns: Sequence[Seen], guesses: Mapping[str, Guess]) -> list[G
             groups.setdefault(fold(column.name), Group(column.name.strip(), {})).columns["performed_by"] = column
     if len(groups) < 2 or ("step" in guesses and guesses["step"].score >= 5):
         return []
+    if "step" in guesses and not any(group.columns or _is_step(group.prefix) for group in groups.values()):
+        return []  # a long log with a few columns of yes and no
     return list(groups.values())
 
 

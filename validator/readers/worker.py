@@ -20,7 +20,7 @@ from typing import IO, Any
 
 from validator.errors import Unreadable
 from validator.readers import READERS, formats, transport
-from validator.tables import Budget, ParsedTable
+from validator.tables import COMMON_NAMES, Budget, ParsedTable
 
 MEMORY_PER_BYTE = 24
 """What a file may ask for beside its budget, in bytes of memory for each of its own: text turned into columns."""
@@ -107,10 +107,10 @@ def _read(
         return tables, {"format": format_, **told}
     raw, assumptions, notices = reader.read(path, budget)
     tables = [parse(table) for table in raw]
-    if assumptions:
+    if any(COMMON_NAMES in text for text in assumptions):
         from validator.readers.common_names import hints
 
-        notices = [*notices, *hints(assumptions, tables)]
+        notices = [*notices, *hints(tables)]
     return tables, {"format": format_, "assumptions": assumptions, "notices": notices}
 
 
