@@ -35,7 +35,9 @@ class Required:
 class Evidence:
     """One row that shows a finding, by the number its reader sees in the file, and the columns that show it.
 
-    `values` are what stands in those columns, times by the store's clock; an empty text is a blank.
+    `values` are what stands in those columns, times by the store's clock, and what could not be read as it stands; an empty
+    text is a blank. `cells` say for each column where that stands in a file with other names: its own column, in a workbook
+    with the cell (`E4 L1 from`); empty where the columns bear these names.
     """
 
     file: str
@@ -43,6 +45,7 @@ class Evidence:
     row: int
     columns: tuple[str, ...]
     values: tuple[str, ...] = ()
+    cells: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

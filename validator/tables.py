@@ -58,7 +58,8 @@ Column = TextColumn | StringsColumn | TimeColumn | NumberColumn
 class CellDefect:
     """A fault that the reader itself saw. `index` is the position in the table, or -1 where the row is not in it.
 
-    `whole` sets the row aside altogether: its values may stand in the wrong columns.
+    `whole` sets the row aside altogether: its values may stand in the wrong columns. `cell` is the beginning of what stands
+    there, where something does that could not be read.
     """
 
     index: int
@@ -68,6 +69,7 @@ class CellDefect:
     message: str
     whole: bool = False
     sheet: str = ""
+    cell: str = ""
 
 
 @dataclass
@@ -82,6 +84,13 @@ class RawTable:
     columns: dict[str, Column]
     defects: list[CellDefect] = field(default_factory=list)
     blank_rows: int = 0
+    headings: dict[str, Heading] = field(default_factory=dict)
+
+
+Heading = tuple[str, str]
+"""The name of a column in the file where it is not the canonical one, and in a workbook its letters."""
+Origin = Mapping[str, Sequence[Heading]]
+"""For canonical columns the columns of the file that they were read from."""
 
 
 @dataclass
@@ -91,6 +100,9 @@ class ParsedTable:
     `times` hold microseconds since 1970 (`NAT` where blank or unreadable); `absolute` says cell by cell whether that
     is UTC or the wall clock of the store. `whole` marks rows set aside altogether. Text vocabularies are trimmed, NFC.
     `zone` is an IANA time zone that a mapping states for wall-clock times; without it they are the store's.
+    `origins` are the ways in which rows came from columns of the file, and `origin` says which was that of each row; both are
+    empty where every column bears its canonical name. `entries` tell of each list that a path goes through, `steps[]`, which
+    of its entries a row is, from 1.
     """
 
     sheet: str
@@ -103,6 +115,9 @@ class ParsedTable:
     defects: list[CellDefect]
     blank_rows: int = 0
     zone: str = ""
+    origins: list[Origin] = field(default_factory=list)
+    origin: IntArray = field(default_factory=lambda: np.empty(0, dtype=np.int32))
+    entries: dict[str, IntArray] = field(default_factory=dict)
 
 
 @dataclass

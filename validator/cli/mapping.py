@@ -35,12 +35,16 @@ def check(records: str, mapping_path: str, rows: int) -> int:
 
     chosen = load_mapping(Path(mapping_path))
     read = _look(records, chosen)
-    layout = chosen.file.layout(records)
-    if layout is None:
+    layouts = chosen.file.layouts(records)
+    if not layouts:
         known = ", ".join(repr(one.match) for one in chosen.file.files)
         raise WrongInput(f"{records}: the mapping {chosen.file.mapping} names no file like this one; it has {known}")
-    _show_columns(layout)
+    shown = -1
     for at, (raw, table) in enumerate(zip(read.raw, read.tables, strict=True)):
+        layout = layouts[read.told["layouts"][at]]
+        if read.told["layouts"][at] != shown:
+            shown = read.told["layouts"][at]
+            _show_columns(layout)
         _show_rows(layout, raw, table, rows)
         _show_left_over(layout, raw, table, read.told["set_aside"][at])
     click.echo("\nAssumed")
@@ -76,7 +80,7 @@ def _look(records: str, chosen: Chosen | None) -> FileRead:
 def _show_columns(layout: Layout) -> None:
     from validator.mapping.account import how
 
-    click.echo("Columns")
+    click.echo("Columns" + (f", sheets {', '.join(map(repr, layout.sheets))}" if layout.sheets else ""))
     for name, column in layout.columns.items():
         click.echo(f"  {name:<18} from {how(name, column, layout)}")
     for name, text in layout.constants.items():

@@ -13,7 +13,7 @@ from validator import grading
 from validator.engine.apply import Applied
 from validator.engine.evidence import MOST_ROWS, Rows
 from validator.engine.wording import sentence
-from validator.findings import Citation, Evidence, Finding, Grade, Status
+from validator.findings import Citation, Finding, Grade, Status
 from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Names, Outcomes, Shown
 from validator.machines import Machine
 from validator.packs.model import Cite, Pack, Rule
@@ -70,9 +70,8 @@ def _of_outcomes(
             starts[key] = local_start(steps, cycle)
         corrected = o.corrected is not None and bool(o.corrected[i])
         marks = ("cos",) * corrected + ("repeat",) * repeat
-        seen = rows.of(facts.columns, facts.rows)
         yield _finding(
-            applied, o, i, facts, applied.machines[machine], cycle, starts[key], marks, grades[marks], cited, seen
+            applied, o, i, facts, applied.machines[machine], cycle, starts[key], marks, grades[marks], cited, rows
         )
 
 
@@ -130,7 +129,7 @@ def local_start(steps: Steps, cycle: int) -> str:
 def _finding(
     applied: Applied, o: Outcomes, i: int, shown: Shown, machine: Machine, cycle: int, started: str, marks: tuple[str, ...],
     graded: tuple[Grade, str], cited: tuple[Citation, ...],
-    seen: tuple[Evidence, ...],
+    rows: Rows,
 ) -> Finding:  # fmt: skip
     rule, pack, steps = applied.rule.rule, applied.pack, applied.steps
     cycle_id = steps.cycle_ids[cycle] if cycle >= 0 else ""
@@ -138,6 +137,7 @@ def _finding(
     target = o.target[i]
     required = shown.required.text if shown.required else ""
     message = sentence(rule.kind, o.reason[i], target if target != OPEN else "", required, shown.facts)
+    message += rows.unread(shown.columns, shown.rows)
     if o.close is not None and bool(o.close[i]) and o.reason[i] != "within_uncertainty":
         message += " (nearer to the limit than the clock is read)"
     if len(shown.rows) > MOST_ROWS:
@@ -148,7 +148,7 @@ def _finding(
         reason=o.reason[i], marks=marks, grade_reason=grade_reason, store_id=machine.store_id,
         equipment_id=machine.equipment_id, cycle_id=cycle_id, cycle_started=started,
         target=target, observed=shown.observed, required=shown.required, margin=shown.margin, message=message,
-        evidence=seen, citations=cited, hazard=rule.hazard or "",
+        evidence=rows.of(shown.columns, shown.rows), citations=cited, hazard=rule.hazard or "",
         corrective_action=rule.corrective_action or "", deviation=None, limit_from=applied.limit_from,
         control=rule.plan.control if rule.plan else "",
     )  # fmt: skip

@@ -320,15 +320,20 @@ class Layout(_Sparse):
 
 
 class MappingFile(Document):
-    """The whole file: its id, and one layout for each kind of file; the first that fits a file's name is used."""
+    """The whole file: its id, and one layout for each kind of file; the first that fits a file's name is used.
+
+    Of a workbook, each sheet is read by the first layout that fits the file's name and takes the sheet.
+    """
 
     mapping: Text
     files: tuple[Layout, ...]
 
-    def layout(self, name: str) -> Layout | None:
-        """The layout for a file, by the last part of its name; None where none fits."""
+    def layouts(self, name: str) -> tuple[Layout, ...]:
+        """The layouts for a file, by the last part of its name, up to the first that takes every sheet; none may fit."""
         last = PurePath(name.replace("\\", "/")).name
-        return next((one for one in self.files if fnmatchcase(last.casefold(), one.match.casefold())), None)
+        fitting = [one for one in self.files if fnmatchcase(last.casefold(), one.match.casefold())]
+        whole = next((at for at, one in enumerate(fitting) if not one.sheets), len(fitting) - 1)
+        return tuple(fitting[: whole + 1])
 
 
 def lists_of(names: Iterable[str]) -> tuple[str, ...]:

@@ -131,11 +131,12 @@ class Reading:
         name, path = self._names[at], self._paths[at]
         size = _size(path)
         request: dict[str, object] = {"path": path, "name": name, "budget": self._limits}
-        layout = self._mapping.file.layout(name) if self._mapping else None
-        if layout is not None and self._mapping is not None:
-            request["layout"] = layout.model_dump(mode="json", by_alias=True, exclude_defaults=True) | {
-                "match": layout.match
-            }
+        layouts = self._mapping.file.layouts(name) if self._mapping else ()
+        if layouts and self._mapping is not None:
+            request["layouts"] = [
+                one.model_dump(mode="json", by_alias=True, exclude_defaults=True) | {"match": one.match}
+                for one in layouts
+            ]
             request["mapping"] = self._mapping.said
         request["look"] = self._look
         answer = child.ask(request, allowed_seconds(self._budget, size), allowed_on_the_clock(self._budget, size))
@@ -149,12 +150,12 @@ class Reading:
         tables, told = transport.read(child.result, map_it)
         child.result.unlink(missing_ok=True)
         found = FileRead(name, told["sha256"], told["format"], tables, told["assumptions"], told["notices"], told=told)
-        if self._mapping is not None and layout is None:
+        if self._mapping is not None and not layouts:
             found.assumptions.insert(
                 0, f"the mapping {self._mapping.said} names no file like this one: read as it stands"
             )
         if self._look:
-            half = len(tables) // 2 if layout is not None else 0
+            half = len(tables) // 2 if layouts else 0
             found.tables, found.raw = tables[:half], tables[half:]
         return found
 

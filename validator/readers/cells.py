@@ -53,6 +53,9 @@ def parse(table: RawTable) -> ParsedTable:
         sheet=table.sheet, rows=table.rows, texts={}, times={}, absolute={}, numbers={},
         whole=np.zeros(size, dtype=bool), defects=list(table.defects), blank_rows=table.blank_rows,
     )  # fmt: skip
+    if table.headings:
+        parsed.origins = [{name: [heading] for name, heading in table.headings.items()}]
+        parsed.origin = np.zeros(size, dtype=np.int32)
     flagged = {(d.index, d.column) for d in table.defects}
     for defect in table.defects:
         if defect.whole and defect.index >= 0:
@@ -282,7 +285,9 @@ def _defect(
 ) -> None:
     shown = cell if len(cell) <= _SHOWN else cell[:_SHOWN] + "..."
     parsed.defects.append(
-        CellDefect(index, int(parsed.rows[index]), column, code, f"{column} {shown!r} {sentence}", whole, parsed.sheet)
+        CellDefect(
+            index, int(parsed.rows[index]), column, code, f"{column} {shown!r} {sentence}", whole, parsed.sheet, shown
+        )
     )
     if whole:
         parsed.whole[index] = True

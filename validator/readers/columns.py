@@ -140,7 +140,8 @@ class TableBuilder:
     def flag(self, index: int, row: int, column: str, fault: Fault, shown: bytes | str | None = None) -> None:
         """A cell that could not be read; `index` counts from the table's first row."""
         cell = "" if shown is None else f" {excerpt(shown)}"
-        self.defects.append(CellDefect(index, row, column, fault[0], f"{column}{cell} {fault[1]}", False, self.sheet))
+        message = f"{column}{cell} {fault[1]}"
+        self.defects.append(CellDefect(index, row, column, fault[0], message, False, self.sheet, cell.strip(" '")))
 
     def add(self, rows: IntArray, cells: dict[str, Sequence[bytes]]) -> None:
         """Append a block of rows given as cells still in bytes."""

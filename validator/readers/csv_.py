@@ -44,6 +44,7 @@ def read_bytes(
     if fast is None:
         fast = len(data) >= WORTH_FAST or "pyarrow.csv" in sys.modules
     table = _Reading(data, layout, budget).all(fast)
+    table.headings = layout.header.headings
     return [table], [*assumptions, *layout.header.assumptions], list(layout.header.notices)
 
 

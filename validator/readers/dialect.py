@@ -6,7 +6,7 @@ import codecs
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import takewhile
+from itertools import islice
 
 from validator.errors import Unreadable
 from validator.readers.headers import CANONICAL_NAMES, Header, Names
@@ -73,8 +73,15 @@ def find_layout(
     """The first of the leading lines that one delimiter splits into every needed name; else `Unreadable`."""
     best: tuple[int, int, Sequence[str]] | None = None
     delimiters: tuple[bytes, ...] = (names.delimiter,) if names.delimiter else DELIMITERS
-    leading = list(_leading_lines(data, start, budget, names.within, names.rows))
-    for number, (line, _) in enumerate(leading[: names.within], 1):
+    source = _leading_lines(data, start, budget)
+    leading: list[tuple[bytes | None, int]] = []
+    for number in range(1, names.within + 1):
+        leading += islice(source, number - 1 + names.rows - len(leading))  # no line is looked at before it is needed
+        if len(leading) < number:
+            break
+        line = leading[number - 1][0]
+        if line is None:
+            raise Unreadable("line_too_long", f"has a line of more than {budget.line_bytes} bytes", str(number))
         directive = _SEP_LINE.fullmatch(line.strip(b" ")) if number == 1 else None
         if directive:
             delimiters = (directive[1],)
@@ -94,28 +101,23 @@ def find_layout(
     raise names.none(best[2] if best else None, f"{best[1] if best else 1}:")
 
 
-def _split(lines: Sequence[tuple[bytes, int]], delimiter: bytes) -> list[list[str]]:
+def _split(lines: Sequence[tuple[bytes | None, int]], delimiter: bytes) -> list[list[str]]:
     """These lines up to the first that the delimiter does not split."""
-    split = (split_strictly(line, delimiter) for line, _ in lines)
-    return [
-        [cell.decode("utf-8", "replace") for cell in cells]
-        for cells in takewhile(lambda c: c is not None, split)
-        if cells
-    ]
+    found = []
+    for line, _ in lines:
+        cells = None if line is None else split_strictly(line, delimiter)
+        if cells is None:
+            break
+        found.append([cell.decode("utf-8", "replace") for cell in cells])
+    return found
 
 
-def _leading_lines(data: Bytes, start: int, budget: Budget, within: int, more: int) -> Iterator[tuple[bytes, int]]:
-    """The lines in which a header can begin, and those that one which begins in the last of them can take."""
+def _leading_lines(data: Bytes, start: int, budget: Budget) -> Iterator[tuple[bytes | None, int]]:
+    """The lines of a file with the place after each; none in place of one that is too long."""
     at = start
-    for number in range(1, within + more):
-        if at >= len(data):
-            return
+    while at < len(data):
         end, after = line_end(data, at)
-        if end - at > budget.line_bytes:
-            if number > within:
-                return
-            raise Unreadable("line_too_long", f"has a line of more than {budget.line_bytes} bytes", str(number))
-        yield data[at:end], after
+        yield (data[at:end] if end - at <= budget.line_bytes else None), after
         at = after
 
 

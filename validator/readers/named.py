@@ -22,13 +22,16 @@ _MOST_EVERY = 512
 class Named(Names):
     """The columns of a layout, each under the name that the layout gives it; `#3` is the third, whatever its name.
 
-    With `every`, the columns that the layout leaves aside are handed on as well, under the names that they have.
+    With `every`, the columns that the layout leaves aside are handed on as well, under the names that they have. Sheets that
+    a layout `before` takes are left to it; `took` says whether any was taken here.
     """
 
     raw = True
 
-    def __init__(self, layout: Layout, every: bool = False) -> None:
+    def __init__(self, layout: Layout, every: bool = False, before: Sequence[Layout] = ()) -> None:
         self.layout = layout
+        self.before = before
+        self.took = False
         self.every = every
         uses = {name: names for name, names in layout.sources().items() if name not in (SHEET, FILE)}
         self.uses = uses
@@ -50,7 +53,9 @@ class Named(Names):
         self.lists = lists_of(uses)
 
     def takes(self, sheet: str) -> bool:
-        return not self.layout.sheets or any(fnmatchcase(fold(sheet), fold(pattern)) for pattern in self.layout.sheets)
+        takes = _takes(self.layout, sheet) and not any(_takes(one, sheet) for one in self.before)
+        self.took |= takes
+        return takes
 
     def named(self, header: Sequence[str]) -> dict[int, str]:
         found: dict[int, str] = {}
@@ -66,7 +71,8 @@ class Named(Names):
         return found
 
     def key(self, key: str) -> str | None:
-        return self.wanted.get(fold(key)) or (key if self.every else None)
+        folded = fold(key)
+        return self.wanted.get(folded) or (folded if folded in self.lists else key if self.every else None)
 
     def header(self, lines: Sequence[Sequence[str]], row: int, spans: Spans = None) -> tuple[Sequence[str], int] | None:
         if self.layout.header_row not in (None, row) or len(lines) < self.rows:
@@ -92,6 +98,7 @@ class Named(Names):
                 why = f"has no column {name!r}, which the mapping names for {for_}{_nearest(name, cells)}"
                 raise Unreadable("missing_column", why, place + name)
         others = [cell.strip() for at, cell in enumerate(cells) if cell.strip() and columns.get(at) not in self.uses]
+        others = [cell for cell in others if fold(cell) not in self.lists]
         return Header(columns, tuple(cells), [], [_left_over(others)] if others else [])
 
     def none(self, best: Sequence[str] | None, place: str = "") -> Unreadable:
@@ -116,8 +123,12 @@ class Named(Names):
         return text.replace(".", self.layout.decimal)
 
 
+def _takes(layout: Layout, sheet: str) -> bool:
+    return not layout.sheets or any(fnmatchcase(fold(sheet), fold(pattern)) for pattern in layout.sheets)
+
+
 class Unknown(Names):
-    """Every column of a file of which nothing is known; what was found out on the way is in `seen`.
+    """Every column of a file of which nothing is known; `seen` has for each sheet where its header begins and its rows.
 
     Of an object, the longest list of objects holds the records. The header is the first line with several different names none of which looks like a number or a time.
     """
@@ -130,8 +141,13 @@ class Unknown(Names):
     order = ()
 
     def __init__(self) -> None:
-        self.seen: dict[str, int] = {}
+        self.seen: dict[str, tuple[int, int]] = {}
+        self.sheet = ""
         self._looked = False
+
+    def takes(self, sheet: str) -> bool:
+        self.sheet = sheet
+        return True
 
     def named(self, header: Sequence[str]) -> dict[int, str]:
         found: dict[int, str] = {}
@@ -151,8 +167,7 @@ class Unknown(Names):
             cells, rows = joined(lines[:2], spans), 2
         elif not _names_alone(cells, len(cells)):
             return None
-        self.seen.setdefault("header_row", row)
-        self.seen.setdefault("header_rows", rows)
+        self.seen.setdefault(self.sheet, (row, rows))
         return cells, rows
 
     def promise(self, cells: Sequence[str]) -> int:

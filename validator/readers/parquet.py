@@ -58,6 +58,7 @@ def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[li
             raise
         raise Unreadable("corrupt_container", f"is a damaged Parquet file: {_first_line(error)}") from None
     raw = _Table(table, wanted, budget, names).raw()
+    raw.headings = header.headings
     return [raw], list(header.assumptions), list(header.notices)
 
 

@@ -20,7 +20,7 @@ from typing import IO, Any
 
 from validator.errors import Unreadable
 from validator.readers import READERS, formats, transport
-from validator.tables import Budget, ParsedTable
+from validator.tables import COMMON_NAMES, Budget, ParsedTable
 
 MEMORY_PER_BYTE = 24
 """What a file may ask for beside its budget, in bytes of memory for each of its own: text turned into columns."""
@@ -100,17 +100,17 @@ def _read(
     name = request["name"]
     format_ = formats.decide(name, _at(file, 0, formats.HEAD), size, lambda start, length: _at(file, start, length))
     reader = importlib.import_module(READERS[format_])
-    if request.get("look") or request.get("layout"):
+    if request.get("look") or request.get("layouts"):
         from validator.readers.fitting import fit, look
 
-        tables, told = fit(reader, path, request, budget) if request.get("layout") else look(reader, path, budget)
+        tables, told = fit(reader, path, request, budget) if request.get("layouts") else look(reader, path, budget)
         return tables, {"format": format_, **told}
     raw, assumptions, notices = reader.read(path, budget)
     tables = [parse(table) for table in raw]
-    if assumptions:
+    if any(COMMON_NAMES in text for text in assumptions):
         from validator.readers.common_names import hints
 
-        notices = [*notices, *hints(assumptions, tables)]
+        notices = [*notices, *hints(tables)]
     return tables, {"format": format_, "assumptions": assumptions, "notices": notices}
 
 

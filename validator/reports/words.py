@@ -12,6 +12,8 @@ from validator.reports.visible import name, sentence
 
 RANGES_SHOWN = 12
 """Runs of row numbers spelled out for one file; the rest is counted."""
+COLUMNS_SHOWN = 8
+"""Columns named for the rows of one file; the rest is counted."""
 
 _UNITS = {"Cel": "°C", "[degF]": "°F", "1": ""}
 _MARKS = {"cos": "COS (corrected on site)", "repeat": "REPEAT", "accepted": "ACCEPTED"}
@@ -130,10 +132,18 @@ def places(evidence: Sequence[Evidence]) -> tuple[str, ...]:
         found.setdefault((row.file, row.sheet), []).append(row)
     said = []
     for (file, sheet), of_file in found.items():
-        columns = dict.fromkeys(name(column) for row in of_file for column in row.columns)
-        named = f" ({', '.join(columns)})" if columns else ""
+        columns = dict.fromkeys(name(own) for row in of_file for own in origins(row) if own)
+        more = f" and {len(columns) - COLUMNS_SHOWN} more" if len(columns) > COLUMNS_SHOWN + 1 else ""
+        shown = list(columns)[: COLUMNS_SHOWN if more else None]
+        named = f" ({', '.join(shown)}{more})" if columns else ""
         said.append(place(file, sheet, (row.row for row in of_file)) + named)
     return tuple(said)
+
+
+def origins(row: Evidence) -> tuple[str, ...]:
+    """For each column of a row what its reader finds it by: the place in the file, where that has names of its own."""
+    cells = row.cells or ("",) * len(row.columns)
+    return tuple(own or column for own, column in zip(cells, row.columns, strict=True))
 
 
 def citation(source: Citation) -> str:
