@@ -24,8 +24,9 @@ from validator.quantities import Duration, parse_number
 
 MAX_BYTES = 64 * 1024 * 1024
 MAX_DEPTH = 32
+_SHOWN = 80  # characters of a wrong value in a sentence
 _LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-_CANONICAL_INTEGER = re.compile(r"0|-?[1-9]\d*")
+_CANONICAL_INTEGER = re.compile(r"0|-?[1-9]\d{0,17}", re.ASCII)
 _NUMBER_LIKE = re.compile(
     r"[-+]?(\d[\d_]*(\.[\d_]*)?([eE][-+]?\d+)?|\.\d[\d_]*([eE][-+]?\d+)?|0[xob][\da-fA-F_]+|\d+(:[0-5]?\d)+(\.\d*)?"
     r"|\.(inf|Inf|INF))|\.(nan|NaN|NAN)"
@@ -69,7 +70,7 @@ def _number(value: Any) -> Any:
     try:
         return parse_number(str(value))
     except ValueError:
-        raise ValueError(f"expected a finite decimal number, found {value}") from None
+        raise ValueError(f"expected a finite decimal number, found {_said(value)}") from None
 
 
 def _whole(value: Any) -> Any:
@@ -144,7 +145,11 @@ def _said(value: Any) -> str:
         return "a mapping"
     if isinstance(value, (list, tuple)):
         return "a list"
-    return "nothing" if value is None else repr(str(value)) if isinstance(value, str) else repr(value)
+    if value is None:
+        return "nothing"
+    shown = str(value) if isinstance(value, str) else repr(value)
+    shown = shown if len(shown) <= _SHOWN else shown[:_SHOWN] + "..."
+    return repr(shown) if isinstance(value, str) else shown
 
 
 def _at_least_one(value: Mapping[str, int]) -> Mapping[str, int]:
@@ -445,6 +450,6 @@ def as_json(data: Any) -> Any:
             return data == "true"
         if _CANONICAL_INTEGER.fullmatch(data):
             return int(data)
-        if re.fullmatch(r"[-+]?\d+\.\d*([eE][-+]?\d+)?", data):
+        if re.fullmatch(r"[-+]?\d+(\.\d*([eE][-+]?\d+)?)?", data, re.ASCII):
             return float(data)
     return data

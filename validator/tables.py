@@ -210,8 +210,14 @@ DOMAIN: dict[str, tuple[float, float]] = {
 
 
 def named_columns(header: Mapping[int, str]) -> dict[int, str]:
-    """Which position holds which canonical column: names are trimmed and case-folded, nothing else is guessed."""
-    return {at: name for at, cell in header.items() if (name := cell.strip().casefold()) in CANONICAL}
+    """Which position holds which canonical column: names are trimmed (also of a file's mark that was put twice) and
+    case-folded, nothing else is guessed.
+    """
+    return {
+        at: name
+        for at, cell in header.items()
+        if (name := cell.strip().strip("\ufeff").strip().casefold()) in CANONICAL
+    }
 
 
 def join_texts(parts: Sequence[TextColumn | None], sizes: Sequence[int]) -> TextColumn:

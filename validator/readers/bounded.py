@@ -246,6 +246,9 @@ def _death(status: int, processor: int, seconds: float) -> Unreadable:
         return Unreadable("parser_limit", f"took longer than {processor} s of processor time to read")
     if status == -getattr(signal, "SIGALRM", 0):
         return _too_slow(seconds)
+    if status == -getattr(signal, "SIGBUS", 0):
+        why = "became shorter while it was being read, or its storage failed; give it again when it is whole"
+        return Unreadable("changed_while_read", why)
     how = f"exit status {status}"
     if status < 0:
         try:

@@ -26,7 +26,8 @@ def open_package(path: Path, budget: Budget) -> zipfile.ZipFile:
     try:
         package = zipfile.ZipFile(path)
     except (zipfile.BadZipFile, NotImplementedError, ValueError, EOFError) as error:
-        raise _damaged(str(error)) from None
+        cut = "its end is missing: the file was cut off" if str(error) == "File is not a zip file" else str(error)
+        raise _damaged(cut) from None
     try:
         _check_directory(package.infolist(), budget)
         total = 0

@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from validator.errors import Unreadable
+from validator.quantities import plain_number
 from validator.readers.columns import Fault, code, too_long
 from validator.readers.headers import CANONICAL_NAMES, Header, Names
 from validator.readers.packages import open_package
@@ -259,7 +260,8 @@ class _SheetReading:
         """A date's number, days since the workbook's epoch, as an instant rounded to the millisecond."""
         first = 0 if self.book.from_1904 else 61
         if not first <= serial < _LAST_SERIAL:
-            return "", ("implausible_datetime", f"is the date number {serial:g}, no day after 28 February 1900")
+            days = "of 1904 to 9999" if self.book.from_1904 else "from March 1900 to 9999"
+            return "", ("implausible_datetime", f"is the date number {plain_number(serial)}, which is no day {days}")
         epoch = _EPOCH_1904 if self.book.from_1904 else _EPOCH_1900
         moment = epoch + timedelta(milliseconds=round(serial * _DAY_MS))
         return moment.isoformat(timespec="milliseconds" if moment.microsecond else "seconds"), None
