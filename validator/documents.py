@@ -54,7 +54,14 @@ def _text(value: Any) -> Any:
         raise ValueError(f"expected text, found {_said(value)}")
     if not value.strip():
         raise ValueError("expected text, found an empty text")
+    acting = _ACTING.search(value)
+    if acting is not None:
+        raise ValueError(f"holds the character U+{ord(acting[0]):04X}, which acts on a screen and is no text")
     return str(value)
+
+
+# controls and marks of direction: what a pack or a register says is shown as it stands
+_ACTING = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 
 
 def _one_number_one_text(text: str) -> bool:

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 import click
 
 from validator import __version__
+from validator.cli.limits import EPILOG as LIMITS
+from validator.cli.limits import limit_option
 from validator.cli.output import parse_outputs, write_report
 from validator.cli.waiting import Waiting
 from validator.errors import WrongInput
@@ -20,6 +22,7 @@ from validator.reports import RENDERERS, Grouping
 from validator.reports.measures import UNITS, Units, for_reader
 
 if TYPE_CHECKING:
+    from validator.budget import Budget
     from validator.deviations import Deviations
     from validator.findings import Report
     from validator.machines import AsOf
@@ -35,10 +38,12 @@ Examples:
   cip-audit check may.xlsx june.xlsx --rules syrup-line-cip --as-of 2026-07-01
   cip-audit check log.csv --rules ./my-pack --format json > report.json
   cip-audit check log.csv --rules syrup-line-cip --output html=report.html --output json=report.json
-  zcat log.csv.gz | cip-audit check - --rules syrup-line-cip --fail-on critical"""
+  zcat log.csv.gz | cip-audit check - --rules syrup-line-cip --fail-on critical
+
+"""
 
 
-@click.command(epilog=_EPILOG)
+@click.command(epilog=_EPILOG + LIMITS)
 @click.argument("records", nargs=-1, required=True, metavar="RECORDS...")
 @click.option(
     "--rules", multiple=True, metavar="PACK", help="A bundled pack's id or the path of a pack; may be repeated."
@@ -73,10 +78,11 @@ Examples:
 @click.option(
     "--explain", metavar="FINDING", help="Show the whole reasoning of one finding, by its id, instead of the report."
 )
+@limit_option
 def command(
     records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, mapping_path: str | None,
     accept_path: str | None, as_of: str | None, decision: str | None, shown: str, outputs: tuple[str, ...],
-    units: Units, fail_on: str, group: Grouping, explain: str | None,
+    units: Units, fail_on: str, group: Grouping, explain: str | None, budget: Budget,
 ) -> int:  # fmt: skip
     """Audit RECORDS (CSV, XLSX, JSON, JSON Lines or Parquet; - is standard input) and say what is IN, OUT, N/O and N/A."""
     records = tuple(dict.fromkeys(records))
@@ -86,7 +92,7 @@ def command(
     _exist(records)
     with Waiting("reading the records") as waiting:
         judged = judge_files(records, rules, register_path, as_of, decision or "", waiting, accept_path,
-                             mapping_path)  # fmt: skip
+                             mapping_path, budget)  # fmt: skip
         report = judged.report
         waiting.say("writing the report")
         if explain is not None:
@@ -133,13 +139,13 @@ def audit_files(
 
 def judge_files(
     records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
-    waiting: Waiting, accept_path: str | None = None, mapping_path: str | None = None,
+    waiting: Waiting, accept_path: str | None = None, mapping_path: str | None = None, budget: Budget | None = None,
 ) -> Judged:  # fmt: skip
     """Read, judge, report; the records are read in a process of their own while the packs are loaded here."""
     from validator.readers import start_reading
 
     mapping = _mapping(mapping_path)
-    reading = start_reading(records, mapping=mapping)
+    reading = start_reading(records, budget, mapping)
     try:
         moment, now = read_as_of(as_of)
         packs = _packs(rules)

@@ -97,7 +97,8 @@ def _leading_lines(data: Bytes, start: int, budget: Budget, within: int) -> Iter
             return
         end, after = line_end(data, at)
         if end - at > budget.line_bytes:
-            raise Unreadable("line_too_long", f"has a line of more than {budget.line_bytes} bytes", str(number))
+            why = f"has a line of {end - at} bytes; {budget.says('line-size')}"
+            raise Unreadable("line_too_long", why, str(number))
         yield data[at:end], after
         at = after
 
@@ -106,9 +107,7 @@ def _layout(
     wanted: Names, names: list[str], delimiter: bytes, number: int, after: int, budget: Budget, assumptions: list[str]
 ) -> Layout:
     if len(names) > budget.columns:
-        raise Unreadable(
-            "too_many_columns", f"has {len(names)} columns; at most {budget.columns} are read", f"{number}:*"
-        )
+        raise Unreadable("too_many_columns", f"has {len(names)} columns; {budget.says('columns')}", f"{number}:*")
     header = wanted.read(names, f"{number}:")
     if delimiter != b",":
         spoken = _SPOKEN.get(delimiter, repr(delimiter.decode("latin-1")))

@@ -150,7 +150,7 @@ class Rows:
         if len(layout.at) >= _TOGETHER:
             self._read(layout)
         if len(self.rows) > self.budget.rows:
-            raise Unreadable("too_many_rows", f"has more than {self.budget.rows} records, the most that are read")
+            raise Unreadable("too_many_rows", f"has more than {self.budget.rows} records; {self.budget.says('rows')}")
 
     def _layout(self, keys: tuple[str, ...]) -> _Layout:
         names = [self._name(key) for key in keys]
@@ -166,7 +166,8 @@ class Rows:
     def _name(self, key: str) -> str | None:
         if key not in self._names:
             if len(self._names) >= self.budget.columns:
-                raise Unreadable("too_many_columns", f"has more than {self.budget.columns} different keys")
+                why = f"has more than {self.budget.columns} different keys; {self.budget.says('columns')}"
+                raise Unreadable("too_many_columns", why)
             self._names[key] = self.names.key(key)
         return self._names[key]
 
@@ -185,8 +186,9 @@ class Rows:
         return faults
 
     def _shallow(self, value: Any) -> None:
-        if depth(value) + 2 > self.budget.depth:
-            raise Unreadable("too_deep", f"nests lists or objects deeper than {self.budget.depth} levels")
+        found = depth(value) + 2
+        if found > self.budget.depth:
+            raise Unreadable("too_deep", f"nests lists or objects {found} levels deep; {self.budget.says('depth')}")
 
     # --- columns ---------------------------------------------------------------------------------------------------
 
@@ -243,7 +245,7 @@ class Rows:
     def _fault(self, word: str) -> Fault | None:
         if not word.isascii() and any("\ud800" <= c <= "\udfff" for c in word):
             return "bad_encoding", "holds bytes or half a character that are no UTF-8 text"
-        return too_long(self.budget) if len(word) > self.budget.cell_characters else None
+        return too_long(self.budget, len(word)) if len(word) > self.budget.cell_characters else None
 
     def _plain(self, at: int, name: str, value: Any) -> str | None:
         if value is None or isinstance(value, str):

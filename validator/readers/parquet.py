@@ -123,9 +123,9 @@ def _check_footer(footer: Any, wanted: dict[str, str], size: int, budget: Budget
     if footer.num_rows < 0 or footer.num_rows > _ROWS_PER_BYTE * size:
         raise Unreadable("corrupt_container", f"claims {footer.num_rows} rows in {size} bytes")
     if footer.num_rows > budget.rows:
-        raise Unreadable("too_many_rows", f"has {footer.num_rows} rows; at most {budget.rows} are read")
+        raise Unreadable("too_many_rows", f"has {footer.num_rows} rows; {budget.says('rows')}")
     if footer.num_columns > budget.columns:
-        raise Unreadable("too_many_columns", f"has {footer.num_columns} columns; at most {budget.columns} are read")
+        raise Unreadable("too_many_columns", f"has {footer.num_columns} columns; {budget.says('columns')}")
     rows = expanded = 0
     names = {found: name for name, found in wanted.items()}
     for group in (footer.row_group(n) for n in range(footer.num_row_groups)):
@@ -144,7 +144,7 @@ def _check_footer(footer: Any, wanted: dict[str, str], size: int, budget: Budget
     if rows != footer.num_rows:
         raise Unreadable("corrupt_container", f"claims {footer.num_rows} rows, but its parts have {rows}")
     if expanded > max(budget.expanded_bytes, _EXPANDS * size):
-        raise Unreadable("expands_too_much", f"expands to {expanded} bytes; at most {budget.expanded_bytes} are read")
+        raise Unreadable("expands_too_much", f"expands to {expanded} bytes; {budget.says('expanded-size')}")
 
 
 def _check_first_pages(path: Path, footer: Any, wanted: dict[str, str]) -> None:

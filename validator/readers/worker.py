@@ -81,7 +81,7 @@ def answer_to(request: dict[str, Any]) -> dict[str, Any]:
     except OSError as error:
         return {**_refused(_not_opened(error)), "sha256": digest.value()}
     except MemoryError:
-        limit = f"asks for more than {budget.memory_bytes // 2**20} MiB of memory"
+        limit = f"asks for more memory than it may have; {budget.says('memory')}"
         return {**_refused(Unreadable("parser_limit", limit)), "sha256": digest.value(), "last": True}
     except BaseException as error:  # a panic of a compiled library is not an Exception
         crash = f"could not be read: its reader stopped with {type(error).__name__}"
@@ -128,7 +128,7 @@ def _open_regular(path: Path, budget: Budget) -> IO[bytes]:
         raise Unreadable("not_a_file", f"is {what}, not a file")
     if status.st_size > budget.file_bytes:
         os.close(number)
-        raise Unreadable("file_too_large", f"has {status.st_size} bytes; at most {budget.file_bytes} are read")
+        raise Unreadable("file_too_large", f"has {status.st_size} bytes; {budget.says('file-size')}")
     return os.fdopen(number, "rb")
 
 

@@ -34,7 +34,7 @@ _LAST_SERIAL = 2_958_466
 def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[list[RawTable], list[str], list[str]]:
     """One table a sheet with a header, with what was assumed to read them and notices; raise `Unreadable`."""
     with open_package(path, budget) as package:
-        book = read_workbook(package, budget.cells)
+        book = read_workbook(package, budget)
         assumptions: list[str] = []
         notices: list[str] = []
         tables: list[RawTable] = []
@@ -59,7 +59,7 @@ def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[li
         if not tables:
             raise names.none(best[2] if best else None, best[1] if best else "1:")
         if sum(len(table.rows) for table in tables) > budget.rows:
-            raise Unreadable("too_many_rows", f"has more than {budget.rows} rows, the most that are read")
+            raise Unreadable("too_many_rows", f"has more than {budget.rows} rows; {budget.says('rows')}")
         if book.from_1904:
             assumptions.append("dates are counted from 1904, as the workbook says")
         return tables, assumptions, notices
@@ -217,7 +217,7 @@ class _SheetReading:
         return self._number(cell, name)
 
     def _bounded(self, text: str) -> tuple[str, Fault | None]:
-        return (text, None) if len(text) <= self.budget.cell_characters else ("", too_long(self.budget))
+        return (text, None) if len(text) <= self.budget.cell_characters else ("", too_long(self.budget, len(text)))
 
     def _shared(self, cell: Cell) -> str:
         value = cell.value or ""
