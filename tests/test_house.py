@@ -22,7 +22,7 @@ from validator.schemas import NAMES, faults_by_schema, schema, text_of
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "validator"
 LAYERS = [
-    {"errors", "places", "statuses"},
+    {"budget", "errors", "places", "statuses"},
     {"findings", "quantities", "tables", "units"},
     {"timing", "documents"},
     {"register", "deviations", "mapping"},

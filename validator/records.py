@@ -37,6 +37,7 @@ Mask = npt.NDArray[np.bool_]
 Pair = tuple[int, int]
 _SECOND = 1_000_000
 _MINUTE = 60 * _SECOND
+_ONE_TIME = ("started_at", "ended_at", "duration_s")
 
 UNSTATED, AGREES, BACKWARD, DISAGREES = 0, 1, 2, 3
 """What a row's own times say of each other: nothing twice; the same; an end before its start; another duration."""
@@ -240,6 +241,7 @@ class _Defects:
         self.columns = columns
         self.found: list[RecordDefect] = []
         self.faulty = np.zeros(columns.size, dtype=bool)
+        self.time_faulty = np.zeros(columns.size, dtype=bool)
         self.lost = [0] * len(sources)
 
     def from_reader(self, table: int, parsed: ParsedTable) -> None:
@@ -253,6 +255,7 @@ class _Defects:
                 self.faulty[start + d.index] = True
                 if d.cell and d.column in CANONICAL:
                     self.columns.unread.setdefault(start + d.index, {}).setdefault(d.column, d.cell)
+                self.time_faulty[start + d.index] |= d.column in _ONE_TIME
 
     def add(self, at: npt.NDArray[np.intp], column: str, code: str, message: str) -> None:
         if not len(at):
@@ -262,6 +265,7 @@ class _Defects:
             file, sheet = self.sources[t]
             self.found.append(RecordDefect(file, sheet, int(self.columns.rows[index]), column, code, message))
         self.faulty[at] = True
+        self.time_faulty[at] |= column in _ONE_TIME
 
     def all(self) -> list[RecordDefect]:
         return sorted(set(self.found), key=lambda d: (d.file, d.sheet, d.row, d.column, d.code, d.message))
@@ -319,7 +323,7 @@ def _keep_placeable(columns: _Columns, defects: _Defects) -> Mask:
     if no_time.any():
         duration = columns.numbers.get("duration_s")
         timeless = no_time & np.isnan(duration) if duration is not None else no_time
-        defects.add(np.flatnonzero(timeless & kept & ~defects.faulty), "started_at", "missing_required",
+        defects.add(np.flatnonzero(timeless & ~columns.whole & ~defects.time_faulty), "started_at", "missing_required",
                     "none of started_at, ended_at and duration_s is given")  # fmt: skip
         adrift = no_time & (columns.texts["cycle_id"].codes < 0) & kept
         defects.add(np.flatnonzero(adrift & ~defects.faulty), "cycle_id", "missing_required",

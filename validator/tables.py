@@ -13,6 +13,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from validator.budget import Budget as Budget
+
 IntArray = npt.NDArray[np.int32]
 NAT = np.iinfo(np.int64).min
 """The instant that is not there."""
@@ -148,27 +150,6 @@ class FileRefused:
     place: str = ""
 
 
-@dataclass(frozen=True)
-class Budget:
-    """How much one file may ask for: bytes, rows, columns, characters in a cell or line, depth, seconds, memory."""
-
-    file_bytes: int = 4 * 2**30
-    expanded_bytes: int = 512 * 2**20
-    member_bytes: int = 256 * 2**20
-    members: int = 1_000
-    ratio: int = 200
-    ratio_from_bytes: int = 10 * 2**20
-    rows: int = 50_000_000
-    sheet_rows: int = 1_048_576
-    columns: int = 512
-    cells: int = 20_000_000
-    cell_characters: int = 32_767
-    line_bytes: int = 2**20
-    depth: int = 64
-    seconds: int = 60
-    memory_bytes: int = 2 * 2**30
-
-
 REQUIRED = ("store_id", "equipment_id", "step")
 TIMES = ("started_at", "ended_at", "verified_at", "recorded_at")
 NUMBERS = (
@@ -223,8 +204,14 @@ COMMON_NAMES = "columns read by common names: "
 
 
 def named_columns(header: Mapping[int, str]) -> dict[int, str]:
-    """Which position holds which canonical column: names are trimmed and case-folded, nothing else is guessed."""
-    return {at: name for at, cell in header.items() if (name := cell.strip().casefold()) in CANONICAL}
+    """Which position holds which canonical column: names are trimmed (also of a file's mark that was put twice) and
+    case-folded, nothing else is guessed.
+    """
+    return {
+        at: name
+        for at, cell in header.items()
+        if (name := cell.strip().strip("\ufeff").strip().casefold()) in CANONICAL
+    }
 
 
 def join_texts(parts: Sequence[TextColumn | None], sizes: Sequence[int]) -> TextColumn:

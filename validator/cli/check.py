@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING
 import click
 
 from validator import __version__
+from validator.cli.limits import EPILOG as LIMITS
+from validator.cli.limits import limit_option
 from validator.cli.output import draws, parse_outputs, write_report
 from validator.cli.waiting import Waiting
 from validator.errors import WrongInput
@@ -22,6 +24,7 @@ from validator.reports import RENDERERS, Grouping
 from validator.reports.measures import UNITS, Units, for_reader
 
 if TYPE_CHECKING:
+    from validator.budget import Budget
     from validator.deviations import Deviations
     from validator.engine.change import Before
     from validator.findings import Report
@@ -42,10 +45,12 @@ Examples:
   cip-audit check log.csv --rules syrup-line-cip --output html=report.html --output json=report.json
   cip-audit check log.csv --rules syrup-line-cip --since yesterday.json --fail-on new:major
   cip-audit check log.csv --rules syrup-line-cip --output actions-xlsx=actions.xlsx
-  zcat log.csv.gz | cip-audit check - --rules syrup-line-cip --fail-on critical"""
+  zcat log.csv.gz | cip-audit check - --rules syrup-line-cip --fail-on critical
+
+"""
 
 
-@click.command(epilog=_EPILOG)
+@click.command(epilog=_EPILOG + LIMITS)
 @click.argument("records", nargs=-1, required=True, metavar="RECORDS...")
 @click.option(
     "--rules", multiple=True, metavar="PACK", help="A bundled pack's id or the path of a pack; may be repeated."
@@ -83,10 +88,12 @@ Examples:
 @click.option(
     "--explain", metavar="FINDING", help="Show the whole reasoning of one finding, by its id, instead of the report."
 )
+@limit_option
 def command(
     records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, mapping_path: str | None,
     accept_path: str | None, as_of: str | None, decision: str | None, shown: str, outputs: tuple[str, ...],
     units: Units, since_path: str | None, fail_on: str, group: Grouping, explain: str | None,
+    budget: Budget,
 ) -> int:  # fmt: skip
     """Audit RECORDS (CSV, XLSX, JSON, JSON Lines or Parquet; - is standard input) and say what is IN, OUT, N/O and N/A."""
     records = tuple(dict.fromkeys(records))
@@ -97,7 +104,7 @@ def command(
         raise WrongInput(f"--fail-on {fail_on}: what is new is told by an earlier report; name one with --since")
     with Waiting("reading the records") as waiting:
         judged = judge_files(records, rules, register_path, as_of, decision or "", waiting, accept_path,
-                             mapping_path, since_path, drawn=draws(shown, files))  # fmt: skip
+                             mapping_path, since_path, budget, drawn=draws(shown, files))  # fmt: skip
         report = judged.report
         waiting.say("writing the report")
         if explain is not None:
@@ -145,13 +152,13 @@ def audit_files(
 def judge_files(
     records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
     waiting: Waiting, accept_path: str | None = None, mapping_path: str | None = None, since_path: str | None = None,
-    *, drawn: bool = False,
+    budget: Budget | None = None, *, drawn: bool = False,
 ) -> Judged:  # fmt: skip
     """Read, judge, report; the records are read in a process of their own while the packs are loaded here."""
     from validator.readers import start_reading
 
     mapping = _mapping(mapping_path)
-    reading = start_reading(records, mapping=mapping)
+    reading = start_reading(records, budget, mapping)
     try:
         moment, now = read_as_of(as_of)
         packs = load_packs(rules)

@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
 import validator
+from validator.budget import raised_by
 from validator.errors import Unreadable
 from validator.readers import transport
 from validator.readers.worker import allowed_on_the_clock, allowed_seconds
@@ -239,14 +240,18 @@ def _forward(pipe: IO[bytes] | None, lines: queue.SimpleQueue[bytes]) -> None:
 
 
 def _too_slow(seconds: float) -> Unreadable:
-    return Unreadable("parser_limit", f"took longer than {seconds:g} s to read")
+    return Unreadable("parser_limit", f"took longer than {seconds:g} s to read ({raised_by('seconds')})")
 
 
 def _death(status: int, processor: int, seconds: float) -> Unreadable:
     if status == -getattr(signal, "SIGXCPU", 0):
-        return Unreadable("parser_limit", f"took longer than {processor} s of processor time to read")
+        why = f"took longer than {processor} s of processor time to read ({raised_by('seconds')})"
+        return Unreadable("parser_limit", why)
     if status == -getattr(signal, "SIGALRM", 0):
         return _too_slow(seconds)
+    if status == -getattr(signal, "SIGBUS", 0):
+        why = "became shorter while it was being read, or its storage failed; give it again when it is whole"
+        return Unreadable("changed_while_read", why)
     how = f"exit status {status}"
     if status < 0:
         try:
@@ -281,5 +286,6 @@ def _spool(source: IO[bytes], target: Path, budget: Budget) -> None:
         while part := source.read(2**20):
             written += len(part)
             if written > budget.file_bytes:
-                raise Unreadable("file_too_large", f"has more than {budget.file_bytes} bytes, the most that are read")
+                why = f"has more than {budget.file_bytes} bytes; {budget.says('file-size')}"
+                raise Unreadable("file_too_large", why)
             file.write(part)

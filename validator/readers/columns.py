@@ -35,8 +35,8 @@ def code(cells: Iterable[Any]) -> tuple[IntArray, list[Any]]:
     return codes, list(numbers)
 
 
-def too_long(budget: Budget) -> Fault:
-    return TOO_LONG, f"is longer than {budget.cell_characters} characters"
+def too_long(budget: Budget, characters: int) -> Fault:
+    return TOO_LONG, f"has {characters} characters; {budget.says('cell-characters')}"
 
 
 def excerpt(cell: bytes | str) -> str:
@@ -52,7 +52,7 @@ def read_cell(cell: bytes, budget: Budget) -> tuple[str, Fault | None]:
         text = cell.decode("utf-8")
     except UnicodeDecodeError:
         return "", NOT_UTF8
-    return (text, None) if len(text) <= budget.cell_characters else ("", too_long(budget))
+    return (text, None) if len(text) <= budget.cell_characters else ("", too_long(budget, len(text)))
 
 
 class Growing:

@@ -99,7 +99,7 @@ class _Reading:
 
     def _within_budget(self) -> None:
         if self.table.size > self.budget.rows:
-            raise Unreadable("too_many_rows", f"has more than {self.budget.rows} rows, the most that are read")
+            raise Unreadable("too_many_rows", f"has more than {self.budget.rows} rows; {self.budget.says('rows')}")
 
     def _plain(self, stop: int, pool: ThreadPoolExecutor | None = None) -> bool:
         """Take the block up to `stop` at once if it is plain; with a pool the next one is split meanwhile."""
@@ -127,7 +127,8 @@ class _Reading:
         while self.at < stop:
             end, after = line_end(self.data, self.at)
             if end - self.at > self.budget.line_bytes:
-                self._lose("line_too_long", f"is a line of more than {self.budget.line_bytes} bytes", after)
+                why = f"is a line of {end - self.at} bytes; {self.budget.says('line-size')}"
+                self._lose("line_too_long", why, after)
                 continue
             text = self.data[self.at : end]
             if _QUOTE in text:

@@ -81,7 +81,8 @@ def find_layout(
             break
         line = leading[number - 1][0]
         if line is None:
-            raise Unreadable("line_too_long", f"has a line of more than {budget.line_bytes} bytes", str(number))
+            why = f"has a line of more than {budget.line_bytes} bytes; {budget.says('line-size')}"
+            raise Unreadable("line_too_long", why, str(number))
         directive = _SEP_LINE.fullmatch(line.strip(b" ")) if number == 1 else None
         if directive:
             delimiters = (directive[1],)
@@ -134,9 +135,7 @@ def _layout(
     """The layout by a header: its names, the cells of its last line, and its first and last line."""
     number, last = lines
     if len(names) > budget.columns:
-        raise Unreadable(
-            "too_many_columns", f"has {len(names)} columns; at most {budget.columns} are read", f"{number}:*"
-        )
+        raise Unreadable("too_many_columns", f"has {len(names)} columns; {budget.says('columns')}", f"{number}:*")
     header = wanted.read(names, f"{number}:")
     if delimiter != b",":
         spoken = _SPOKEN.get(delimiter, repr(delimiter.decode("latin-1")))

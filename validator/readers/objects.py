@@ -151,7 +151,7 @@ class Rows:
         if len(layout.at) >= _TOGETHER:
             self._read(layout)
         if len(self.rows) > self.budget.rows:
-            raise Unreadable("too_many_rows", f"has more than {self.budget.rows} records, the most that are read")
+            raise Unreadable("too_many_rows", f"has more than {self.budget.rows} records; {self.budget.says('rows')}")
 
     def _layout(self, keys: tuple[str, ...]) -> _Layout:
         if not self.rows:
@@ -170,7 +170,8 @@ class Rows:
     def _name(self, key: str) -> str | None:
         if key not in self._names:
             if len(self._names) >= self.budget.columns:
-                raise Unreadable("too_many_columns", f"has more than {self.budget.columns} different keys")
+                why = f"has more than {self.budget.columns} different keys; {self.budget.says('columns')}"
+                raise Unreadable("too_many_columns", why)
             name = self.names.key(key)
             common = name is not None and not self.names.raw and name != key.strip().casefold()
             self._names[key] = None if common and name in self._names.values() else name
@@ -194,8 +195,9 @@ class Rows:
         return faults
 
     def _shallow(self, value: Any) -> None:
-        if depth(value) + 2 > self.budget.depth:
-            raise Unreadable("too_deep", f"nests lists or objects deeper than {self.budget.depth} levels")
+        found = depth(value) + 2
+        if found > self.budget.depth:
+            raise Unreadable("too_deep", f"nests lists or objects {found} levels deep; {self.budget.says('depth')}")
 
     # --- columns ---------------------------------------------------------------------------------------------------
 
@@ -252,7 +254,7 @@ class Rows:
     def _fault(self, word: str) -> Fault | None:
         if not word.isascii() and any("\ud800" <= c <= "\udfff" for c in word):
             return "bad_encoding", "holds bytes or half a character that are no UTF-8 text"
-        return too_long(self.budget) if len(word) > self.budget.cell_characters else None
+        return too_long(self.budget, len(word)) if len(word) > self.budget.cell_characters else None
 
     def _plain(self, at: int, name: str, value: Any) -> str | None:
         if value is None or isinstance(value, str):

@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from validator.errors import Unreadable
+from validator.quantities import plain_number
 from validator.readers.columns import Fault, code, too_long
 from validator.readers.headers import CANONICAL_NAMES, NOT_NAMED, Header, Names, Spans
 from validator.readers.packages import open_package
@@ -36,7 +37,7 @@ _LAST_SERIAL = 2_958_466
 def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[list[RawTable], list[str], list[str]]:
     """One table a sheet with a header, with what was assumed to read them and notices; raise `Unreadable`."""
     with open_package(path, budget) as package:
-        book = read_workbook(package, budget.cells)
+        book = read_workbook(package, budget)
         assumptions: list[str] = []
         notices: list[str] = []
         tables: list[RawTable] = []
@@ -61,7 +62,7 @@ def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[li
         if not tables:
             raise names.none(best[2] if best else None, best[1] if best else "1:")
         if sum(len(table.rows) for table in tables) > budget.rows:
-            raise Unreadable("too_many_rows", f"has more than {budget.rows} rows, the most that are read")
+            raise Unreadable("too_many_rows", f"has more than {budget.rows} rows; {budget.says('rows')}")
         if book.from_1904:
             assumptions.append("dates are counted from 1904, as the workbook says")
         return tables, assumptions, notices
@@ -259,7 +260,7 @@ class _SheetReading:
         return self._number(cell, name)
 
     def _bounded(self, text: str) -> tuple[str, Fault | None]:
-        return (text, None) if len(text) <= self.budget.cell_characters else ("", too_long(self.budget))
+        return (text, None) if len(text) <= self.budget.cell_characters else ("", too_long(self.budget, len(text)))
 
     def _shared(self, cell: Cell) -> str:
         value = cell.value or ""
@@ -302,7 +303,8 @@ class _SheetReading:
         """A date's number, days since the workbook's epoch, as an instant rounded to the millisecond."""
         first = 0 if self.book.from_1904 else 61
         if not first <= serial < _LAST_SERIAL:
-            return "", ("implausible_datetime", f"is the date number {serial:g}, no day after 28 February 1900")
+            days = "of 1904 to 9999" if self.book.from_1904 else "from March 1900 to 9999"
+            return "", ("implausible_datetime", f"is the date number {plain_number(serial)}, which is no day {days}")
         epoch = _EPOCH_1904 if self.book.from_1904 else _EPOCH_1900
         moment = epoch + timedelta(milliseconds=round(serial * _DAY_MS))
         return moment.isoformat(timespec="milliseconds" if moment.microsecond else "seconds"), None
