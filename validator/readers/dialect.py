@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import functools
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -15,6 +16,9 @@ from validator.tables import TIMES, Budget
 DELIMITERS = (b",", b";", b"\t", b"|")
 _SPOKEN = {b",": "a comma", b";": "a semicolon", b"\t": "a tab", b"|": "a vertical bar"}
 _SEP_LINE = re.compile(rb'"?sep=([\t!#-/:-@\[-^`{-~])"?')
+_BELOW = 20
+_ENOUGH = 3
+"""So many lines below a header at least tell together that it has a cell too many; fewer may be damaged themselves."""
 _ENCODINGS = (
     (codecs.BOM_UTF32_LE, "utf-32-le"), (codecs.BOM_UTF32_BE, "utf-32-be"),
     (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"),
@@ -25,8 +29,11 @@ _ENCODINGS = (
 class Layout:
     """Where the records of a CSV file begin and what each line of them must look like."""
 
+    names: Names
     header: Header
     delimiter: bytes
+    spaced: bool
+    """Whether a blank follows every delimiter, so that an opening quotation mark may have blanks before it."""
     width: int
     start: int
     first_line: int
@@ -78,16 +85,50 @@ def find_layout(
             delimiters = (directive[1],)
             continue
         for delimiter in delimiters:
-            cells = split_strictly(line, delimiter)
+            spaced = line.count(delimiter + b" ") == line.count(delimiter) > 0
+            cells = split_strictly(line, delimiter, spaced)
+            stray = cells is None
+            if cells is None and not names.open:
+                cells = line.replace(b'"', b"").split(delimiter)
             if cells is None:
                 continue
             found = [cell.decode("utf-8", "replace") for cell in cells]
             if names.is_header(found, number):
-                return _layout(names, found, delimiter, number, after, budget, assumptions)
-            worth = names.promise(found)
+                widths = list(_widths_below(data, after, budget, delimiter, spaced))
+                if stray and widths[:1] != [len(found)]:
+                    continue  # the header may go on in the next line
+                if stray:
+                    assumptions.append("the header has a quotation mark too many, which is left out of the names")
+                found = _without_extra(found, widths, assumptions)
+                return _layout(names, found, delimiter, spaced, number, after, budget, assumptions)
+            worth = 0 if stray else names.promise(found)
             if worth and (best is None or worth > best[0]):
                 best = worth, number, found
     raise names.none(best[2] if best else None, f"{best[1] if best else 1}:")
+
+
+def _widths_below(data: Bytes, start: int, budget: Budget, delimiter: bytes, spaced: bool) -> Iterator[int]:
+    """How many cells a few lines below a header have; 0 where a line by itself is no record."""
+    at = start
+    for _ in range(_BELOW):
+        if at >= len(data):
+            return
+        end, after = line_end(data, at)
+        if at < end <= at + budget.line_bytes:
+            yield len(split_strictly(data[at:end], delimiter, spaced) or ())
+        at = after
+
+
+def _without_extra(names: list[str], widths: list[int], assumptions: list[str]) -> list[str]:
+    """The header without the one cell that has no name, where every line below has one cell less: it is no column."""
+    blank = [at for at, name in enumerate(names) if not name.strip()]
+    widths = [width for width in widths if width]
+    if len(blank) != 1 or len(widths) < _ENOUGH or set(widths) != {len(names) - 1}:
+        return names
+    assumptions.append(
+        f"cell {blank[0] + 1} of the header has no name and no line below has so many cells: it is taken for no column"
+    )
+    return names[: blank[0]] + names[blank[0] + 1 :]
 
 
 def _leading_lines(data: Bytes, start: int, budget: Budget, within: int) -> Iterator[tuple[bytes, int]]:
@@ -103,7 +144,14 @@ def _leading_lines(data: Bytes, start: int, budget: Budget, within: int) -> Iter
 
 
 def _layout(
-    wanted: Names, names: list[str], delimiter: bytes, number: int, after: int, budget: Budget, assumptions: list[str]
+    wanted: Names,
+    names: list[str],
+    delimiter: bytes,
+    spaced: bool,
+    number: int,
+    after: int,
+    budget: Budget,
+    assumptions: list[str],
 ) -> Layout:
     if len(names) > budget.columns:
         raise Unreadable(
@@ -113,20 +161,25 @@ def _layout(
     if delimiter != b",":
         spoken = _SPOKEN.get(delimiter, repr(delimiter.decode("latin-1")))
         assumptions.append(f"cells are separated by {spoken}, which splits the header into the needed names")
+    if spaced:
+        assumptions.append("a blank follows every delimiter, as in the header; it belongs to no cell")
     if number > 1:
         assumptions.append(f"the header is line {number}; the lines above it are not records")
     columns = {name: at for at, name in header.columns.items()}
     folded = tuple(name.strip().casefold() for name in names)
     needed = tuple(name for name in wanted.needed if name in columns and name not in TIMES)
-    return Layout(header, delimiter, len(names), after, number + 1, columns, folded, needed)
+    return Layout(wanted, header, delimiter, spaced, len(names), after, number + 1, columns, folded, needed)
 
 
-def split_strictly(line: bytes, delimiter: bytes) -> list[bytes] | None:
-    """The cells of one line by RFC 4180 with its quotes closed on the line; None where they are not."""
+def split_strictly(line: bytes, delimiter: bytes, spaced: bool = False) -> list[bytes] | None:
+    """The cells of one line by RFC 4180 with its quotes closed on the line; None where they are not.
+
+    `spaced`: blanks may stand before an opening quotation mark.
+    """
     if b'"' not in line:
         return line.split(delimiter)
     cells = []
-    quoted, plain = cell_patterns(delimiter)
+    quoted, plain = cell_patterns(delimiter, spaced)
     at = 0
     while True:
         found = quoted.match(line, at)
@@ -143,15 +196,11 @@ def split_strictly(line: bytes, delimiter: bytes) -> list[bytes] | None:
         at += 1
 
 
-_PATTERNS: dict[bytes, tuple[re.Pattern[bytes], re.Pattern[bytes]]] = {}
-
-
-def cell_patterns(delimiter: bytes) -> tuple[re.Pattern[bytes], re.Pattern[bytes]]:
+@functools.cache
+def cell_patterns(delimiter: bytes, spaced: bool = False) -> tuple[re.Pattern[bytes], re.Pattern[bytes]]:
     """A quoted cell with its quotes (the content is group 1), and a cell without any."""
-    if delimiter not in _PATTERNS:
-        stop = re.escape(delimiter)
-        _PATTERNS[delimiter] = (
-            re.compile(rb'"([^"]*+(?:""[^"]*+)*+)"'),
-            re.compile(rb'[^"\r\n' + stop + rb"]*+"),
-        )
-    return _PATTERNS[delimiter]
+    before = b" *+" if spaced else b""
+    return (
+        re.compile(before + rb'"([^"]*+(?:""[^"]*+)*+)"'),
+        re.compile(rb'[^"\r\n' + re.escape(delimiter) + rb"]*+"),
+    )

@@ -69,6 +69,10 @@ class Names:
         """Whether a line, the `row`th of its sheet, is the header."""
         return is_header(cells)
 
+    def heads(self, cells: Sequence[str]) -> bool:
+        """Whether a line below the header is one itself, wherever it stands."""
+        return is_header(cells)
+
     def promise(self, cells: Sequence[str]) -> int:
         """How many of the names a line holds."""
         return promise(cells)

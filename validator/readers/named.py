@@ -71,6 +71,10 @@ class Named(Names):
             return False
         return self.must <= {fold(cell) for cell in cells} and all(at < len(cells) for at in self.at)
 
+    def heads(self, cells: Sequence[str]) -> bool:
+        # where columns are named by position alone, any line would do
+        return bool(self.must) and self.must <= {fold(cell) for cell in cells}
+
     def promise(self, cells: Sequence[str]) -> int:
         return len({fold(cell) for cell in cells} & set(self.wanted))
 
@@ -147,6 +151,9 @@ class Unknown(Names):
         if found:
             self.seen.setdefault("header_row", row)
         return found
+
+    def heads(self, cells: Sequence[str]) -> bool:
+        return False
 
     def promise(self, cells: Sequence[str]) -> int:
         return 0
