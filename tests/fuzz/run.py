@@ -22,7 +22,7 @@ def main() -> None:
         sys.exit(f"{name!r} is no target; known: {', '.join(TARGETS)}")
     seeds(name, Path(folder))
     bound_memory(6 * 2**30)
-    atheris.Setup([sys.argv[0], folder, "-rss_limit_mb=0", "-max_len=65536", *options], TARGETS[name][0])
+    atheris.Setup([sys.argv[0], folder, "-rss_limit_mb=0", "-max_len=65536", "-keep_seed=1", "-len_control=0", *options], TARGETS[name][0])
     atheris.Fuzz()
 
 
