@@ -16,6 +16,10 @@ from validator.tables import TIMES, Budget
 DELIMITERS = (b",", b";", b"\t", b"|")
 _SPOKEN = {b",": "a comma", b";": "a semicolon", b"\t": "a tab", b"|": "a vertical bar"}
 _SEP_LINE = re.compile(rb'"?sep=([\t!#-/:-@\[-^`{-~])"?')
+_UNREAD = re.compile("[\udc80-\udcff]")
+_NEVER = "\udcff"
+"""Stands for the byte FF, which is in no UTF-8 text."""
+_CUT = b"\xf0"
 _BELOW = 20
 _ENOUGH = 3
 """So many lines below a header at least tell together that it has a cell too many; fewer may be damaged themselves."""
@@ -46,31 +50,56 @@ class Layout:
 def decoded(data: Bytes, assumptions: list[str], encoding: str | None = None) -> tuple[Bytes, int]:
     """The file as UTF-8 bytes and where its text begins; UTF-16 and UTF-32 only where a mark declares them.
 
-    `encoding` is one that a mapping states.
+    `encoding` is one that a mapping states; the mark of a file goes before it. A character that cannot be read becomes bytes that
+    are no UTF-8, so that it costs its cell; one that the file's end cuts off stays cut off.
     """
-    if encoding is not None:
-        try:
-            return data[:].decode(encoding).encode("utf-8"), 0
-        except UnicodeDecodeError as error:
-            place = f"byte {error.start}"
-            raise Unreadable("bad_encoding", f"is not {encoding} text, as the mapping says", place) from None
     head = data[:4096]
-    for mark, encoding in _ENCODINGS:
+    for mark, marked in _ENCODINGS:
         if head.startswith(mark):
-            try:
-                text = data[len(mark) :].decode(encoding)
-            except UnicodeDecodeError as error:
-                place = f"byte {error.start + len(mark)}"
-                raise Unreadable("bad_encoding", f"says it is {encoding.upper()} text, but is not", place) from None
-            assumptions.append(f"read as {encoding.upper()} text, as its first bytes say")
-            return text.encode("utf-8"), 0
+            assumptions.append(f"read as {marked.upper()} text, as its first bytes say")
+            return _units_decoded(data[len(mark) :], marked, len(mark)), 0
+    if head.startswith(codecs.BOM_UTF8):
+        return data, len(codecs.BOM_UTF8)
+    if encoding is not None:
+        return _as_declared(data[:], encoding, assumptions), 0
     zeros = head.count(b"\0")
-    on_one_side = max(head[::2].count(b"\0"), head[1::2].count(b"\0"))
-    if len(head) >= 8 and zeros * 3 >= len(head) and on_one_side * 3 >= zeros * 2:
-        raise Unreadable(
-            "encoding_undeclared_utf16", "looks like UTF-16 text without its mark; export it as UTF-8", "byte 0"
-        )
-    return data, len(codecs.BOM_UTF8) if head.startswith(codecs.BOM_UTF8) else 0
+    sides = head[::2].count(b"\0"), head[1::2].count(b"\0")
+    if len(head) >= 8 and zeros * 3 >= len(head) and max(sides) * 3 >= zeros * 2:
+        likely = "utf-16be" if sides[0] > sides[1] else "utf-16le"
+        why = f"looks like UTF-16 text without its mark; export it as UTF-8, or say `encoding: {likely}` in a mapping"
+        raise Unreadable("encoding_undeclared_utf16", why, "byte 0")
+    return data, 0
+
+
+def _as_declared(data: bytes, encoding: str, assumptions: list[str]) -> bytes:
+    assumptions.append(f"read as {encoding} text, as the mapping says{_though_utf8(data)}")
+    if encoding.startswith("utf-16"):
+        return _units_decoded(data, encoding, 0)
+    text = data.decode(encoding, "surrogateescape")
+    return (
+        text.encode("utf-8", "surrogateescape")
+        if text.isascii()
+        else _UNREAD.sub(_NEVER, text).encode("utf-8", "surrogateescape")
+    )
+
+
+def _though_utf8(data: bytes) -> str:
+    """A warning for a file that a declared code page would garble: it is UTF-8 text with characters beyond ASCII."""
+    try:
+        return "" if data.isascii() or not data.decode("utf-8") else ", though it is UTF-8 text as well"
+    except UnicodeDecodeError:
+        return ""
+
+
+def _units_decoded(data: bytes, encoding: str, offset: int) -> bytes:
+    """UTF-16 or UTF-32 as UTF-8: half a character stays half a one, and what the end cuts off becomes a cut one."""
+    rest = len(data) % (4 if "32" in encoding else 2)
+    try:
+        text = data[: len(data) - rest].decode(encoding, "surrogatepass")
+    except UnicodeDecodeError as error:
+        place = f"byte {error.start + offset}"
+        raise Unreadable("bad_encoding", f"says it is {encoding.upper()} text, but is not", place) from None
+    return text.encode("utf-8", "surrogatepass") + (_CUT if rest else b"")
 
 
 def find_layout(
