@@ -65,7 +65,7 @@ def test_an_undeclared_code_page_costs_its_cells(encoding) -> None:
     assert (rows, cells) == ([2, 3, 4], ["Ana", "", "Ben"])
     assert faults == {(3, "performed_by", "bad_encoding")}
     (defect,) = read_bytes(data, Budget(), None, named(None))[0][0].defects
-    assert defect.message.endswith("is not UTF-8 text; export the file as UTF-8, or name its code page in a mapping")
+    assert defect.message.endswith("is not UTF-8 text; export the file as UTF-8, or if it is CSV name its code page in a mapping")
 
 
 def test_two_exports_in_one_file() -> None:

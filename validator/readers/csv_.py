@@ -146,7 +146,7 @@ class _Reading:
             cells = text.split(delimiter)
             if len(cells) != width:
                 self._wrong_width(text, cells, end, after)
-            elif not self._is_header(cells, after):
+            elif not self._is_header(cells, after, 1):
                 self._keep(block, cells, end, after, 1)
         self._hand_over(block)
 
@@ -154,15 +154,15 @@ class _Reading:
         self.at = after
         self.line += lines
 
-    def _lose(self, code: str, message: str, after: int, column: str = "") -> None:
+    def _lose(self, code: str, message: str, after: int, column: str = "", lines: int = 1) -> None:
         self.table.lose(self.line, code, message, column)
-        self._move(after)
+        self._move(after, lines)
 
     def _keep(self, block: _Block, cells: list[bytes], end: int, after: int, lines: int) -> None:
         if end == after and _cut_in_a_character(cells[-1]):
             column = self._column(len(cells) - 1)
             why = f"{column} ends in the middle of a character: the file was cut off"
-            self._lose("truncated_record", why, after, column)
+            self._lose("truncated_record", why, after, column, lines)
             return
         block.records.append(cells)
         block.lines.append(self.line)
@@ -185,7 +185,7 @@ class _Reading:
         else:
             self._lose("field_count", fields, after)
 
-    def _is_header(self, cells: list[bytes], after: int) -> bool:
+    def _is_header(self, cells: list[bytes], after: int, lines: int) -> bool:
         """Whether a line is the header again, or that of another table; then it is dealt with."""
         word = cells[self.mark_at].strip().lower()
         if word not in self.heads and word.isascii():
@@ -193,21 +193,22 @@ class _Reading:
         texts = [c.decode("utf-8", "replace") for c in cells]
         if tuple(text.strip().casefold() for text in texts) == self.layout.folded:
             self.foreign = 0
-            self._lose("repeated_header", "repeats the header", after)
+            self._lose("repeated_header", "repeats the header", after, lines=lines)
         elif self.layout.names.heads(texts):
-            self._begin_another(after)
+            self._begin_another(after, lines)
         else:
             return False
         return True
 
-    def _begin_another(self, after: int) -> None:
+    def _begin_another(self, after: int, lines: int = 1) -> None:
         self.foreign = self.line
-        self._lose("second_table", "names the columns again, others or in another order: a second table begins", after)
+        why = "names the columns again, others or in another order: a second table begins"
+        self._lose("second_table", why, after, lines=lines)
 
     def _pass_over(self, text: bytes, after: int) -> None:
         """A line of another table, whose cells stand in columns of their own; the first header may come again."""
         cells = split_strictly(text, self.layout.delimiter, self.layout.spaced)
-        if cells is None or len(cells) != self.layout.width or not self._is_header(cells, after):
+        if cells is None or len(cells) != self.layout.width or not self._is_header(cells, after, 1):
             why = f"belongs to the second table that begins in line {self.foreign}; export it to a file of its own"
             self._lose("second_table", why, after)
 
@@ -235,7 +236,7 @@ class _Reading:
             self._move(after, lines)
         elif len(cells) != self.layout.width:
             self._wrong_width(self.data[self.at : end], cells, end, after)
-        elif not self._is_header(cells, after):
+        elif not self._is_header(cells, after, lines):
             self._keep(block, cells, end, after, lines)
 
     def _split_quoted(self, line_end: int) -> tuple[list[bytes], int, str, int]:
