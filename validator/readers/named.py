@@ -15,6 +15,7 @@ from validator.tables import REQUIRED
 _POSITION = re.compile(r"#([1-9]\d{0,3})", re.ASCII)
 _VALUE = re.compile(r"[\d.,:/%+-]+ ?([ap]\.?m\.?|min|s|h|ppm|%|°?[cf])?|yes|no|true|false|x", re.ASCII | re.IGNORECASE)
 _LISTED = 12
+_ENOUGH = 3
 _MOST_EVERY = 512
 
 
@@ -72,8 +73,8 @@ class Named(Names):
         return self.must <= {fold(cell) for cell in cells} and all(at < len(cells) for at in self.at)
 
     def heads(self, cells: Sequence[str]) -> bool:
-        # where columns are named by position alone, any line would do
-        return bool(self.must) and self.must <= {fold(cell) for cell in cells}
+        # one or two names can stand in a record as well: a shift called Day
+        return len(self.must) >= _ENOUGH and self.must <= {fold(cell) for cell in cells}
 
     def promise(self, cells: Sequence[str]) -> int:
         return len({fold(cell) for cell in cells} & set(self.wanted))
