@@ -83,10 +83,10 @@ def test_a_byte_that_a_declared_code_page_does_not_have_costs_its_cell() -> None
 
 
 def test_bytes_that_are_lost_never_become_a_character() -> None:
-    """Bytes that Shift JIS refuses would be UTF-8 by themselves; they stay a defect."""
-    data = log("Ana").encode("shift_jis").replace(b"Ana", b"\xfd\xfe\xff\xa0")
+    """E2 82 AC is nothing in EUC-KR and a euro sign in UTF-8: it is read as neither."""
+    data = log("Ana").encode("euc-kr").replace(b"Ana", b"\xe2\x82\xac")
 
-    assert read(data, "shift_jis")[2] == {(2, "performed_by", "bad_encoding")}
+    assert read(data, "euc-kr")[1:3] == ([""], {(2, "performed_by", "bad_encoding")})
 
 
 @pytest.mark.parametrize("mark", ["utf-8-sig", "utf-16", "utf-32"])
