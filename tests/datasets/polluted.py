@@ -98,18 +98,27 @@ def row_level() -> Iterator[Polluted]:
         yield Polluted(f"blanks_{line}.csv", _spoilt(line, " ".join(cells)), "wrong delimiter", line + 1)
 
 
+def _torn(row: Sequence[str]) -> list[str]:
+    """A row of a second table, in which a cell falls apart before a quotation mark."""
+    parts: list[str] = []
+    for cell in row:
+        before, mark, after = cell.partition('"')
+        parts += [before, mark + after] if mark else [cell]
+    return parts
+
+
 def file_level() -> Iterator[Polluted]:
     """22 with a pollution of the whole file, the clean source among them."""
     table = (HEADER, *CLEAN)
     source = _file(table)
-    second = [list(row) for row in (HEADER, *CLEAN[:-1])]
+    second = [_torn(row) for row in (HEADER, *CLEAN[:-1])]
     files = {
         "source": source, "no_payload": b"", "no_trailing_newline": source.removesuffix(b"\r\n"),
         "double_trailing_newline": source + b"\r\n", "no_header": _file(CLEAN), "header_twice": _file([HEADER, *table]),
         "header_thrice": _file([HEADER, HEADER, *table]),
         "preamble": ("TITLE" + "," * 8 + "\r\n" + "," * 8 + "\r\n").encode() + source,
         "second_table_less": source + _file([row[:8] for row in second]), "second_table_same": source + _file(second),
-        "second_table_more": source + _file([[*row, "extra" if row is second[0] else ""] for row in second]),
+        "second_table_more": source + _file([second[0] + ["Extra"], *(row if len(row) > 9 else [*row, ""] for row in second[1:])]),
         "header_only": _file([HEADER]), "one_row": _file(table[:2]),
         "lf": _file(table, _Dialect(end="\n")), "cr": _file(table, _Dialect(end="\r")),
         "semicolon": _file(table, _Dialect(delimiter=";")), "tab": _file(table, _Dialect(delimiter="\t")),

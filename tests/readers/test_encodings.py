@@ -110,6 +110,8 @@ def test_utf_16_without_its_mark_is_read_only_where_it_is_declared(encoding, tol
         read(log("Zoë").encode(encoding))
     assert caught.value.code == "encoding_undeclared_utf16"
     assert read(log("Zoë").encode(encoding), told)[:3] == ([2], ["Zoë"], set())
+    with pytest.raises(Unreadable, match="looks like UTF-16"):
+        read(log("Zoë").encode(encoding), "windows-1252")
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-16", "utf-32"])

@@ -71,7 +71,7 @@ class _Reading:
         # by the word in this place a line is ruled out as a header at once; the whole line decides
         self.mark_at = layout.columns[layout.needed[-1]] if layout.needed else 0
         self.heads = {name.encode() for name in layout.folded}
-        self.foreign = 0
+        self.foreign = 0  # the line in which another table began, while its lines go by
         self.coming: tuple[tuple[int, int], Future[Any]] | None = None
 
     def all(self, fast: bool) -> RawTable:

@@ -60,27 +60,20 @@ def decoded(data: Bytes, assumptions: list[str], encoding: str | None = None) ->
             return _units_decoded(data[len(mark) :], marked, len(mark)), 0
     if head.startswith(codecs.BOM_UTF8):
         return data, len(codecs.BOM_UTF8)
-    if encoding is not None:
-        return _as_declared(data[:], encoding, assumptions), 0
+    if encoding is not None and encoding.startswith("utf-16"):
+        assumptions.append(f"read as {encoding} text, as the mapping says")
+        return _units_decoded(data[:], encoding, 0), 0
     zeros = head.count(b"\0")
     sides = head[::2].count(b"\0"), head[1::2].count(b"\0")
     if len(head) >= 8 and zeros * 3 >= len(head) and max(sides) * 3 >= zeros * 2:
         likely = "utf-16be" if sides[0] > sides[1] else "utf-16le"
         why = f"looks like UTF-16 text without its mark; export it as UTF-8, or say `encoding: {likely}` in a mapping"
         raise Unreadable("encoding_undeclared_utf16", why, "byte 0")
-    return data, 0
-
-
-def _as_declared(data: bytes, encoding: str, assumptions: list[str]) -> bytes:
-    assumptions.append(f"read as {encoding} text, as the mapping says{_though_utf8(data)}")
-    if encoding.startswith("utf-16"):
-        return _units_decoded(data, encoding, 0)
-    text = data.decode(encoding, "surrogateescape")
-    return (
-        text.encode("utf-8", "surrogateescape")
-        if text.isascii()
-        else _UNREAD.sub(_NEVER, text).encode("utf-8", "surrogateescape")
-    )
+    if encoding is None:
+        return data, 0
+    assumptions.append(f"read as {encoding} text, as the mapping says{_though_utf8(data[:])}")
+    text = _UNREAD.sub(_NEVER, data[:].decode(encoding, "surrogateescape"))
+    return text.encode("utf-8", "surrogateescape"), 0
 
 
 def _though_utf8(data: bytes) -> str:
