@@ -328,15 +328,15 @@ def unread_report() -> Report:
     return dataclasses.replace(empty, inputs=(file,), record_defects=defects, notices=())
 
 
-HOSTILE = (
+HOSTILE_MARKUP = (
     "</p></style></title><script>alert(1)</script><img src=x onerror=alert(1)>"
     "\" onload='x' {{ 7*7 }}{% raw %}&#60;#panic()$x$*b*\x1b\x00\u202e"
 )
 
 
-def hostile_report() -> Report:
+def drawn_hostile_report() -> Report:
     """Markup of every sort and control characters in every field."""
-    return with_every_text(drawn_report(), lambda text: text + HOSTILE)
+    return with_every_text(drawn_report(), lambda text: text + HOSTILE_MARKUP)
 
 
 def huge_report() -> Report:
@@ -463,11 +463,9 @@ def every_text() -> Callable[[Report, Callable[[str], str]], Report]:
 MADE: dict[str, Callable[[], Report]] = {
     "full": full_report,
     "since": since_report,
-
-
     "drawn": drawn_report,
     "unread": unread_report,
-    "hostile": hostile_report,
+    "drawn-hostile": drawn_hostile_report,
     "huge": huge_report,
     "clean": clean_report,
     "empty": empty_report,

@@ -23,6 +23,12 @@ SHEET, FILE = "@sheet", "@file"
 MOST_HEADER_ROWS = 4
 EPOCHS = ("epoch_s", "epoch_ms")
 """What a count can be that stands for a time."""
+Encoding = Literal[
+    "windows-1250", "windows-1251", "windows-1252", "windows-1253", "windows-1254", "windows-1257",
+    "iso-8859-1", "iso-8859-2", "iso-8859-5", "iso-8859-7", "iso-8859-9", "iso-8859-15", "ibm437", "ibm850", "macintosh",
+    "shift_jis", "gb18030", "big5", "euc-kr", "utf-16le", "utf-16be",
+]  # fmt: skip
+"""Code pages by the names that IANA gives them; UTF-8, and UTF-16 or UTF-32 with their mark, need none."""
 
 
 def _word(value: Any) -> Any:
@@ -181,7 +187,7 @@ class Layout(_Sparse):
     header_row: Whole | None = None
     header_rows: Whole = 1
     delimiter: Literal[",", ";", "\t", "|"] | None = None
-    encoding: Literal["windows-1252", "iso-8859-1", "iso-8859-15"] | None = None
+    encoding: Encoding | None = None
     records: Text | None = None
     columns: Mapping[Text, Column] = {}
     constants: Mapping[Text, Text] = {}

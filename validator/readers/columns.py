@@ -23,7 +23,9 @@ from validator.tables import (
 Fault = tuple[str, str]
 """A defect code and what is wrong with the cell, to stand after the column's name."""
 TOO_LONG = "cell_too_long"
-NOT_UTF8: Fault = ("bad_encoding", "is not UTF-8 text; export the file as UTF-8")
+NOT_UTF8: Fault = (
+    "bad_encoding", "is not UTF-8 text; export the file as UTF-8, or if it is CSV name its code page in a mapping"
+)  # fmt: skip
 _EXCERPT = 40
 
 

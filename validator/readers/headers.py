@@ -113,6 +113,10 @@ class Names:
         """
         return (lines[0], 1) if is_header(lines[0]) else None
 
+    def heads(self, cells: Sequence[str]) -> bool:
+        """Whether a line below the header is one itself, wherever it stands."""
+        return is_header(cells)
+
     def promise(self, cells: Sequence[str]) -> int:
         """How many of the names a line holds."""
         return promise(cells)

@@ -16,6 +16,7 @@ from validator.tables import REQUIRED
 _POSITION = re.compile(r"#([1-9]\d{0,3})", re.ASCII)
 _VALUE = re.compile(r"[\d.,:/%+-]+ ?([ap]\.?m\.?|min|s|h|ppm|%|°?[cf])?|yes|no|true|false|x", re.ASCII | re.IGNORECASE)
 _LISTED = 12
+_ENOUGH = 3
 _MOST_EVERY = 512
 
 
@@ -80,6 +81,10 @@ class Named(Names):
         cells = joined(lines[: self.rows], spans) if self.rows > 1 else lines[0]
         found = self.must <= {fold(cell) for cell in cells} and all(at < len(cells) for at in self.at)
         return (cells, self.rows) if found else None
+
+    def heads(self, cells: Sequence[str]) -> bool:
+        # one or two names can stand in a record as well: a shift called Day
+        return len(self.must) >= _ENOUGH and self.must <= {fold(cell) for cell in cells}
 
     def promise(self, cells: Sequence[str]) -> int:
         return len({fold(cell) for cell in cells} & set(self.wanted))
@@ -169,6 +174,9 @@ class Unknown(Names):
             return None
         self.seen.setdefault(self.sheet, (row, rows))
         return cells, rows
+
+    def heads(self, cells: Sequence[str]) -> bool:
+        return False
 
     def promise(self, cells: Sequence[str]) -> int:
         return 0
