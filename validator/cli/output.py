@@ -27,8 +27,21 @@ def parse_outputs(outputs: Sequence[str], formats: Sequence[str], inputs: Sequen
         if place in taken:
             raise WrongInput(f"--output {text}: {taken[place]}; name another file")
         taken[place] = "is named twice"
+        _writable(place, path)
         found.append((name, Path(path)))
     return found
+
+
+def _writable(place: Path, path: str) -> None:
+    """Whether a file can be written there is asked before any work is done."""
+    folder = place.parent
+    if place.is_dir():
+        raise WrongInput(f"{path}: cannot be written: it is a folder")
+    if not folder.is_dir():
+        raise WrongInput(f"{path}: cannot be written: there is no folder {folder}")
+    asked = place if place.exists() and not place.is_file() else folder  # a device is written straight to
+    if not os.access(asked, os.W_OK):
+        raise WrongInput(f"{path}: cannot be written: no permission to write to {asked}")
 
 
 def write_report(
@@ -37,8 +50,6 @@ def write_report(
     """The report in the format `shown` to standard output, and in each named format to its file, in the reader's units."""
     from validator.reports import RENDERERS
 
-    if sys.stdout is None:
-        raise WrongInput("standard output is closed, and the report has nowhere to go")
     for name, path in outputs:
         write_file(path, RENDERERS[name].render(report, units, group))
     on_screen = shown == "text" and sys.stdout.isatty()
