@@ -182,6 +182,13 @@ def test_an_output_without_its_folder_is_told_before_any_work(folder):
     assert b"none/r.html: cannot be written: there is no folder" in done.stderr
 
 
+def test_an_output_that_is_a_pipe(folder):
+    """A device or a pipe is written straight to, whatever folder its name leads to."""
+    done = shell(folder, f"cip-audit {' '.join(CHECK)} --output json=/dev/stdout | cat | head -c 1; cip-audit {' '.join(CHECK)} "
+                         "--output json=>(cat > kept); sleep 1; head -c 1 kept")  # fmt: skip
+    assert (done.returncode, done.stdout[:1], done.stdout[-1:], done.stderr) == (0, b"{", b"{", b"")
+
+
 def test_a_full_disk(folder):
     """Standard output or a file beside it that takes no more bytes: a sentence, a status that tells, no traceback."""
     full = shell(folder, f"cip-audit {' '.join(CHECK)} > /dev/full")

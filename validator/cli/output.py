@@ -27,19 +27,20 @@ def parse_outputs(outputs: Sequence[str], formats: Sequence[str], inputs: Sequen
         if place in taken:
             raise WrongInput(f"--output {text}: {taken[place]}; name another file")
         taken[place] = "is named twice"
-        _writable(place, path)
+        _writable(Path(path))
         found.append((name, Path(path)))
     return found
 
 
-def _writable(place: Path, path: str) -> None:
+def _writable(path: Path) -> None:
     """Whether a file can be written there is asked before any work is done."""
-    folder = place.parent
-    if place.is_dir():
+    folder = path.resolve().parent
+    if path.is_dir():
         raise WrongInput(f"{path}: cannot be written: it is a folder")
-    if not folder.is_dir():
+    straight = path.exists() and not path.is_file()  # a device or a pipe
+    if not straight and not folder.is_dir():
         raise WrongInput(f"{path}: cannot be written: there is no folder {folder}")
-    asked = place if place.exists() and not place.is_file() else folder  # a device is written straight to
+    asked = path if straight else folder
     if not os.access(asked, os.W_OK):
         raise WrongInput(f"{path}: cannot be written: no permission to write to {asked}")
 
