@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import pyarrow as pa
 import pytest
@@ -146,3 +147,9 @@ def test_help_lists_them(capfd):
     run(["check", "--help"])
     told = capfd.readouterr().out
     assert all(f"  {name} " in told and limit.said(limit.default) in told for name, (_, limit) in LIMITS.items())
+
+
+def test_the_readme_lists_them():
+    """So does the README."""
+    told = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
+    assert [name for name, (_, limit) in LIMITS.items() if f"`{name}`" not in told or limit.said(limit.default) not in told] == []

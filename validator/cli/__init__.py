@@ -27,6 +27,9 @@ _COMMANDS = {
     "schema": ("validator.cli.schema", "print a JSON Schema"),
 }
 
+_LOST = 141
+"""Whoever read the output has had enough; what was lost is not reported as success."""
+
 _EPILOG = """\b
 Examples:
   cip-audit demo
@@ -87,11 +90,14 @@ def run(arguments: list[str] | None = None) -> int:
     """Run the command line; the exit status, with every error said in plain sentences on standard error."""
     if threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGTERM, _stop)
+    _fill_closed_streams()
+    stdout = sys.stdout
     gc.disable()  # a run makes many values and no rings of them, and ends soon
     try:
+        if sys.stdout is None:
+            raise WrongInput("standard output is closed, and what is asked for has nowhere to go")
         status = cli.main(args=arguments, prog_name="cip-audit", standalone_mode=False)
-        if sys.stdout is not None:
-            sys.stdout.flush()
+        sys.stdout.flush()
         return int(status or 0)
     except click.exceptions.Abort:
         click.echo("interrupted", err=True)
@@ -111,15 +117,27 @@ def run(arguments: list[str] | None = None) -> int:
             _say(fault)
         return error.exit_status
     except BrokenPipeError:
-        # whoever read the output has had enough; what was lost is not reported as success
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 141
+        return _LOST
+    except SystemExit:
+        if sys.stdout is not stdout:  # click has seen a broken pipe and put another in its place; it would say 1
+            return _LOST
+        raise
     except OSError as error:
         what = f"{error.filename}: " if error.filename else ""
         _say(f"{what}{(error.strerror or str(error)).lower()}")
         return 70
     except Exception as error:
         return _internal(error)
+
+
+def _fill_closed_streams() -> None:
+    """Where a stream was closed before the start, keep its number from a file that is opened later."""
+    for number in range(3):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)  # the lowest number that is free, so this one
 
 
 def _stop(number: int, frame: object) -> NoReturn:

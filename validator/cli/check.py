@@ -111,7 +111,7 @@ def command(
             click.echo(_reasoning(judged, explain, units), nl=False)
             return exit_status(report, fail_on)
         # a bar would draw into a report on the same terminal
-        if shown != "text" or sys.stdout is None or not sys.stdout.isatty():
+        if shown != "text" or not sys.stdout.isatty():
             write_report(report, shown, files, units, group)
             return exit_status(report, fail_on)
     write_report(report, shown, files, units, group)

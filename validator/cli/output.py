@@ -27,6 +27,7 @@ def parse_outputs(outputs: Sequence[str], formats: Sequence[str], inputs: Sequen
         if place in taken:
             raise WrongInput(f"--output {text}: {taken[place]}; name another file")
         taken[place] = "is named twice"
+        _writable(Path(path))
         found.append((name, Path(path)))
     return found
 
@@ -36,6 +37,19 @@ def draws(shown: str, outputs: Sequence[tuple[str, Path]]) -> bool:
     from validator.reports import RENDERERS
 
     return any(RENDERERS[name].draws for name in (shown, *(name for name, _ in outputs)))
+
+
+def _writable(path: Path) -> None:
+    """Whether a file can be written there is asked before any work is done."""
+    folder = path.resolve().parent
+    if path.is_dir():
+        raise WrongInput(f"{path}: cannot be written: it is a folder")
+    straight = path.exists() and not path.is_file()  # a device or a pipe
+    if not straight and not folder.is_dir():
+        raise WrongInput(f"{path}: cannot be written: there is no folder {folder}")
+    asked = path if straight else folder
+    if not os.access(asked, os.W_OK):
+        raise WrongInput(f"{path}: cannot be written: no permission to write to {asked}")
 
 
 def write_report(

@@ -101,6 +101,8 @@ class Reading:
             return name
         spooled = Path(self._folder.name) / "standard-input"
         try:
+            if sys.stdin is None:
+                raise Unreadable("not_readable", "is closed: there is nothing to read")
             if not spooled.exists():
                 _spool(sys.stdin.buffer, spooled, self._budget)
         except (Unreadable, OSError, ValueError) as error:

@@ -65,7 +65,7 @@ def _check_directory(members: list[zipfile.ZipInfo], budget: Budget) -> None:
         raise _too_much(total, budget.says("expanded-size"), max(members, key=lambda m: m.file_size).filename)
     if total > budget.ratio_from_bytes and total > budget.ratio * max(packed, 1):
         largest = max(members, key=lambda m: m.file_size / max(m.compress_size, 1)).filename
-        why = f"expands to {total // max(packed, 1)} times its size; {budget.says('ratio', 'ratio-from')}"
+        why = f"expands to {-(-total // max(packed, 1))} times its size; {budget.says('ratio', 'ratio-from')}"
         raise Unreadable("expands_too_much", why, largest)
 
 

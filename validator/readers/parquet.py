@@ -156,7 +156,7 @@ def _check_first_pages(path: Path, footer: Any, wanted: dict[str, str]) -> None:
             for chunk in (group.column(n) for n in range(group.num_columns)):
                 if chunk.path_in_schema not in names or not chunk.total_compressed_size:
                     continue
-                file.seek(min(filter(None, (chunk.dictionary_page_offset, chunk.data_page_offset))))
+                file.seek(chunk.dictionary_page_offset or chunk.data_page_offset)
                 sizes = _page_sizes(file.read(_PAGE_HEAD))
                 allowed = chunk.total_uncompressed_size, chunk.total_compressed_size
                 if sizes is None or not all(0 <= size <= most for size, most in zip(sizes, allowed, strict=True)):

@@ -89,7 +89,11 @@ def answer_to(request: dict[str, Any]) -> dict[str, Any]:
     if refused is not None:
         return {**refused, "sha256": digest.value()}
     told["sha256"] = digest.value()
-    transport.write(Path(request["result"]), tables, told)
+    try:
+        transport.write(Path(request["result"]), tables, told)
+    except OSError as error:
+        why = f"was read, but the temporary folder cannot hold it: {(error.strerror or str(error)).lower()}"
+        return {**_refused(Unreadable("not_held", why)), "sha256": told["sha256"]}
     return {"read": True}
 
 
