@@ -11,9 +11,9 @@ import json
 
 import pytest
 
-from validator.findings import Evidence, Quantity, Required
-from validator.reports import RENDERERS
-from validator.reports.measures import for_reader, in_units
+from validator.findings import Evidence, Quantity, Report, Required
+from validator.reports import RENDERERS, pdf
+from validator.reports.measures import Units, for_reader, in_units
 
 
 @pytest.mark.parametrize(
@@ -68,11 +68,18 @@ def test_a_finding_on_a_reading_of_the_other_scale_shows_its_pairs_whole(full) -
     assert (metric.message, metric.required.text) == ("37.9 °C fits no row", "38 °C or warmer")
 
 
+def said(name: str, report: Report, units: Units) -> str:
+    """What a format says; of a PDF, whose text is packed, what its pages are set from."""
+    if name == "pdf":
+        return pdf.data_of(for_reader(report, units)).decode()
+    return RENDERERS[name].render(report, units).decode("utf-8", "replace")
+
+
 @pytest.mark.parametrize("name", sorted(RENDERERS))
 def test_every_format_for_people_follows_and_json_does_not(full, name: str) -> None:
     """What is for programs has one shape, whatever its reader likes."""
     report = with_texts(full)
-    si, us = (RENDERERS[name].render(report, units).decode("utf-8", "replace") for units in ("si", "us"))
+    si, us = (said(name, report, units) for units in ("si", "us"))
 
     if RENDERERS[name].canonical:
         assert si == us
