@@ -13,9 +13,9 @@ import zipfile
 
 import pytest
 
-from validator.findings import Evidence, Quantity, Required
-from validator.reports import RENDERERS
-from validator.reports.measures import for_reader, in_units
+from validator.findings import Evidence, Quantity, Report, Required
+from validator.reports import RENDERERS, pdf
+from validator.reports.measures import Units, for_reader, in_units
 
 
 @pytest.mark.parametrize(
@@ -70,12 +70,19 @@ def test_a_finding_on_a_reading_of_the_other_scale_shows_its_pairs_whole(full) -
     assert (metric.message, metric.required.text) == ("37.9 °C fits no row", "38 °C or warmer")
 
 
+def said(name: str, report: Report, units: Units) -> str:
+    """What a format says; of a PDF, whose text is packed, what its pages are set from."""
+    if name == "pdf":
+        return pdf.data_of(for_reader(report, units)).decode()
+    return shown(RENDERERS[name].render(report, units))
+
+
 @pytest.mark.parametrize("name", sorted(RENDERERS))
 def test_every_format_for_people_follows_and_those_for_programs_do_not(full, name: str) -> None:
     """What is for programs has one shape, whatever its reader likes."""
     report = with_texts(full)
     report = dataclasses.replace(report, actions=tuple(dataclasses.replace(a, cautions=(1,)) for a in full.actions))
-    si, us = (shown(RENDERERS[name].render(report, units)) for units in ("si", "us"))
+    si, us = (said(name, report, units) for units in ("si", "us"))
 
     if RENDERERS[name].canonical:
         assert si == us

@@ -69,7 +69,11 @@ Examples:
 @click.option("--format", "shown", type=click.Choice(list(RENDERERS)), default="text", show_default=True,
               help="What goes to standard output.")  # fmt: skip
 @click.option(
-    "--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated."
+    "--output",
+    "outputs",
+    multiple=True,
+    metavar="FORMAT=PATH",
+    help="Write a file beside it; may be repeated. html=FOLDER/ writes a page a store.",
 )
 @click.option("--units", type=click.Choice(UNITS), default="si", show_default=True,
               help="Units in which a reader sees temperatures and mixed amounts; forms for programs stay as they are.")  # fmt: skip

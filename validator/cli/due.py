@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from validator.cli.check import judge_files, must_exist
-from validator.cli.output import parse_outputs, terminal, write_file
+from validator.cli.output import Output, parse_outputs, terminal, write_file
 from validator.cli.waiting import Waiting
 from validator.errors import WrongInput
 
@@ -61,15 +60,15 @@ def command(
     return _exit_status(judged.report, made)
 
 
-def _write(made: Schedule, shown: str, files: Sequence[tuple[str, Path]]) -> None:
+def _write(made: Schedule, shown: str, files: Sequence[Output]) -> None:
     if sys.stdout is None:
         raise WrongInput("standard output is closed, and the due dates have nowhere to go")
-    if not made.cleanings and "ics" in (shown, *(format_ for format_, _ in files)):
+    if not made.cleanings and "ics" in (shown, *(output.format for output in files)):
         # a calendar without an event is none (RFC 5545, 3.6)
         click.echo("cip-audit: there is no date, so no calendar was written", err=True)
-        files = [(format_, path) for format_, path in files if format_ != "ics"]
-    for format_, path in files:
-        write_file(path, _document(made, format_))
+        files = [output for output in files if output.format != "ics"]
+    for output in files:
+        write_file(output.path, _document(made, output.format))
     if not made.cleanings and shown == "ics":
         return
     on_screen = shown == "text" and sys.stdout.isatty()

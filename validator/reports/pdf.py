@@ -6,12 +6,13 @@ is set as strings, so that nothing in it can act.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 from typing import Any
+
+import orjson
 
 from validator.errors import WrongInput
 from validator.findings import Report
@@ -40,9 +41,14 @@ _HEADS = {
 
 def render(report: Report, *, group: Grouping = "grade") -> bytes:
     """The report as one PDF on A4; raises `WrongInput` where typst is not installed."""
+    return _set(data_of(report, group).decode(), report.generated_at)
+
+
+def data_of(report: Report, group: Grouping = "grade") -> bytes:
+    """What the pages are set from, as JSON."""
     view = layout.lay_out(report, 0, group)
     placed = by_place.place(report, FINDINGS_SHOWN, group)
-    return _set(json.dumps(_data(report, view, placed)), report.generated_at)
+    return orjson.dumps(_data(report, view, placed), option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
 
 
 def _set(data: str, made: str) -> bytes:
