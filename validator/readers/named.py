@@ -210,13 +210,23 @@ def _names_alone(cells: Sequence[str], width: int) -> bool:
 
 
 def _stands_in_two(above: Sequence[str], below: Sequence[str]) -> bool:
-    """Whether a line of titles stands above names that repeat from title to title."""
+    """Whether a line of titles, each for several columns, stands above names that repeat from title to title.
+
+    A line of records beneath a header of one row is none: every column of it has a name of its own above.
+    """
     names = [fold(cell) for cell in below if cell.strip()]
     twice = {name for name in names if names.count(name) > 1}
+    titles = [fold(cell) for cell in above]
+    shared = any(
+        fold(cell) and (not "".join(titles[at : at + 1]) or titles.count(titles[at]) > 1)
+        for at, cell in enumerate(below)
+    )
     both = joined([above, below])
     filled = [cell for cell in both if cell]
     return (
         bool(twice)
+        and shared
+        and not any(name[0].isdigit() for name in names)
         and all(any(c.isalpha() for c in name) and not _VALUE.fullmatch(name) for name in names)
         and len(set(map(fold, filled))) == len(filled)
         and _names_alone(both, len(both))

@@ -138,6 +138,10 @@ def _taker(data: Any, start: int) -> Callable[..., npt.NDArray[Any]]:
 def _rebuild(described: dict[str, Any], take: Callable[..., npt.NDArray[Any]]) -> ParsedTable:
     rows = take(described["rows"], "int32")
     size = len(rows)
+    origins = _origins(described["origins"])
+    origin = take(described["origin"], "int32", size if origins else 0)
+    if len(origin) and (int(origin.min()) < 0 or int(origin.max()) >= len(origins)):
+        raise Damaged("a row from no known columns")
     return ParsedTable(
         sheet=str(described["sheet"]),
         rows=rows,
@@ -149,8 +153,8 @@ def _rebuild(described: dict[str, Any], take: Callable[..., npt.NDArray[Any]]) -
         defects=_defects(described["defects"], take),
         blank_rows=int(described["blank_rows"]),
         zone=str(described["zone"]),
-        origins=_origins(described["origins"]),
-        origin=take(described["origin"], "int32", size if described["origins"] else 0),
+        origins=origins,
+        origin=origin,
         entries={str(path): take(place, "int32", size) for path, place in described["entries"].items()},
     )
 
