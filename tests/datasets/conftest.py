@@ -11,11 +11,6 @@ import pytest
 PUBLISHED = Path(__file__).resolve().parents[2] / ".datasets"
 
 
-def held(path: str) -> list[Path]:
-    """The files below a published folder, in order; none where it is not installed."""
-    return sorted((PUBLISHED / path).glob("*")) if (PUBLISHED / path).is_dir() else []
-
-
 @pytest.fixture
 def published() -> Callable[[str], Path]:
     """A function that gives a published file or folder by its path."""
