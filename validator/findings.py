@@ -8,6 +8,9 @@ from validator.statuses import Grade as Grade
 from validator.statuses import Status as Status
 
 REPORT_VERSION = "1"
+NEW = "new"
+PERSISTING = "persisting"
+"""How a finding stands to an earlier report."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +62,8 @@ class Finding:
     """One check that is OUT or N/O, with all that its reader needs to see why and to act.
 
     `control` is the rule's place in the HACCP plan, `critical_control_point` or `prerequisite`; blank where it has none.
-    `limit_from` says which layer set the limit: a pack and its authority, or the register.
+    `limit_from` says which layer set the limit: a pack and its authority, or the register. `since` is `new` or `persisting`
+    where the audit was held against an earlier report, else blank.
     """
 
     id: str
@@ -88,6 +92,38 @@ class Finding:
     deviation: str | None
     limit_from: str
     control: str = ""
+    since: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Gone:
+    """A finding of an earlier report that is none now. `now` is `met`, `not_applicable`, or blank where it was not judged again."""
+
+    id: str
+    rule: str
+    title: str
+    grade: Grade
+    status: Status
+    store_id: str
+    equipment_id: str
+    cycle_id: str
+    cycle_started: str
+    target: str
+    now: str
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What has changed since an earlier report: its file and moment, findings counted, and those that are gone."""
+
+    file: str
+    sha256: str
+    as_of: str
+    generated_at: str
+    new: int
+    persisting: int
+    resolved: tuple[Gone, ...]
+    not_judged: tuple[Gone, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,6 +299,150 @@ class RuleChecked:
 
 
 @dataclass(frozen=True, slots=True)
+class Span:
+    """One recorded row of a cycle, in seconds since the cycle began: the longest stretch that it can have taken up.
+
+    Where a time is not known its end of the stretch is a bound, or null where nothing bounds it.
+    """
+
+    step: str
+    target: str
+    start: float | None
+    end: float | None
+    start_known: bool
+    end_known: bool
+    file: str
+    sheet: str
+    row: int
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a rule asks of a step on a target of a cycle, and how the check came out.
+
+    `least_s` is in seconds, null where no time is asked; `observed` is what was seen of it, null where nothing is known.
+    """
+
+    rule: str
+    step: str
+    target: str
+    status: Status
+    reason: str
+    least_s: float | None
+    observed: Quantity | None
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """A cycle to be drawn: its targets in order (blank: the whole machine), its rows, and what was asked of them.
+
+    `seconds` is how long the known times reach. `at_once` says how many rows of a step the machine can run at once.
+    """
+
+    store_id: str
+    equipment_id: str
+    cycle_id: str
+    started: str
+    seconds: float
+    targets: tuple[str, ...]
+    out_of_use: tuple[str, ...]
+    at_once: tuple[tuple[str, int], ...]
+    spans: tuple[Span, ...]
+    asked: tuple[Asked, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Cleaning:
+    """One cycle in a machine's history: the local date of its completion, and the worst that its checks came out."""
+
+    day: str
+    cycle_id: str
+    status: Status
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One interval: from a cleaning that counts to its due date, and to the next one that counts (or the audit).
+
+    All are local dates. `running`: no cleaning has ended it yet, and `ended` is the day of the audit.
+    """
+
+    rule: str
+    begun: str
+    due: str
+    ended: str
+    running: bool
+    status: Status
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """A machine's cleanings over the months, with the seasons in which it was closed (both ends inclusive)."""
+
+    store_id: str
+    equipment_id: str
+    until: str
+    cleanings: tuple[Cleaning, ...]
+    runs: tuple[Run, ...]
+    closed: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading of a solution: `low` and `high` are the true values that it can stand for (null: no end).
+
+    `at` is local, blank where the row has no time. `status` is how the reading itself lies to the limits.
+    """
+
+    at: str
+    cycle_id: str
+    solution: str
+    value: float
+    low: float | None
+    high: float | None
+    status: Status
+    file: str
+    sheet: str
+    row: int
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """All readings of an agent at a machine, in mg/L, and the widest band that its rules leave open (null: no end)."""
+
+    store_id: str
+    equipment_id: str
+    agent: str
+    rules: tuple[str, ...]
+    min: float | None
+    max: float | None
+    readings: tuple[Reading, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Month:
+    """How the checks of a store's cycles that began in one month (`2026-05`) came out."""
+
+    store_id: str
+    month: str
+    cycles: int
+    out: int
+    not_observed: int
+
+
+@dataclass(frozen=True, slots=True)
+class Pictures:
+    """What a report can draw beside its findings, clean cycles too; what is left out of a large fleet is counted."""
+
+    timelines: tuple[Timeline, ...]
+    histories: tuple[History, ...]
+    readings: tuple[Readings, ...]
+    months: tuple[Month, ...]
+    cycles_left_out: int
+    machines_left_out: int
+
+
+@dataclass(frozen=True, slots=True)
 class Report:
     """The whole answer of one audit, in one declared order. Every format shows the same.
 
@@ -287,3 +467,5 @@ class Report:
     cautions: tuple[str, ...]
     records: int = field(default=0)
     actions: tuple[Action, ...] = ()
+    pictures: Pictures | None = None
+    change: Change | None = None

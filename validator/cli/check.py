@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import sys
 from collections.abc import Sequence
@@ -13,14 +14,16 @@ from typing import TYPE_CHECKING
 import click
 
 from validator import __version__
-from validator.cli.output import parse_outputs, write_report
+from validator.cli.output import draws, parse_outputs, write_report
 from validator.cli.waiting import Waiting
 from validator.errors import WrongInput
+from validator.findings import NEW
 from validator.reports import RENDERERS, Grouping
 from validator.reports.measures import UNITS, Units, for_reader
 
 if TYPE_CHECKING:
     from validator.deviations import Deviations
+    from validator.engine.change import Before
     from validator.findings import Report
     from validator.machines import AsOf
     from validator.mapping.model import Chosen
@@ -29,6 +32,8 @@ if TYPE_CHECKING:
     from validator.register import Register
 
 GRADES = ("critical", "major", "minor", "observation")
+FRESH = "new:"
+"""Before a grade of --fail-on: only findings that are new since an earlier report."""
 _EPILOG = """\b
 Examples:
   cip-audit check log.csv --rules syrup-line-cip --register register.yaml
@@ -36,6 +41,7 @@ Examples:
   cip-audit check log.csv --rules ./my-pack --format json > report.json
   cip-audit check log.csv --rules syrup-line-cip --output html=report.html --output json=report.json
   cip-audit check log.csv --rules syrup-line-cip --output actions-xlsx=actions.xlsx
+  cip-audit check log.csv --rules syrup-line-cip --since yesterday.json --fail-on new:major
   zcat log.csv.gz | cip-audit check - --rules syrup-line-cip --fail-on critical"""
 
 
@@ -62,8 +68,11 @@ Examples:
 )
 @click.option("--units", type=click.Choice(UNITS), default="si", show_default=True,
               help="Units in which a reader sees temperatures and mixed amounts; forms for programs stay as they are.")  # fmt: skip
-@click.option("--fail-on", type=click.Choice([*GRADES, "never"]), default="major", show_default=True,
-              help="Exit with 1 on findings of this grade or graver.")  # fmt: skip
+@click.option("--since", "since_path", metavar="REPORT.json",
+              help="An earlier report (JSON): say which findings are new, persist or were resolved.")  # fmt: skip
+@click.option("--fail-on", type=click.Choice([*GRADES, *(f"{FRESH}{g}" for g in GRADES), "never"]), default="major",
+              show_default=True, metavar="GRADE", help="Exit with 1 on findings of this grade or graver: critical, "
+              "major, minor, observation or never; new:GRADE counts only what is new since --since.")  # fmt: skip
 @click.option(
     "--group",
     type=click.Choice(["grade", "plan"]),
@@ -77,17 +86,18 @@ Examples:
 def command(
     records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, mapping_path: str | None,
     accept_path: str | None, as_of: str | None, decision: str | None, shown: str, outputs: tuple[str, ...],
-    units: Units, fail_on: str, group: Grouping, explain: str | None,
+    units: Units, since_path: str | None, fail_on: str, group: Grouping, explain: str | None,
 ) -> int:  # fmt: skip
     """Audit RECORDS (CSV, XLSX, JSON, JSON Lines or Parquet; - is standard input) and say what is IN, OUT, N/O and N/A."""
     records = tuple(dict.fromkeys(records))
-    files = parse_outputs(
-        outputs, list(RENDERERS), [*records, *rules, *(p for p in (register_path, mapping_path, accept_path) if p)]
-    )
+    beside = [p for p in (register_path, mapping_path, accept_path, since_path) if p]
+    files = parse_outputs(outputs, list(RENDERERS), [*records, *rules, *beside])
     _exist(records)
+    if fail_on.startswith(FRESH) and since_path is None:
+        raise WrongInput(f"--fail-on {fail_on}: what is new is told by an earlier report; name one with --since")
     with Waiting("reading the records") as waiting:
         judged = judge_files(records, rules, register_path, as_of, decision or "", waiting, accept_path,
-                             mapping_path)  # fmt: skip
+                             mapping_path, since_path, drawn=draws(shown, files))  # fmt: skip
         report = judged.report
         waiting.say("writing the report")
         if explain is not None:
@@ -126,15 +136,16 @@ def _reasoning(judged: Judged, finding_id: str, units: Units) -> str:
 
 def audit_files(
     records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
-    waiting: Waiting,
+    waiting: Waiting, *, drawn: bool = False,
 ) -> Report:  # fmt: skip
     """The report on some files."""
-    return judge_files(records, rules, register_path, as_of, decision, waiting).report
+    return judge_files(records, rules, register_path, as_of, decision, waiting, drawn=drawn).report
 
 
 def judge_files(
     records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
-    waiting: Waiting, accept_path: str | None = None, mapping_path: str | None = None,
+    waiting: Waiting, accept_path: str | None = None, mapping_path: str | None = None, since_path: str | None = None,
+    *, drawn: bool = False,
 ) -> Judged:  # fmt: skip
     """Read, judge, report; the records are read in a process of their own while the packs are loaded here."""
     from validator.readers import start_reading
@@ -146,6 +157,7 @@ def judge_files(
         packs = _packs(rules)
         register = _register(register_path)
         accepted = _accepted(accept_path)
+        before = _before(since_path, moment)
         read = reading.result(waiting.progress)
     except BaseException:
         reading.close()
@@ -158,7 +170,7 @@ def judge_files(
     used = packs or _pack_of(intake)
     tool = f"cip-audit {__version__}"
     report = audit(intake, used, register, moment, generated_at=now, tool=tool, decision=decision,
-                   accepted=accepted)  # fmt: skip
+                   accepted=accepted, before=before, drawn=drawn)  # fmt: skip
     return Judged(report, used)
 
 
@@ -186,7 +198,9 @@ def exit_status(report: Report, fail_on: str) -> int:
         return 4
     if fail_on == "never":
         return 0
-    return int(any(f.grade.rank <= GRADES.index(fail_on) for f in report.findings))
+    worst = GRADES.index(fail_on.removeprefix(FRESH))
+    counted = [f for f in report.findings if f.since == NEW or not fail_on.startswith(FRESH)]
+    return int(any(f.grade.rank <= worst for f in counted))
 
 
 def _exist(records: Sequence[str]) -> None:
@@ -238,6 +252,27 @@ def _accepted(path: str | None) -> Deviations | None:
     from validator.deviations import load_deviations
 
     return load_deviations(Path(path))
+
+
+def _before(path: str | None, as_of: AsOf) -> Before | None:
+    """The earlier report that this audit is held against."""
+    if path is None:
+        return None
+    from validator.engine.change import Before, is_later
+    from validator.reports.json_ import load
+
+    try:
+        document = Path(path).read_bytes()
+    except OSError as error:
+        raise WrongInput(f"--since {path}: cannot be read: {(error.strerror or str(error)).lower()}") from None
+    try:
+        report = load(document)
+    except WrongInput as error:
+        raise WrongInput(f"--since {path}: {error}") from None
+    if is_later(report.as_of, as_of):
+        raise WrongInput(f"--since {path}: that report looks from {report.as_of}, after this audit's {as_of.shown}; "
+                         f"name an earlier one")  # fmt: skip
+    return Before(report, path, hashlib.sha256(document).hexdigest())
 
 
 def _pack_of(intake: Intake) -> list[Pack]:

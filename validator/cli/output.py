@@ -31,6 +31,13 @@ def parse_outputs(outputs: Sequence[str], formats: Sequence[str], inputs: Sequen
     return found
 
 
+def draws(shown: str, outputs: Sequence[tuple[str, Path]]) -> bool:
+    """Whether any of the formats asked for shows pictures."""
+    from validator.reports import RENDERERS
+
+    return any(RENDERERS[name].draws for name in (shown, *(name for name, _ in outputs)))
+
+
 def write_report(
     report: Report, shown: str, outputs: Sequence[tuple[str, Path]], units: Units = "si", group: Grouping = "grade"
 ) -> None:

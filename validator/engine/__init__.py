@@ -19,7 +19,9 @@ from validator.deviations import Deviations, accept
 from validator.engine import notices as tell
 from validator.engine.actions import actions
 from validator.engine.apply import Applied, apply
+from validator.engine.change import Before
 from validator.engine.due import upcoming
+from validator.engine.pictures import pictures
 from validator.engine.stamp import citations, finding_id, findings, order_key
 from validator.findings import (
     REPORT_VERSION,
@@ -42,20 +44,22 @@ from validator.machines import EPOCH, AsOf, Machine, machines
 from validator.packs.model import Grading, Pack
 from validator.records import Intake, RecordSet
 from validator.register import Register
+from validator.statuses import EMPTY_EXPORT
 from validator.steps import Steps
 
-EMPTY_EXPORT = "empty-export"
 _NO_ROW = "no row about it could be read"
 Tallies = npt.NDArray[np.int64]
 
 
 def audit(
     intake: Intake, packs: Sequence[Pack], register: Register | None, as_of: AsOf, *, generated_at: str, tool: str,
-    decision: str = "", accepted: Deviations | None = None,
+    decision: str = "", accepted: Deviations | None = None, before: Before | None = None, drawn: bool = False,
 ) -> Report:  # fmt: skip
     """Judge every cycle and interval of the records by the packs and say how it stands.
 
     `accepted` are the deviations that somebody has accepted: findings that fit one are marked and count as observations.
+    `before` is an earlier report: findings are new or persisting since, and repeated where they stood there before.
+    `drawn` asks for what a report draws beside its findings, which takes time that a text report need not.
     """
     records = intake.records
     fleet = machines(register, _recorded(records), as_of)
@@ -78,7 +82,7 @@ def audit(
     told.extend(tell.about_claims(applied))
     told.extend(tell.about_contradictions(applied))
     told.extend(tell.about_targets(applied))
-    found = [*findings(applied), *_empty_exports(intake)]
+    found = [*findings(applied, before), *_empty_exports(intake)]
     if accepted is not None:
         today = {m.store_id: date.fromordinal(EPOCH + m.today) for m in fleet}
         found, more = accept(found, accepted, today, date.fromisoformat(as_of.shown[:10]))
@@ -91,7 +95,7 @@ def audit(
     scores = _Standings(ladder, applied, tally, found, len(fleet))
     due = upcoming(applied)
     cautions = tuple(dict.fromkeys(c for p in packs for c in p.cautions))
-    return Report(
+    report = Report(
         report_version=REPORT_VERSION, tool=tool, generated_at=generated_at, as_of=as_of.shown, decision=decision or (packs[0].decision if packs else "simple"),
         title=" and ".join(p.title for p in packs), inputs=_count_unused(intake, sorted_once.values()),
         packs=tuple(PackUsed(p.id, p.version, p.title, p.sha256) for p in packs), summary=_summary(_with_empty(scores.all(), found), len(records), unread),
@@ -99,7 +103,9 @@ def audit(
         findings=tuple(found), notices=tuple(dict.fromkeys(told)), record_defects=intake.defects,
         upcoming=tuple(due), cautions=cautions, records=len(records),
         actions=actions(found, packs, fleet, as_of, cautions),
+        pictures=pictures(applied, fleet) if drawn else None,
     )  # fmt: skip
+    return report if before is None else before.since(report, before.look(applied))
 
 
 def _recorded(records: RecordSet) -> list[tuple[str, str]]:
@@ -266,4 +272,4 @@ def _count_unused(intake: Intake, formed: Iterable[Steps]) -> tuple[InputFile, .
     return tuple(replace(f, rows_duplicate=counts[0][f.file], rows_superseded=counts[1][f.file]) for f in intake.inputs)
 
 
-__all__ = ["EMPTY_EXPORT", "audit"]
+__all__ = ["audit"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Sequence
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -22,30 +23,41 @@ from validator.tables import NAT
 
 Index = npt.NDArray[np.intp]
 Mask = npt.NDArray[np.bool_]
+Instants = npt.NDArray[np.int64]
 _STATUS = tuple(Status(word) for word in STATUS_WORDS)
 _NOT_OBSERVED = Status.NOT_OBSERVED  # looking a member up on its class takes a while, and findings are many
 _MARKS = ((), ("cos",), ("repeat",), ("cos", "repeat"))
 
 
-def findings(applied: Sequence[Applied]) -> list[Finding]:
-    """The findings of all rules, gravest first, in one declared order."""
+class Repeats(Protocol):
+    """An earlier report, asked whether a finding stood there against an earlier cycle."""
+
+    def repeats(self, rule: str, store_id: str, equipment_id: str, target: str, status: Status, began: int) -> bool: ...
+
+
+def findings(applied: Sequence[Applied], before: Repeats | None = None) -> list[Finding]:
+    """The findings of all rules, gravest first, in one declared order; `before` may mark more of them as repeated."""
     starts: dict[tuple[int, int], str] = {}
     rows = {id(a.steps): Rows(a.steps) for a in applied}
     found: list[Finding] = []
     for a in applied:
         cited = citations(a.pack, a.rule.rule)
         for o in a.outcomes:
-            found += _of_outcomes(a, o, cited, starts, rows[id(a.steps)])
+            found += _of_outcomes(a, o, cited, starts, rows[id(a.steps)], before)
     return sorted(found, key=order_key)
 
 
 def _of_outcomes(
-    applied: Applied, o: Outcomes, cited: tuple[Citation, ...], starts: dict[tuple[int, int], str], rows: Rows
-) -> Iterator[Finding]:
+    applied: Applied, o: Outcomes, cited: tuple[Citation, ...], starts: dict[tuple[int, int], str], rows: Rows,
+    before: Repeats | None,
+) -> Iterator[Finding]:  # fmt: skip
     at = np.flatnonzero((o.status == OUT) | (o.status == NOT_OBSERVED))
     if not len(at):
         return
-    repeated = _repeated(applied, o, at)
+    when = _when(applied, o, at)
+    repeated = _repeated(applied, o, at, when)
+    if before is not None:
+        repeated |= _stood_before(applied, o, at, when, before)
     grades = {marks: grading.moved(applied.pack.grading, applied.rule.rule.grade, marks) for marks in _MARKS}
     steps = applied.steps
     shown = [o.show(i) for i in at.tolist()]
@@ -72,14 +84,30 @@ def order_key(f: Finding) -> tuple[object, ...]:
     )  # fmt: skip
 
 
-def _repeated(applied: Applied, o: Outcomes, at: Index) -> Mask:
-    """Which of these checks stood the same way against the same machine and target in an earlier cycle."""
+def _when(applied: Applied, o: Outcomes, at: Index) -> Instants:
+    """When the cycles of these checks began; an open interval comes after all others."""
     steps = applied.steps
     cycle = o.cycle[at]
     when = np.where(cycle >= 0, steps.began[cycle], NAT) if steps.cycles else np.full(len(at), NAT)
     if applied.rule.rule.kind == "interval":
-        target = np.zeros(len(at), dtype=np.int64)
         when[[o.target[i] == OPEN for i in at.tolist()]] = np.iinfo(np.int64).max
+    return when
+
+
+def _stood_before(applied: Applied, o: Outcomes, at: Index, when: Instants, before: Repeats) -> Mask:
+    """Which of these checks stood the same way in an earlier report, against an earlier cycle."""
+    rule = applied.rule.rule.id
+    machines = [applied.machines[m] for m in o.machine[at].tolist()]
+    return np.array([
+        before.repeats(rule, machine.store_id, machine.equipment_id, o.target[i], _STATUS[int(o.status[i])], began)
+        for i, machine, began in zip(at.tolist(), machines, when.tolist(), strict=True)
+    ], dtype=bool)  # fmt: skip
+
+
+def _repeated(applied: Applied, o: Outcomes, at: Index, when: Instants) -> Mask:
+    """Which of these checks stood the same way against the same machine and target in an earlier cycle."""
+    if applied.rule.rule.kind == "interval":
+        target = np.zeros(len(at), dtype=np.int64)
     elif isinstance(o.target, Names):
         target = o.target.codes[at].astype(np.int64)
     else:

@@ -32,6 +32,8 @@ class Renderer:
     canonical: bool = False
     grouped: bool = True
     binary: bool = False
+    draws: bool = False
+    """Whether the format shows `Report.pictures`, so that the audit has to compute them."""
 
     def render(self, report: Report, units: Units = "si", group: Grouping = "grade") -> bytes:
         """The report in this format, as the bytes of a complete file; `units` are those that its reader sees."""
@@ -45,9 +47,16 @@ RENDERERS: Mapping[str, Renderer] = MappingProxyType(
     {
         "text": Renderer("text", "txt", "plain text to read in a terminal", "validator.reports.text"),
         "json": Renderer(
-            "json", "json", "the whole report for programs and the archive", "validator.reports.json_", canonical=True
+            "json",
+            "json",
+            "the whole report for programs and the archive",
+            "validator.reports.json_",
+            canonical=True,
+            draws=True,
         ),
-        "html": Renderer("html", "html", "one self-contained page to read, send or print", "validator.reports.html"),
+        "html": Renderer(
+            "html", "html", "one self-contained page to read, send or print", "validator.reports.html", draws=True
+        ),
         "sarif": Renderer(
             "sarif",
             "sarif",

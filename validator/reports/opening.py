@@ -10,6 +10,7 @@ from validator.reports.grouping import by_date, by_gravity, grouped, machines
 from validator.reports.view import ToDo
 from validator.reports.visible import heading, name
 from validator.statuses import OPEN
+from validator.tables import COMMON_NAMES
 
 FIRST = 3
 """Things to do first; a longer list would not be read as first things."""
@@ -58,6 +59,7 @@ def _is(number: int) -> str:
 def standing(report: Report) -> tuple[str, ...]:
     """The sentences under the headline: why this result, and what it does not cover."""
     lines = [words.capital(words.stopped(report.summary.result_reason))] if report.summary.result_reason else []
+    lines += _common_names(report)
     unread = sum(not_read(file) for file in report.inputs)
     if unread:
         files = words.count(len(report.inputs), "file")
@@ -80,6 +82,16 @@ def standing(report: Report) -> tuple[str, ...]:
         rules = words.count(len(report.checked), "rule")
         lines.append(f"{idle:,} of {rules} {_was(idle)} not exercised; see What was checked.")
     return tuple(lines)
+
+
+def _common_names(report: Report) -> list[str]:
+    """Which columns were taken for ours without anybody saying so: all else that the report says rests on it."""
+    said = dict.fromkeys(
+        text[text.index(COMMON_NAMES) :] for file in report.inputs for text in file.assumptions if COMMON_NAMES in text
+    )
+    lines = [f"{words.capital(text)}; a mapping can say otherwise." for text in list(said)[:FIRST]]
+    more = [f"{words.count(len(said) - FIRST, 'more set')} of columns {_was(len(said) - FIRST)} read so; see Files."]
+    return lines + (more if len(said) > FIRST else [])
 
 
 def not_read(file: InputFile) -> bool:
@@ -129,7 +141,12 @@ def _from_files(report: Report) -> Iterator[_Ranked]:
     if unread:
         more = f" and {words.count(len(unread) - 1, 'other file')}" if len(unread) > 1 else ""
         why = words.stopped(unread[0].reason) or "It was not read in full."
-        yield (5, 0, ""), ToDo(f"Send {name(unread[0].file)}{more} again.", words.capital(why), "")
+        unclear = unread[0].reason.startswith("ambiguous_column")
+        do = "Write a mapping for" if unclear else "Send"
+        yield (
+            (5, 0, ""),
+            ToDo(f"{do} {name(unread[0].file)}{more}{'' if unclear else ' again'}.", words.capital(why), ""),
+        )
 
 
 def _from_due(report: Report) -> Iterator[_Ranked]:

@@ -22,6 +22,7 @@ DUE_SHOWN = 20
 DEFECTS_SHOWN = 20
 NOTICES_SHOWN = 20
 FILES_SHOWN = 20
+GONE_SHOWN = 20
 """Where a list in a terminal stops; what follows is counted, and the other formats have it."""
 
 WIDEST = 120
@@ -55,6 +56,7 @@ def _parts(view: View) -> Iterator[RenderableType]:
     yield _pairs(view.facts)
     yield from _section("Do first", _first(view))
     yield from _section("Findings", _findings(view))
+    yield from _section("Since the earlier report", _change(view))
     yield from _section("What to do, by rule", _actions(view))
     yield from _section("Stores and machines", _stores(view))
     yield from _section("What was checked", _checked(view.checked, view.by_hand))
@@ -172,6 +174,18 @@ def _finding(finding: FindingShown) -> RenderableType:
         wide=4,
         style=_STYLES.get(finding.status, ""),
     )
+
+
+def _change(view: View) -> Iterator[RenderableType]:
+    if view.change is None:
+        return
+    yield Text(view.change.said)
+    lines: list[RenderableType] = [
+        _hang("-", Text(gone.now) + Text(f" {gone.title}", style="bold"),
+              Text(f"was {gone.status}, {gone.grade}: {gone.place} ({gone.rule}, {gone.id})", style="dim"))
+        for gone in view.change.gone
+    ]  # fmt: skip
+    yield from _capped(lines, GONE_SHOWN, "earlier findings")
 
 
 def _actions(view: View) -> Iterator[RenderableType]:

@@ -93,8 +93,8 @@ def _side(finding: Finding, distance: float) -> str:
 
 
 def marks(finding: Finding) -> tuple[str, ...]:
-    """The marks of a finding as words."""
-    return tuple(_MARKS.get(mark, name(mark)) for mark in finding.marks)
+    """The marks of a finding as words, and whether it is new since an earlier report."""
+    return tuple(_MARKS.get(mark, name(mark)) for mark in (finding.since, *finding.marks) if mark)
 
 
 def rows(numbers: Iterable[int]) -> str:
