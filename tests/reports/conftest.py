@@ -415,7 +415,7 @@ def fleet_report(stores: int = 60, per_store: int = 12) -> Report:
                                actions=tuple(action(n, f) for n, f in enumerate(found)))  # fmt: skip
 
 
-HOSTILE = (
+ACTING = (
     "=cmd|'/C calc'!A0 \"><script>alert(1)</script> [x](javascript:1) ![i](//e.example/i) `c` **b** | # {0} @who "
     "www.e.example http://e.example %0A::error::x\r\n::warning::y\n- _x0041_ <!-- ]]> \x00\x1b[31m\u202e\ufffe\ud800 "
 )
@@ -425,10 +425,10 @@ HOSTILE = (
 @pytest.fixture(scope="session")
 def hostile() -> str:
     """Text that tries to act in every format."""
-    return HOSTILE
+    return ACTING
 
 
-def hostile_report() -> Report:
+def few_hostile_report() -> Report:
     """Two findings in one file, and one of no row, with hostile text in every field."""
     full = full_report()
     short, missing = full.findings[0], full.findings[1]
@@ -471,7 +471,7 @@ MADE: dict[str, Callable[[], Report]] = {
     "empty": empty_report,
     "unobserved": unobserved_report,
     "fleet": fleet_report,
-    "hostile": hostile_report,
+    "few-hostile": few_hostile_report,
 }
 
 

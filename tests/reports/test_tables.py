@@ -14,7 +14,7 @@ import openpyxl
 import pandas as pd
 import pytest
 import python_calamine
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from validator.findings import Report
@@ -162,6 +162,7 @@ def test_no_cell_of_a_workbook_is_a_formula(made: Made, every_text: EveryText, h
     assert not any(b"<f>" in part or b"hyperlink" in part for part in parts)
 
 
+@example("_x0041_ and _x005F_x0041_")
 @given(st.text(max_size=60))
 def test_text_comes_back_from_a_workbook_as_it_went_in(text: str) -> None:
     """But for what XML cannot hold; `_x0041_` stays itself, which other readers of the format unescape."""

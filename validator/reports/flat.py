@@ -23,7 +23,7 @@ _MARKUP = tuple("=+-@\t\r\n＝＋－＠")
 """With these a spreadsheet takes a cell of a CSV file for a formula; the wide forms count in some languages."""
 
 FINDINGS = (
-    Column("finding", 18), Column("status", 7), Column("grade", 11), Column("rule", 22), Column("title", 40),
+    Column("finding", 18), Column("status", 7), Column("grade", 11), Column("since", 11), Column("rule", 22), Column("title", 40),
     Column("kind", 14), Column("pack", 20), Column("store_id", 10), Column("equipment_id", 16), Column("cycle_id", 14),
     Column("cycle_started", 17), Column("target", 14), Column("reason", 16),
     Column("marks", 14), Column("message", 50), Column("observed", 12), Column("observed_unit", 9),
@@ -58,7 +58,7 @@ def finding_rows(report: Report) -> Iterator[tuple[Cell, ...]]:
         action = asked.get(f.id)
         needed = f.required
         yield (
-            whole(f.id), f.status.shown, f.grade.value, whole(f.rule), sentence(f.title), whole(f.kind), whole(f.pack),
+            whole(f.id), f.status.shown, f.grade.value, whole(f.since), whole(f.rule), sentence(f.title), whole(f.kind), whole(f.pack),
             whole(f.store_id), whole(f.equipment_id), whole(f.cycle_id), _moment(f.cycle_started), whole(f.target),
             words.plain(f.reason), ", ".join(words.marks(f)), words.stopped(f.message), *_quantity(f.observed),
             *((needed.min, needed.max, whole(needed.unit), sentence(words.required(needed))) if needed else ("",) * 4),

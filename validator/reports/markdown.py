@@ -59,6 +59,7 @@ def _lines(view: View) -> Iterator[str]:
     cautions = (*view.cautions, GOVERNS)
     yield from _section("Cautions", _list(cautions))
     yield from _table(("About", "This report"), view.facts)
+    yield from _section("Since the earlier report", _change(view))
     yield from _section("Findings", _findings(view))
     yield from _section("What to do, by rule", _actions(view))
     yield from _section("Stores and machines", _stores(view))
@@ -116,6 +117,16 @@ def _first(view: View) -> Iterator[str]:
     if view.first and view.cautions:
         yield ""
         yield SAFETY
+
+
+def _change(view: View) -> Iterator[str]:
+    if view.change is not None:
+        yield ""
+        yield escaped(view.change.said)
+        yield from _list([
+            f"{gone.now} {gone.title}; was {gone.status}, {gone.grade}: {gone.place} ({gone.rule}, {gone.id})"
+            for gone in view.change.gone
+        ])  # fmt: skip
 
 
 def _findings(view: View) -> Iterator[str]:
