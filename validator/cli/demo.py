@@ -19,7 +19,7 @@ from validator.reports.measures import UNITS, Units
     "--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated."
 )
 @click.option("--units", type=click.Choice(UNITS), default="si", show_default=True,
-              help="Units in which a reader sees temperatures and mixed amounts; JSON stays as it is.")  # fmt: skip
+              help="Units in which a reader sees temperatures and mixed amounts; forms for programs stay as they are.")  # fmt: skip
 def command(folder: str, shown: str, outputs: tuple[str, ...], units: Units) -> None:
     """Write an invented chain's register and six months of cleaning logs to a folder, and audit them."""
     from validator.cli.check import audit_files

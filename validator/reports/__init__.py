@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from importlib import import_module
 from types import MappingProxyType
@@ -34,6 +34,8 @@ class Renderer:
     binary: bool = False
     draws: bool = False
     """Whether the format shows `Report.pictures`, so that the audit has to compute them."""
+    folder: bool = False
+    """Whether the format can be written as a folder of files as well."""
 
     def render(self, report: Report, units: Units = "si", group: Grouping = "grade") -> bytes:
         """The report in this format, as the bytes of a complete file; `units` are those that its reader sees."""
@@ -41,6 +43,14 @@ class Renderer:
         shown = report if self.canonical else for_reader(report, units)
         written: bytes = render(shown, group=group) if self.grouped and not self.canonical else render(shown)
         return written
+
+    def render_folder(
+        self, report: Report, units: Units = "si", group: Grouping = "grade"
+    ) -> Iterator[tuple[str, bytes]]:
+        """The report as the files of a folder, each a relative path and its bytes; only where `folder` is set."""
+        render = import_module(self.module).render_folder
+        files: Iterator[tuple[str, bytes]] = render(for_reader(report, units), group=group)
+        return files
 
 
 RENDERERS: Mapping[str, Renderer] = MappingProxyType(
@@ -55,7 +65,15 @@ RENDERERS: Mapping[str, Renderer] = MappingProxyType(
             draws=True,
         ),
         "html": Renderer(
-            "html", "html", "one self-contained page to read, send or print", "validator.reports.html", draws=True
+            "html",
+            "html",
+            "one self-contained page to read, send or print",
+            "validator.reports.html",
+            draws=True,
+            folder=True,
+        ),
+        "pdf": Renderer(
+            "pdf", "pdf", "pages to print, sign and file", "validator.reports.pdf", draws=True, binary=True
         ),
         "sarif": Renderer(
             "sarif",

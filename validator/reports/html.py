@@ -144,23 +144,31 @@ def _ids(placed: Placed) -> frozenset[str]:
 
 
 @cache
-def _template(name: str, more_style: str) -> Template:
-    sheets = ["report.css", more_style] if more_style else ["report.css"]
-    style = "".join((_TEMPLATES / sheet).read_text(encoding="utf-8") for sheet in sheets)
-    environment = Environment(
+def environment() -> Environment:
+    """The templates of the folder, with what all of them may name."""
+    made = Environment(
         loader=FileSystemLoader(_TEMPLATES),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals.update(
+    made.globals.update(
         anchor=anchor,
         fold=FOLDED_ABOVE,
         cycles_open=CYCLES_OPEN,
         limits=_LIMITS,
         weights=_WEIGHTS,
-        style=Markup(style),  # noqa: S704 - ours, and not from data
-        style_hash=base64.b64encode(hashlib.sha256(style.encode()).digest()).decode(),
     )
-    return environment.get_template(name)
+    return made
+
+
+@cache
+def _template(name: str, more_style: str) -> Template:
+    sheets = ["report.css", "drawing.css", *([more_style] if more_style else [])]
+    style = "".join((_TEMPLATES / sheet).read_text(encoding="utf-8") for sheet in sheets)
+    told = {
+        "style": Markup(style),  # noqa: S704 - ours, and not from data
+        "style_hash": base64.b64encode(hashlib.sha256(style.encode()).digest()).decode(),
+    }
+    return environment().get_template(name, globals=told)

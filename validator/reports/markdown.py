@@ -23,7 +23,8 @@ LINES_SHOWN = 100
 _TALLY = ("IN", "OUT", "N/O", "N/A")
 _ELSEWHERE = "the JSON report has all"
 _MARKUP = re.compile(r"[\\`*_{}\[\]<>#|~&$^]")
-_BEGINNING = re.compile(r"^(\d*)([-+=.)])")
+_BULLET = re.compile(r"^[-+=]")
+_NUMBER = re.compile(r"^(\d+)([.)])(?=\s|$)")
 _ADDRESS = re.compile(r"(?i)(www|https?|ftp|mailto|xmpp)([.:])")
 
 
@@ -58,6 +59,7 @@ def _lines(view: View) -> Iterator[str]:
     cautions = (*view.cautions, GOVERNS)
     yield from _section("Cautions", _list(cautions))
     yield from _table(("About", "This report"), view.facts)
+    yield from _section("Since the earlier report", _change(view))
     yield from _section("Findings", _findings(view))
     yield from _section("What to do, by rule", _actions(view))
     yield from _section("Stores and machines", _stores(view))
@@ -115,6 +117,16 @@ def _first(view: View) -> Iterator[str]:
     if view.first and view.cautions:
         yield ""
         yield SAFETY
+
+
+def _change(view: View) -> Iterator[str]:
+    if view.change is not None:
+        yield ""
+        yield escaped(view.change.said)
+        yield from _list([
+            f"{gone.now} {gone.title}; was {gone.status}, {gone.grade}: {gone.place} ({gone.rule}, {gone.id})"
+            for gone in view.change.gone
+        ])  # fmt: skip
 
 
 def _findings(view: View) -> Iterator[str]:
@@ -207,6 +219,6 @@ def escaped(text: str) -> str:
     Readers look for addresses and for @names once more after the escapes are gone, so these are parted by a comment.
     """
     text = _MARKUP.sub(r"\\\g<0>", text)
-    text = _BEGINNING.sub(r"\1\\\2", text)
-    text = text.replace("@", "<!-- -->@").replace("://", ":<!-- -->//")
+    text = _NUMBER.sub(r"\1\\\2", _BULLET.sub(r"\\\g<0>", text))
+    text = text.replace("@", "@<!-- -->").replace("://", ":<!-- -->//")
     return _ADDRESS.sub(r"\1<!-- -->\2", text)

@@ -65,7 +65,8 @@ class _Lane:
         yield Shape("text", "name", across(0), y + 14, text=short(self.name))
         yield Shape("text", f"said {look_of(self.worst)}", across(1), y + 14, text=self._said(), anchor="end")
         top = y + 20
-        for span in self.spans:
+        # what is only bounded lies behind what is known
+        for span in sorted(self.spans, key=lambda span: span.start_known and span.end_known):
             yield _bar(span, self._look(span), top, reach)
         for a in self.asked:
             mine = self._of(a)
