@@ -11,8 +11,9 @@ from __future__ import annotations
 
 import ast
 import io
+import re
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -32,12 +33,16 @@ _QUIET = {"kinds/relation_network.py", "readers/transport.py"}
 _USAGE = {"WrongInput", "ValueError", "TypeError", "KeyError", "AssertionError", "compile", "Tag"}
 """What is said to whoever calls the program, patterns and tags: no part of a report."""
 
+_ID = "part"
+"""Under this name stands what a finding's id is made of."""
 _SPOKEN = {"_LABELS", "_SAID"}
 """Mappings to single words that sentences use."""
 
 _OF_PACK = ("title", "cautions")
 _OF_RULE = ("title", "why", "corrective_action")
 _OF_PLAN = ("hazard", "critical_limit", "monitoring", "verification", "record")
+
+_NAME = re.compile(r"\{\w+\}")
 
 Texts = dict[str, list[str]]
 """Each text with the places where it stands."""
@@ -134,20 +139,28 @@ def _in_module(tree: ast.AST, function: str = "") -> Iterator[str]:
         if id(node) in silent or not isinstance(node, ast.Constant | ast.JoinedStr):
             continue
         text = _text(node)
-        if " " in text.strip():
+        if " " in text.strip() and _NAME.sub("", text).strip():
             yield text
         if isinstance(node, ast.JoinedStr):
             silent |= {id(part) for part in node.values if isinstance(part, ast.Constant)}
 
 
-def _silenced(node: ast.AST) -> list[ast.AST]:
-    """What in a node is no text to be said: docstrings, keys, and what is said to whoever calls the program."""
+def _silenced(node: ast.AST) -> Sequence[ast.AST]:
+    """What in a node is no text to be said: docstrings, keys, parts of ids, and what is said to whoever calls the program."""
     if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
         return [node]
     if isinstance(node, ast.Dict):
         return [key for key in node.keys if key is not None]
+    if isinstance(node, ast.Assign | ast.AugAssign):
+        target = node.targets[0] if isinstance(node, ast.Assign) else node.target
+        return [node.value] if _name_of(target) == _ID else []
+    if isinstance(node, ast.keyword):
+        return [node.value] if node.arg == _ID else []
     if isinstance(node, ast.Call):
-        return [node] if _name_of(node.func) in _USAGE else []
+        name = _name_of(node.func)
+        if name in _USAGE:
+            return [node]
+        return node.args[: {"_outcomes": None, "setdefault": 1}.get(name, 0)]
     return []
 
 
