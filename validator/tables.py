@@ -165,6 +165,16 @@ TEXTS = (
     "product_unit", "water_unit", "performed_by", "verified_by",
 )  # fmt: skip
 FREE_TEXT = ("note",)
+ONE_TIME = ("started_at", "ended_at", "duration_s")
+"""A record needs one of these to say when, or how long."""
+UNITS: dict[str, tuple[str, ...]] = {
+    "duration_s": ("s", "min", "h"),
+    "temperature_c": ("C", "F"),
+    "temperature_f": ("F",),
+    "concentration_ppm": ("ppm", "mg/L", "%"),
+    "hardness_ppm": ("ppm", "mg/L"),
+}
+"""The units in which a bare number of a column can be, its own first; other numbers have none."""
 CANONICAL = (*TEXTS, *TIMES, *NUMBERS, *FREE_TEXT)
 """Every column of the contract's canonical table."""
 
@@ -207,6 +217,10 @@ DOMAIN: dict[str, tuple[float, float]] = {
     "water_amount": (0, 1e9),
 }
 """What a measured value can be at all, both ends inclusive; outside it the cell is a defect, never a reading."""
+
+
+COMMON_NAMES = "columns read by common names: "
+"""How the assumption begins that tells which columns have been read though they do not bear the canonical name."""
 
 
 def named_columns(header: Mapping[int, str]) -> dict[int, str]:

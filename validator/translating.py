@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from validator import documents
+from validator.engine.wording import SENTENCES
 from validator.findings import Grade
 from validator.language import FOLDER, entries
 
@@ -29,6 +30,9 @@ _SPEAK = (
 """Modules, or functions in them, whose sentences end up in a report."""
 _QUIET = {"kinds/relation_network.py", "readers/transport.py"}
 """Modules among them that only name things to the program itself."""
+
+_ENGLISH = ("__init__", "annotations", "csv_", "json_", "junit", "sarif", "xlsx")
+"""Formats for programs, which stay English, and the list of formats."""
 
 _USAGE = {"WrongInput", "ValueError", "TypeError", "KeyError", "AssertionError", "compile", "Tag"}
 """What is said to whoever calls the program, patterns and tags: no part of a report."""
@@ -58,8 +62,18 @@ def of_program() -> Texts:
             if name not in _QUIET:
                 for text in _in_module(ast.parse(path.read_text("utf-8")), function):
                     _add(found, text, name)
+    for path in sorted(
+        set(PACKAGE.glob("reports/**/*.py")) - {PACKAGE / "reports" / f"{name}.py" for name in _ENGLISH}
+    ):
+        for text in _on_pages(ast.parse(path.read_text("utf-8"))):
+            _add(found, text, path.relative_to(PACKAGE).as_posix())
+    for path in sorted(PACKAGE.glob("reports/templates/*.j2")):
+        for text in _in_template(path.read_text("utf-8")):
+            _add(found, text, path.relative_to(PACKAGE).as_posix())
     for grade in Grade:
         _add(found, grade.value, "findings.py")
+    for reason in dict.fromkeys(reason for _, reason in SENTENCES):
+        _add(found, reason.replace("_", " "), "engine/wording.py")
     return found
 
 
@@ -143,6 +157,35 @@ def _in_module(tree: ast.AST, function: str = "") -> Iterator[str]:
             yield text
         if isinstance(node, ast.JoinedStr):
             silent |= {id(part) for part in node.values if isinstance(part, ast.Constant)}
+
+
+def _on_pages(tree: ast.Module) -> Iterator[str]:
+    """Every text that a page says through the catalogue, and the constants that it may say."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call):
+            called, given = _name_of(node.func), [_text(argument) for argument in node.args]
+            if called in ("tr", "said"):
+                yield from given[:1]
+            elif called == "counted":
+                yield from given[1:3]
+            elif called == "count" and len(given) > 1 and given[1]:
+                yield from (f"{{n}} {given[1]}", f"{{n}} {given[2] if len(given) > 2 else given[1] + 's'}")
+    for top in tree.body:
+        if isinstance(top, ast.Assign | ast.AnnAssign) and top.value is not None:
+            silent = {id(part) for node in ast.walk(top) for quiet in _silenced(node) for part in ast.walk(quiet)}
+            for node in ast.walk(top.value):
+                if isinstance(node, ast.Constant) and id(node) not in silent and _text(node).strip():
+                    yield from [_text(node)] if " " in _text(node).strip() or _text(node)[0].isupper() else []
+
+
+def _in_template(text: str) -> Iterator[str]:
+    """Every text that a template says through the catalogue."""
+    from jinja2 import Environment, nodes
+
+    for call in Environment(autoescape=True).parse(text).find_all(nodes.Call):
+        if isinstance(call.node, nodes.Name) and call.node.name in ("_", "counted"):
+            given = call.args[:1] if call.node.name == "_" else call.args[1:3]
+            yield from (argument.value for argument in given if isinstance(argument, nodes.Const))
 
 
 def _silenced(node: ast.AST) -> Sequence[ast.AST]:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import click
 
 from validator import __version__
-from validator.cli.output import parse_outputs, write_report
+from validator.cli.output import draws, parse_outputs, write_report
 from validator.cli.waiting import Waiting
 from validator.errors import WrongInput
 from validator.findings import NEW
@@ -96,7 +96,7 @@ def command(
         raise WrongInput(f"--fail-on {fail_on}: what is new is told by an earlier report; name one with --since")
     with Waiting("reading the records") as waiting:
         judged = judge_files(records, rules, register_path, as_of, decision or "", waiting, accept_path,
-                             mapping_path, since_path)  # fmt: skip
+                             mapping_path, since_path, drawn=draws(shown, files))  # fmt: skip
         report = judged.report
         waiting.say("writing the report")
         if explain is not None:
@@ -135,15 +135,16 @@ def _reasoning(judged: Judged, finding_id: str, units: Units) -> str:
 
 def audit_files(
     records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
-    waiting: Waiting,
+    waiting: Waiting, *, drawn: bool = False,
 ) -> Report:  # fmt: skip
     """The report on some files."""
-    return judge_files(records, rules, register_path, as_of, decision, waiting).report
+    return judge_files(records, rules, register_path, as_of, decision, waiting, drawn=drawn).report
 
 
 def judge_files(
     records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
     waiting: Waiting, accept_path: str | None = None, mapping_path: str | None = None, since_path: str | None = None,
+    *, drawn: bool = False,
 ) -> Judged:  # fmt: skip
     """Read, judge, report; the records are read in a process of their own while the packs are loaded here."""
     from validator.readers import start_reading
@@ -168,7 +169,7 @@ def judge_files(
     used = packs or _pack_of(intake)
     tool = f"cip-audit {__version__}"
     report = audit(intake, used, register, moment, generated_at=now, tool=tool, decision=decision,
-                   accepted=accepted, before=before)  # fmt: skip
+                   accepted=accepted, before=before, drawn=drawn)  # fmt: skip
     return Judged(report, used)
 
 

@@ -17,7 +17,7 @@ from validator.findings import Citation, Evidence, Finding, Grade, Status
 from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Names, Outcomes, Shown
 from validator.language import Said
 from validator.machines import Machine
-from validator.packs.model import Pack, Rule
+from validator.packs.model import Cite, Pack, Rule
 from validator.statuses import OPEN
 from validator.steps import Steps
 from validator.tables import NAT
@@ -163,11 +163,13 @@ def finding_id(*parts: str) -> str:
 
 def citations(pack: Pack, rule: Rule) -> tuple[Citation, ...]:
     """Where a rule comes from, each with its source's title and edition."""
-    found = []
-    for cite in rule.cites:
-        source = pack.sources.get(cite.source)
-        found.append(Citation(
-            cite.source, source.title if source else cite.source, cite.section or "",
-            (source.edition if source else None) or "", cite.says or "", source.published if source else False,
-        ))  # fmt: skip
-    return tuple(found)
+    return tuple(citation(pack, cite) for cite in rule.cites)
+
+
+def citation(pack: Pack, cite: Cite) -> Citation:
+    """A place in a source of the pack, with the source's title and edition."""
+    source = pack.sources.get(cite.source)
+    return Citation(
+        cite.source, source.title if source else cite.source, cite.section or "",
+        (source.edition if source else None) or "", cite.says or "", source.published if source else False,
+    )  # fmt: skip

@@ -69,6 +69,12 @@ def tr(template: str, **words: object) -> str:
     return template.format_map(words) if words else template
 
 
+def said(word: str) -> str:
+    """A word or text that was made elsewhere, in the language that is spoken; what no catalogue has stays as it is."""
+    language = _spoken.get()
+    return word if language is None else language.word(word)
+
+
 def counted(number: int, one: str, many: str, **words: object) -> str:
     """A sentence about a number of things, `{n}`: one form for one, the other for every other number."""
     return tr(one if number == 1 else many, n=f"{number:,}", **words)

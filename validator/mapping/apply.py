@@ -13,7 +13,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from validator.mapping.model import UNITS, Column, Layout, Step, fold
+from validator.mapping.aliases import fold
+from validator.mapping.model import Column, Layout, Step
 from validator.mapping.values import (
     NotRead,
     Style,
@@ -25,7 +26,7 @@ from validator.mapping.values import (
     read_moment,
     read_part,
 )
-from validator.tables import AGENTS, NUMBERS, STEPS, TIMES, CellDefect, RawTable, TextColumn, join_texts
+from validator.tables import AGENTS, NUMBERS, STEPS, TIMES, UNITS, CellDefect, RawTable, TextColumn, join_texts
 
 Mask = npt.NDArray[np.bool_]
 Index = npt.NDArray[np.intp]

@@ -15,20 +15,14 @@ from pydantic import BeforeValidator, Field, WithJsonSchema, field_validator, mo
 
 from validator.documents import Document, Flag, Number, Source, Text, Whole, load, read, suggest
 from validator.errors import WrongInput
-from validator.tables import CANONICAL, FREE_TEXT, REQUIRED, TEXTS, TIMES
+from validator.mapping.aliases import fold
+from validator.tables import CANONICAL, FREE_TEXT, ONE_TIME, REQUIRED, TEXTS, TIMES, UNITS
 
-ONE_TIME = ("started_at", "ended_at", "duration_s")
-UNITS: dict[str, tuple[str, ...]] = {
-    "duration_s": ("s", "min", "h"),
-    "temperature_c": ("C", "F"),
-    "temperature_f": ("F",),
-    "concentration_ppm": ("ppm", "mg/L", "%"),
-    "hardness_ppm": ("ppm", "mg/L"),
-}
-"""The units in which a bare number of a column can be; other numbers have none, and times have those below."""
 SHEET, FILE = "@sheet", "@file"
 """Stand for the name of the sheet or of the file, as a column that has it in every row."""
+MOST_HEADER_ROWS = 4
 EPOCHS = ("epoch_s", "epoch_ms")
+"""What a count can be that stands for a time."""
 
 
 def _word(value: Any) -> Any:
@@ -177,11 +171,15 @@ class Skip(Document):
 
 
 class Layout(_Sparse):
-    """How the files whose name fits `match` are laid out; `*` stands for any text. Absent keys assume nothing."""
+    """How the files whose name fits `match` are laid out; `*` stands for any text. Absent keys assume nothing.
+
+    A header over several `header_rows` begins in `header_row`; a title above a name goes before it, `Line 1 start`.
+    """
 
     match: Text = "*"
     sheets: tuple[Text, ...] = ()
     header_row: Whole | None = None
+    header_rows: Whole = 1
     delimiter: Literal[",", ";", "\t", "|"] | None = None
     encoding: Literal["windows-1252", "iso-8859-1", "iso-8859-15"] | None = None
     records: Text | None = None
@@ -224,6 +222,13 @@ class Layout(_Sparse):
             raise ValueError(f"found {value}; rows are counted from 1, and a header stands within the first 1000")
         return value
 
+    @field_validator("header_rows")
+    @classmethod
+    def _few(cls, value: int) -> int:
+        if not 1 <= value <= MOST_HEADER_ROWS:
+            raise ValueError(f"found {value}; a header takes 1 to {MOST_HEADER_ROWS} rows, and header_row is its first")
+        return value
+
     @field_validator("year")
     @classmethod
     def _likely(cls, value: int | None) -> int | None:
@@ -258,8 +263,12 @@ class Layout(_Sparse):
             for name in REQUIRED:
                 if name not in given:
                     raise ValueError(f"no column or constant gives {name}{which}, which every row needs")
-            if not given.intersection(ONE_TIME):
-                raise ValueError(f"none of {', '.join(ONE_TIME)} is given{which}; a row needs one of them")
+            ticked = self.steps and (plan.when is not None or "performed_by" in plan.columns)
+            if not given.intersection(ONE_TIME) and not (ticked and "cycle_id" in given):
+                raise ValueError(
+                    f"none of {', '.join(ONE_TIME)} is given{which}; a row needs one of them"
+                    + (", or a cycle_id where a tick alone shows that it was done" if ticked else "")
+                )
 
     def _folded_once(self) -> None:
         if self.match_case:
@@ -339,11 +348,6 @@ def lists_of(names: Iterable[str]) -> tuple[str, ...]:
         if not inner.startswith(outer):
             raise ValueError(f"columns go through two lists, {outer} and {inner}; a row can come from one of them")
     return tuple(ordered)
-
-
-def fold(text: str) -> str:
-    """A name or word as it is compared: blanks at the ends taken off, runs of them joined, case left aside."""
-    return " ".join(text.split()).casefold()
 
 
 @dataclass(frozen=True)

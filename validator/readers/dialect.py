@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import codecs
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import takewhile
 
 from validator.errors import Unreadable
 from validator.readers.headers import CANONICAL_NAMES, Header, Names
@@ -70,41 +71,66 @@ def find_layout(
     data: Bytes, start: int, budget: Budget, assumptions: list[str], names: Names = CANONICAL_NAMES
 ) -> Layout:
     """The first of the leading lines that one delimiter splits into every needed name; else `Unreadable`."""
-    best: tuple[int, int, list[str]] | None = None
+    best: tuple[int, int, Sequence[str]] | None = None
     delimiters: tuple[bytes, ...] = (names.delimiter,) if names.delimiter else DELIMITERS
-    for number, (line, after) in enumerate(_leading_lines(data, start, budget, names.within), 1):
+    leading = list(_leading_lines(data, start, budget, names.within, names.rows))
+    for number, (line, _) in enumerate(leading[: names.within], 1):
         directive = _SEP_LINE.fullmatch(line.strip(b" ")) if number == 1 else None
         if directive:
             delimiters = (directive[1],)
             continue
         for delimiter in delimiters:
-            cells = split_strictly(line, delimiter)
-            if cells is None:
+            lines = _split(leading[number - 1 : number - 1 + names.rows], delimiter)
+            if not lines:
                 continue
-            found = [cell.decode("utf-8", "replace") for cell in cells]
-            if names.is_header(found, number):
-                return _layout(names, found, delimiter, number, after, budget, assumptions)
-            worth = names.promise(found)
+            found = names.header(lines, number)
+            if found is not None:
+                place = number, number + found[1] - 1
+                own, after = lines[found[1] - 1], leading[place[1] - 1][1]
+                return _layout(names, found[0], own, delimiter, place, after, budget, assumptions)
+            worth = names.promise(lines[0])
             if worth and (best is None or worth > best[0]):
-                best = worth, number, found
+                best = worth, number, lines[0]
     raise names.none(best[2] if best else None, f"{best[1] if best else 1}:")
 
 
-def _leading_lines(data: Bytes, start: int, budget: Budget, within: int) -> Iterator[tuple[bytes, int]]:
+def _split(lines: Sequence[tuple[bytes, int]], delimiter: bytes) -> list[list[str]]:
+    """These lines up to the first that the delimiter does not split."""
+    split = (split_strictly(line, delimiter) for line, _ in lines)
+    return [
+        [cell.decode("utf-8", "replace") for cell in cells]
+        for cells in takewhile(lambda c: c is not None, split)
+        if cells
+    ]
+
+
+def _leading_lines(data: Bytes, start: int, budget: Budget, within: int, more: int) -> Iterator[tuple[bytes, int]]:
+    """The lines in which a header can begin, and those that one which begins in the last of them can take."""
     at = start
-    for number in range(1, within + 1):
+    for number in range(1, within + more):
         if at >= len(data):
             return
         end, after = line_end(data, at)
         if end - at > budget.line_bytes:
+            if number > within:
+                return
             raise Unreadable("line_too_long", f"has a line of more than {budget.line_bytes} bytes", str(number))
         yield data[at:end], after
         at = after
 
 
 def _layout(
-    wanted: Names, names: list[str], delimiter: bytes, number: int, after: int, budget: Budget, assumptions: list[str]
+    wanted: Names,
+    names: Sequence[str],
+    own: Sequence[str],
+    delimiter: bytes,
+    lines: tuple[int, int],
+    after: int,
+    budget: Budget,
+    assumptions: list[str],
 ) -> Layout:
+    """The layout by a header: its names, the cells of its last line, and its first and last line."""
+    number, last = lines
     if len(names) > budget.columns:
         raise Unreadable(
             "too_many_columns", f"has {len(names)} columns; at most {budget.columns} are read", f"{number}:*"
@@ -113,12 +139,14 @@ def _layout(
     if delimiter != b",":
         spoken = _SPOKEN.get(delimiter, repr(delimiter.decode("latin-1")))
         assumptions.append(f"cells are separated by {spoken}, which splits the header into the needed names")
-    if number > 1:
-        assumptions.append(f"the header is line {number}; the lines above it are not records")
+    if last > 1:
+        what = f"line {number}" if last == number else f"lines {number} to {last}"
+        above = "; the lines above it are not records" if number > 1 else ""
+        assumptions.append(f"the header is {what}{above}")
     columns = {name: at for at, name in header.columns.items()}
-    folded = tuple(name.strip().casefold() for name in names)
+    folded = tuple(name.strip().casefold() for name in own)
     needed = tuple(name for name in wanted.needed if name in columns and name not in TIMES)
-    return Layout(header, delimiter, len(names), after, number + 1, columns, folded, needed)
+    return Layout(header, delimiter, len(own), after, last + 1, columns, folded, needed)
 
 
 def split_strictly(line: bytes, delimiter: bytes) -> list[bytes] | None:

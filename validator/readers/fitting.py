@@ -54,6 +54,7 @@ def look(reader: ModuleType, path: Path, budget: Budget) -> tuple[list[ParsedTab
     tables = [_bare(_texts(table)) for table in raw]
     seen: dict[str, Any] = {
         "header_row": names.seen.get("header_row", 1),
+        "header_rows": names.seen.get("header_rows", 1),
         "records": names.records,
         "lists": list(names.lists),
     }

@@ -8,8 +8,9 @@ from collections.abc import Sequence
 from fnmatch import fnmatchcase
 
 from validator.errors import Unreadable
-from validator.mapping.model import FILE, SHEET, Layout, fold, lists_of
-from validator.readers.headers import HEADER_WITHIN, Header, Names
+from validator.mapping.aliases import fold
+from validator.mapping.model import FILE, SHEET, Layout, lists_of
+from validator.readers.headers import HEADER_WITHIN, Header, Names, Spans, joined
 from validator.tables import REQUIRED
 
 _POSITION = re.compile(r"#([1-9]\d{0,3})", re.ASCII)
@@ -42,6 +43,7 @@ class Named(Names):
         self.watched = self.needed
         self.order = tuple(uses)
         self.within = max(HEADER_WITHIN, layout.header_row or 0)
+        self.rows = layout.header_rows
         self.delimiter = layout.delimiter.encode() if layout.delimiter else None
         self.encoding = layout.encoding
         self.records = layout.records
@@ -66,10 +68,12 @@ class Named(Names):
     def key(self, key: str) -> str | None:
         return self.wanted.get(fold(key)) or (key if self.every else None)
 
-    def is_header(self, cells: Sequence[str], row: int) -> bool:
-        if self.layout.header_row is not None and row != self.layout.header_row:
-            return False
-        return self.must <= {fold(cell) for cell in cells} and all(at < len(cells) for at in self.at)
+    def header(self, lines: Sequence[Sequence[str]], row: int, spans: Spans = None) -> tuple[Sequence[str], int] | None:
+        if self.layout.header_row not in (None, row) or len(lines) < self.rows:
+            return None
+        cells = joined(lines[: self.rows], spans) if self.rows > 1 else lines[0]
+        found = self.must <= {fold(cell) for cell in cells} and all(at < len(cells) for at in self.at)
+        return (cells, self.rows) if found else None
 
     def promise(self, cells: Sequence[str]) -> int:
         return len({fold(cell) for cell in cells} & set(self.wanted))
@@ -120,6 +124,7 @@ class Unknown(Names):
 
     raw = True
     open = True
+    rows = 2
     needed = ()
     watched = ()
     order = ()
@@ -140,13 +145,15 @@ class Unknown(Names):
     def key(self, key: str) -> str | None:
         return key
 
-    def is_header(self, cells: Sequence[str], row: int) -> bool:
-        names = [fold(cell) for cell in cells if cell.strip()]
-        words = [name for name in names if any(c.isalpha() for c in name) and not _VALUE.fullmatch(name)]
-        found = len(names) >= 3 and len(words) == len(names) and 2 * len(names) > len(cells) and len(set(names)) >= 3
-        if found:
-            self.seen.setdefault("header_row", row)
-        return found
+    def header(self, lines: Sequence[Sequence[str]], row: int, spans: Spans = None) -> tuple[Sequence[str], int] | None:
+        cells, rows = lines[0], 1
+        if len(lines) > 1 and _stands_in_two(lines[0], lines[1]):
+            cells, rows = joined(lines[:2], spans), 2
+        elif not _names_alone(cells, len(cells)):
+            return None
+        self.seen.setdefault("header_row", row)
+        self.seen.setdefault("header_rows", rows)
+        return cells, rows
 
     def promise(self, cells: Sequence[str]) -> int:
         return 0
@@ -170,6 +177,27 @@ class Unknown(Names):
             path = f"{fold(found[0])}[]"
             self.lists = (*self.lists, path)
             here, before = _first_entry(here, found[0][len(before) :]), f"{path}."
+
+
+def _names_alone(cells: Sequence[str], width: int) -> bool:
+    """Whether a line holds several different names, and nothing that looks like a number or a time."""
+    names = [fold(cell) for cell in cells if cell.strip()]
+    words = [name for name in names if any(c.isalpha() for c in name) and not _VALUE.fullmatch(name)]
+    return len(words) == len(names) and 2 * len(names) > width and len(set(names)) >= 3
+
+
+def _stands_in_two(above: Sequence[str], below: Sequence[str]) -> bool:
+    """Whether a line of titles stands above names that repeat from title to title."""
+    names = [fold(cell) for cell in below if cell.strip()]
+    twice = {name for name in names if names.count(name) > 1}
+    both = joined([above, below])
+    filled = [cell for cell in both if cell]
+    return (
+        bool(twice)
+        and all(any(c.isalpha() for c in name) and not _VALUE.fullmatch(name) for name in names)
+        and len(set(map(fold, filled))) == len(filled)
+        and _names_alone(both, len(both))
+    )
 
 
 def _lists_within(record: object, before: str) -> list[str]:

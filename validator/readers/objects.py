@@ -153,9 +153,12 @@ class Rows:
             raise Unreadable("too_many_rows", f"has more than {self.budget.rows} records, the most that are read")
 
     def _layout(self, keys: tuple[str, ...]) -> _Layout:
-        names = [self._name(key) for key in keys]
         if not self.rows:
             self._first = keys
+            if not self.names.raw:
+                known = self.names.named(keys)  # a common name counts only beside names that leave its column free
+                self._names = {key: known.get(at) for at, key in enumerate(keys[: self.budget.columns])}
+        names = [self._name(key) for key in keys]
         layout = _Layout(names, self._drift(keys, names))
         if len(self._layouts) >= _MOST_LAYOUTS:  # keys that never repeat: forget what was gathered, read as it comes
             self._read_all()
@@ -167,7 +170,9 @@ class Rows:
         if key not in self._names:
             if len(self._names) >= self.budget.columns:
                 raise Unreadable("too_many_columns", f"has more than {self.budget.columns} different keys")
-            self._names[key] = self.names.key(key)
+            name = self.names.key(key)
+            common = name is not None and not self.names.raw and name != key.strip().casefold()
+            self._names[key] = None if common and name in self._names.values() else name
         return self._names[key]
 
     def _drift(self, keys: tuple[str, ...], names: list[str | None]) -> list[tuple[str, Fault]]:
@@ -272,6 +277,7 @@ class Rows:
                 once.setdefault(name or key, key)
             header = self.names.read(list(once.values()))
             assumptions, notices = header.assumptions, header.notices
+            self._refuse_two_names(set(header.columns.values()))
         columns: dict[str, Column] = {name: self._strings(parts) for name, parts in self._stamps.items()}
         for name in [n for n in self._order() if n in self._words or n in REQUIRED]:
             codes = np.full(len(self.rows), -1, dtype=np.int32)
@@ -281,6 +287,17 @@ class Rows:
         defects = sorted(self.defects, key=lambda d: d.row)
         rows = np.array(self.rows, dtype=np.int32)
         return [RawTable("", rows, columns, defects, self.blank_rows)], assumptions, notices
+
+    def _refuse_two_names(self, known: set[str]) -> None:
+        """Records that give one column under two names: the one or the other may be meant."""
+        keys: dict[str, dict[str, str]] = {}
+        for key, name in self._names.items():
+            if name is not None:
+                keys.setdefault(name, {}).setdefault(_folded(key), key)
+        for name, of_name in keys.items():
+            if len(of_name) > 1 or (name not in known and not self.names.raw):
+                shown = " and ".join(repr(key[:60]) for key in of_name.values())
+                raise Unreadable("duplicate_column", f"has the keys {shown} for the one column {name!r}", name)
 
     def _order(self) -> Sequence[str]:
         return list(dict.fromkeys([*self.names.order, *self._words])) if self.names.raw else self.names.order

@@ -107,6 +107,10 @@ def _read(
         return tables, {"format": format_, **told}
     raw, assumptions, notices = reader.read(path, budget)
     tables = [parse(table) for table in raw]
+    if assumptions:
+        from validator.readers.common_names import hints
+
+        notices = [*notices, *hints(assumptions, tables)]
     return tables, {"format": format_, "assumptions": assumptions, "notices": notices}
 
 

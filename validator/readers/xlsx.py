@@ -5,22 +5,24 @@ from __future__ import annotations
 import bisect
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from datetime import datetime, timedelta
 from decimal import Decimal
+from itertools import chain, islice
 from pathlib import Path
 
 import numpy as np
 
 from validator.errors import Unreadable
 from validator.readers.columns import Fault, code, too_long
-from validator.readers.headers import CANONICAL_NAMES, Header, Names
+from validator.readers.headers import CANONICAL_NAMES, Header, Names, Spans
 from validator.readers.packages import open_package
-from validator.readers.sheets import Cell, SheetCells, letters
+from validator.readers.sheets import Cell, Range, SheetCells, letters
 from validator.readers.workbook import DATE, LENGTH, NUMBER, PERCENT, Sheet, Workbook, damaged, read_workbook, unescape
 from validator.tables import NUMBERS, TIMES, Budget, CellDefect, Column, RawTable, TextColumn
 
+Row = tuple[int, list[Cell]]
 _WHOLE = re.compile(r"-?\d{1,18}", re.ASCII)
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,4})?", re.ASCII)
 _DAY_MS = 86_400_000
@@ -37,7 +39,7 @@ def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[li
         assumptions: list[str] = []
         notices: list[str] = []
         tables: list[RawTable] = []
-        best: tuple[int, str, list[str]] | None = None
+        best: tuple[int, str, Sequence[str]] | None = None
         for sheet in book.sheets:
             reading = _SheetReading(sheet, SheetCells(package, sheet.part, budget), book, budget, names)
             if not names.takes(sheet.name):
@@ -80,7 +82,8 @@ class _SheetReading:
         self.shown = {str(style): how for style, how in enumerate(book.shown)}
         self.header: Header | None = None
         self.assumptions: list[str] = []
-        self.best: tuple[int, str, list[str]] | None = None
+        self.best: tuple[int, str, Sequence[str]] | None = None
+        self.merged: list[Range] = []
         self.rows: list[int] = []
         self.cells: dict[str, list[str]] = {}
         self.folded: dict[str, str] = {}
@@ -101,14 +104,17 @@ class _SheetReading:
             return self._table(rows)
 
     def _table(self, rows: Iterator[tuple[int, list[Cell]]]) -> RawTable | None:
-        top = self._find_header(rows)
-        if top is None or self.header is None:
+        if self.names.rows > 1:
+            self.merged = self._merged()
+        found = self._find_header(rows)
+        if found is None or self.header is None:
             return None
+        top, own, waiting = found
         wanted = {at + 1: name for at, name in self.header.columns.items()}
         self.cells = {name: [] for name in wanted.values()}
-        self.folded = {name: self.header.names[at - 1].strip().casefold() for at, name in wanted.items()}
+        self.folded = {name: "".join(own[at - 1 : at]).strip().casefold() for at, name in wanted.items()}
         last = top
-        for row, cells in rows:
+        for row, cells in chain(waiting, rows):
             if self._add(row, cells, wanted):
                 self.blank_rows += row - last - 1
                 last = row
@@ -120,23 +126,54 @@ class _SheetReading:
         rows_ = np.array(self.rows, dtype=np.int32)
         return RawTable(self.sheet.name, rows_, columns, self.defects, self.blank_rows)
 
-    def _find_header(self, rows: Iterator[tuple[int, list[Cell]]]) -> int | None:
-        for row, cells in rows:
-            if row > self.names.within:
+    def _merged(self) -> list[Range]:
+        """The merged cells, which stand behind all rows: of a header over several rows they say what a title covers."""
+        for _ in self.source.rows():
+            pass
+        merged, self.source.merged = self.source.merged, []
+        return merged
+
+    def _find_header(self, rows: Iterator[tuple[int, list[Cell]]]) -> tuple[int, Sequence[str], list[Row]] | None:
+        """The last row of the header with its own cells, and the rows after it that have been taken already."""
+        waiting: list[Row] = []
+        while True:
+            waiting += islice(rows, self.names.rows - len(waiting))
+            if not waiting or waiting[0][0] > self.names.within:
                 return None
-            names = [""] * max(cell.column for cell in cells)
-            for cell in cells:
-                names[cell.column - 1] = self._text(cell, "")[0]
+            row = waiting[0][0]
+            near = [one for one in waiting if one[0] - row < self.names.rows]
+            lines = (
+                [self._names(cells) for _, cells in near]
+                if near[-1][0] - row == len(near) - 1
+                else [self._names(near[0][1])]
+            )
             place = f"{self.sheet.name}!{row}:"
-            if self.names.is_header(names, row):
-                self.header = self.names.read(names, place)
-                if row > 1:
-                    self.assumptions.append(f"the header is row {row}; the rows above it are not records")
-                return row
-            worth = self.names.promise(names)
+            found = self.names.header(lines, row, self._spans(row))
+            if found is not None:
+                self.header = self.names.read(found[0], place)
+                last = row + found[1] - 1
+                if last > 1:
+                    what = f"row {row}" if last == row else f"rows {row} to {last}"
+                    self.assumptions.append(f"the header is {what}" + "; the rows above it are not records" * (row > 1))
+                return last, lines[found[1] - 1], waiting[found[1] :]
+            worth = self.names.promise(lines[0])
             if worth and (self.best is None or worth > self.best[0]):
-                self.best = worth, place, names
-        return None
+                self.best = worth, place, lines[0]
+            waiting.pop(0)
+
+    def _names(self, cells: list[Cell]) -> list[str]:
+        names = [""] * max(cell.column for cell in cells)
+        for cell in cells:
+            names[cell.column - 1] = self._text(cell, "")[0]
+        return names
+
+    def _spans(self, row: int) -> Spans:
+        """The merged cells that begin in a row and those beneath it; None where none of them goes over several columns."""
+        spans = [
+            [(one.left - 1, one.right - 1) for one in self.merged if one.top == row + more]
+            for more in range(self.names.rows)
+        ]
+        return spans if any(last > first for line in spans for first, last in line) else None
 
     def _add(self, row: int, cells: list[Cell], wanted: dict[int, str]) -> bool:
         """Append a row; one whose cells are all blank texts is none."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from validator.findings import Finding, Report, Status
+from validator.language import said, tr
 from validator.reports import words
 from validator.reports.visible import name, sentence
 
@@ -20,37 +21,40 @@ def find(report: Report, finding_id: str) -> Finding | None:
 
 def parts(finding: Finding, decision: str, as_of: str) -> tuple[Part, ...]:
     """The reasoning of one finding: rows, arithmetic, marks, and what it was judged by."""
-    rows = tuple(_rows(finding)) or ("none: nothing is recorded that could be named",)
+    rows = tuple(_rows(finding)) or (tr("none: nothing is recorded that could be named"),)
     marks = tuple(m for m in (*words.marks(finding), sentence(finding.grade_reason)) if m)
-    how = f"decision rule {words.plain(decision)}, looked from {name(as_of)}"
-    found = [("Rows, times by the store's clock", rows), ("Arithmetic", tuple(_arithmetic(finding)))]
-    layer = (f"limit from the {sentence(finding.limit_from)}",) if finding.limit_from else ()
-    return (*found, *([("Marks", marks)] if marks else []), ("Judged by", (*layer, how)))
+    how = tr("decision rule {rule}, looked from {moment}", rule=words.plain(decision), moment=name(as_of))
+    found = [(tr("Rows, times by the store's clock"), rows), (tr("Arithmetic"), tuple(_arithmetic(finding)))]
+    layer = (tr("limit from the {source}", source=sentence(said(finding.limit_from))),) if finding.limit_from else ()
+    return (*found, *([(tr("Marks"), marks)] if marks else []), (tr("Judged by"), (*layer, how)))
 
 
 def explain(finding: Finding, report: Report, rule: str) -> str:
     """The whole reasoning of one finding as text; `rule` is what its rule says of itself."""
     about = " > ".join(name(p) for p in (finding.store_id, finding.equipment_id, finding.cycle_id, finding.target) if p)
-    lines = [f"Finding {finding.id}: {finding.status.shown}, {finding.grade.value}", sentence(about), "",
-             sentence(finding.message), ""]  # fmt: skip
-    for heading, said in parts(finding, report.decision, report.as_of):
-        lines += [heading, *(f"  {line}" for line in said), ""]
+    head = tr(
+        "Finding {id}: {status}, {grade}", id=finding.id, status=finding.status.shown, grade=words.grade(finding.grade)
+    )
+    lines = [head, sentence(about), "", sentence(finding.message), ""]
+    for heading, told in parts(finding, report.decision, report.as_of):
+        lines += [heading, *(f"  {line}" for line in told), ""]
     return "\n".join([*lines, rule])
 
 
 def _rows(finding: Finding) -> Iterable[str]:
     for row in finding.evidence:
-        values = ", ".join(f"{c} {sentence(v) or '(blank)'}" for c, v in zip(row.columns, row.values, strict=False))
+        values = ", ".join(f"{c} {sentence(v) or tr('(blank)')}" for c, v in zip(row.columns, row.values, strict=False))
         place = words.place(row.file, row.sheet, [row.row])
         yield f"{place}: {values}" if values else place
 
 
 def _arithmetic(finding: Finding) -> Iterable[str]:
     measured = (
-        ("observed", words.amount(finding.observed)), ("required", words.required(finding.required)),
-        ("margin", words.margin(finding)),
+        (tr("observed"), words.amount(finding.observed)), (tr("required"), words.required(finding.required)),
+        (tr("margin"), words.margin(finding)),
     )  # fmt: skip
-    said = [f"{label}: {value}" for label, value in measured if value]
-    yield from said or ["nothing is measured here: what is asked is recorded or it is not"]
+    amounts = [f"{label}: {value}" for label, value in measured if value]
+    yield from amounts or [tr("nothing is measured here: what is asked is recorded or it is not")]
     if finding.status is Status.NOT_OBSERVED:
-        yield f"N/O ({words.plain(finding.reason)}): the record allows both that the limit was kept and that it was not, or neither"
+        yield tr("N/O ({reason}): the record allows both that the limit was kept and that it was not, or neither",
+                 reason=words.plain(finding.reason))  # fmt: skip

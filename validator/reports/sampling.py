@@ -12,6 +12,7 @@ from pathlib import Path
 from pydantic import Field
 
 from validator.documents import Document, Text, Whole, load, read
+from validator.language import tr
 
 
 class Lot(Document):
@@ -47,5 +48,6 @@ def advice(cycles: int) -> str:
     line = of(cycles)
     if line is None or line.sample >= cycles:
         return ""
-    return (f"To hold the record against what was done, draw {line.sample} of these {cycles:,} cycles at random and look at them "
-            f"by hand ({plan().source}, code letter {line.letter}).")  # fmt: skip
+    return tr("To hold the record against what was done, draw {some} of these {all} cycles at random and look at them by hand "
+              "({source}, code letter {letter}).", some=line.sample, all=f"{cycles:,}", source=plan().source,
+              letter=line.letter)  # fmt: skip

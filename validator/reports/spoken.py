@@ -1,5 +1,7 @@
 """How does a report read in another language? What it says is said anew; ids, figures, rows and recorded values stay.
 
+Texts by which a page decides what to show (where a limit comes from, what was assumed of a file) are said by the page itself.
+
 It is a step between report and renderer, as the reader's units are: JSON and the archive stay English.
 """
 
@@ -46,7 +48,7 @@ def _finding(finding: Finding, say: Say, cited: Callable[[Citation], Citation]) 
     return replace(
         finding,
         title=say(finding.title), message=say(finding.message), corrective_action=say(finding.corrective_action),
-        grade_reason=_list(finding.grade_reason, "; ", say), limit_from=say(finding.limit_from), hazard=say(finding.hazard),
+        grade_reason=_list(finding.grade_reason, "; ", say), hazard=say(finding.hazard),
         deviation=None if finding.deviation is None else say(finding.deviation),
         required=None if asked is None else _required(asked, say),
         citations=tuple(map(cited, finding.citations)),
@@ -54,7 +56,7 @@ def _finding(finding: Finding, say: Say, cited: Callable[[Citation], Citation]) 
 
 
 def _file(file: InputFile, say: Say) -> InputFile:
-    return replace(file, reason=say(file.reason), assumptions=tuple(map(say, file.assumptions)))
+    return replace(file, reason=say(file.reason))
 
 
 def _verdict(verdict: Verdict, say: Say) -> Verdict:

@@ -12,8 +12,19 @@ from rich.table import Table
 from rich.text import Text
 
 from validator.findings import Report
+from validator.language import said, tr
 from validator.reports import Grouping
-from validator.reports.layout import GOVERNS, NO_FILES, NO_FINDINGS, NO_RULES, NOTHING_FIRST, SAFETY, SHARES, lay_out
+from validator.reports.layout import (
+    GOVERNS,
+    NO_FILES,
+    NO_FINDINGS,
+    NO_RULES,
+    NOTHING_FIRST,
+    SAFETY,
+    SHARES,
+    WAS,
+    lay_out,
+)
 from validator.reports.view import CheckedShown, FindingShown, GradeShown, MachineShown, View
 
 FINDINGS_SHOWN = 40
@@ -29,8 +40,7 @@ WIDEST = 120
 """Columns; a longer line is hard to follow back to its start."""
 
 _TALLY = ("IN", "OUT", "N/O", "N/A")
-_ELSEWHERE = "see --output html=PATH or json=PATH"
-_STYLES = {"OUT": "bold red", "N/O": "bold yellow", "critical": "bold", "major": "bold"}
+_STYLES = {"OUT": "bold red", "N/O": "bold yellow"}
 
 
 def render(report: Report, *, width: int = 100, color: bool = False, group: Grouping = "grade") -> bytes:
@@ -61,12 +71,14 @@ def _parts(view: View) -> Iterator[RenderableType]:
     yield from _section("Stores and machines", _stores(view))
     yield from _section("What was checked", _checked(view.checked, view.by_hand))
     yield from _section("Record defects", _defects(view))
-    yield from _section("Notices", _capped([_notice(*notice) for notice in view.notices], NOTICES_SHOWN, "notices"))
+    yield from _section(
+        "Notices", _capped([_notice(*notice) for notice in view.notices], NOTICES_SHOWN, "... and {n} more notices")
+    )
     yield from _section("Next due", _due(view))
     yield from _section("Cautions", (_hang("-", Text(caution)) for caution in view.cautions))
     yield from _section("How the files were read", _files(view))
     yield Text("")
-    yield Text(GOVERNS)
+    yield Text(said(GOVERNS))
 
 
 def _section(title: str, parts: Iterable[RenderableType]) -> Iterator[RenderableType]:
@@ -74,7 +86,7 @@ def _section(title: str, parts: Iterable[RenderableType]) -> Iterator[Renderable
     parts = list(parts)
     if parts:
         yield Text("")
-        yield Text(title.upper(), style="bold")
+        yield Text(said(title).upper(), style="bold")
         yield from parts
 
 
@@ -82,8 +94,8 @@ def _pairs(pairs: Iterable[tuple[str, str]]) -> Table:
     grid = Table.grid(padding=(0, 2, 0, 0))
     grid.add_column(no_wrap=True, style="dim")
     grid.add_column(overflow="fold")
-    for label, said in pairs:
-        grid.add_row(Text(label), Text(said))
+    for label, fact in pairs:
+        grid.add_row(Text(label), Text(fact))
     return grid
 
 
@@ -109,46 +121,48 @@ def _table(*headings: str, right: Iterable[str] = (), keep: Iterable[str] = ()) 
     return table
 
 
-def _capped(parts: list[RenderableType], most: int, what: str) -> Iterator[RenderableType]:
+def _capped(parts: list[RenderableType], most: int, more: str) -> Iterator[RenderableType]:
     yield from parts[:most]
     if len(parts) > most:
-        yield _more(len(parts) - most, what)
+        yield _more(len(parts) - most, more)
 
 
-def _more(number: int, what: str) -> Text:
-    return Text(f"... and {number:,} more {what}; {_ELSEWHERE}")
+def _more(number: int, more: str) -> Text:
+    """What was left out, `... and 12 more dates`, and where it can be seen."""
+    return Text(tr("{more}; see --output html=PATH or json=PATH", more=tr(more, n=f"{number:,}")))
 
 
 def _first(view: View) -> Iterator[RenderableType]:
     if not view.first:
-        yield Text(NOTHING_FIRST)
+        yield Text(said(NOTHING_FIRST))
     for number, todo in enumerate(view.first, 1):
-        yield _hang(f"{number}.", Text(todo.action, style="bold"), Text(todo.why))
+        due = (Text(todo.due),) if todo.due else ()
+        yield _hang(f"{number}.", Text(todo.action, style="bold"), Text(todo.why), *due)
     if view.first and view.cautions:
-        yield Text(SAFETY)
+        yield Text(said(SAFETY))
 
 
 def _findings(view: View) -> Iterator[RenderableType]:
     if not view.grades:
-        yield Text(NO_FINDINGS)
+        yield Text(said(NO_FINDINGS))
     for grade in view.grades:
         yield from _grade(grade)
     if view.left_out:
         yield Text("")
-        yield _more(view.left_out, "findings, none graver")
+        yield _more(view.left_out, "... and {n} more findings, none graver")
 
 
 def _grade(grade: GradeShown) -> Iterator[RenderableType]:
     yield Text("")
     heading = f"{grade.control}, {grade.grade}" if grade.control else grade.grade.capitalize()
-    yield Text(f"{heading}: {grade.count}", style=_STYLES.get(grade.grade, ""))
+    yield Text(f"{heading}: {grade.count}", style="bold")
     for machine in grade.machines:
         yield from _machine(machine)
 
 
 def _machine(machine: MachineShown) -> Iterator[RenderableType]:
     yield Text("")
-    yield Text(" > ".join(part for part in (machine.store, machine.equipment) if part) or "No store named")
+    yield Text(" > ".join(part for part in (machine.store, machine.equipment) if part) or tr("No store named"))
     for number, cycle in enumerate(machine.cycles):
         if number:
             yield Text("")
@@ -160,7 +174,8 @@ def _machine(machine: MachineShown) -> Iterator[RenderableType]:
 def _finding(finding: FindingShown) -> RenderableType:
     about = (finding.target, finding.reason, *finding.marks)
     head = Text(finding.title, style="bold") + Text("".join(f"; {part}" for part in about if part))
-    measures = "; ".join(said if label == "margin" else f"{label} {said}" for label, said in finding.measures)
+    amounts = [amount if label == tr("margin") else f"{label} {amount}" for label, amount in finding.measures]
+    measures = "; ".join(amounts)
     sources = "; ".join(finding.cited)
     lines = (finding.message, measures, *finding.rows, *finding.remarks)
     place = f", {finding.control}" if finding.control else ""
@@ -181,10 +196,10 @@ def _change(view: View) -> Iterator[RenderableType]:
     yield Text(view.change.said)
     lines: list[RenderableType] = [
         _hang("-", Text(gone.now) + Text(f" {gone.title}", style="bold"),
-              Text(f"was {gone.status}, {gone.grade}: {gone.place} ({gone.rule}, {gone.id})", style="dim"))
+              Text(tr(WAS, status=gone.status, grade=gone.grade, place=gone.place, rule=gone.rule, id=gone.id), style="dim"))
         for gone in view.change.gone
     ]  # fmt: skip
-    yield from _capped(lines, GONE_SHOWN, "earlier findings")
+    yield from _capped(lines, GONE_SHOWN, "... and {n} more earlier findings")
 
 
 def _actions(view: View) -> Iterator[RenderableType]:
@@ -192,14 +207,19 @@ def _actions(view: View) -> Iterator[RenderableType]:
         if number:
             yield Text("")
         yield Text(f"{action.rule}: {action.title} ({action.count})")
-        lines = [f"Hazard: {action.hazard}."] if action.hazard else []
+        lines = [action.due] if action.due else []
+        lines += [tr("Hazard: {hazard}.", hazard=action.hazard)] if action.hazard else []
         lines += [f"{short}: {says}" if says else short for short, says in action.sources]
         for line in (Text(action.action, style="bold"), *(Text(line) for line in lines)):
             yield Padding(line, (0, 0, 0, 2))
+    if view.times:
+        yield Text("")
+        yield Text(tr("The times for correction are those of:"), style="dim")
+        yield from (_hang("-", Text(f"{short}: {says}" if says else short, style="dim")) for short, says in view.times)
 
 
 def _stores(view: View) -> Iterator[RenderableType]:
-    table = _table("Store, machine", "Result", "Score", *_TALLY, right=_TALLY, keep=("Score",))
+    table = _table(tr("Store, machine"), tr("Result"), tr("Score"), *_TALLY, right=_TALLY, keep=(tr("Score"),))
     lines = [line for store in view.stores for line in (("", store.whole), *(("  ", one) for one in store.machines))]
     for indent, line in lines[:STORES_SHOWN]:
         cells = (f"{indent}{line.subject}", line.result, line.score, *line.tally)
@@ -207,33 +227,33 @@ def _stores(view: View) -> Iterator[RenderableType]:
     if lines:
         yield table
     if len(lines) > STORES_SHOWN:
-        yield _more(len(lines) - STORES_SHOWN, "lines of stores and machines")
+        yield _more(len(lines) - STORES_SHOWN, "... and {n} more lines of stores and machines")
 
 
 def _checked(rules: Iterable[CheckedShown], by_hand: str) -> Iterator[RenderableType]:
-    table = _table("Rule", "Grade", *_TALLY, "Share of OUT", right=_TALLY, keep=("Share of OUT",))
+    table = _table(tr("Rule"), tr("Grade"), *_TALLY, tr("Share of OUT"), right=_TALLY, keep=(tr("Share of OUT"),))
     for rule in rules:
         subject = Text(rule.rule) + Text(f"\n{rule.title}", style="dim")
         table.add_row(subject, *(Text(cell) for cell in (rule.grade, *rule.tally, rule.outcome)))
     if table.row_count:
         yield table
-        yield Text(SHARES, style="dim")
+        yield Text(said(SHARES), style="dim")
         if by_hand:
             yield Text(by_hand, style="dim")
     else:
-        yield Text(NO_RULES)
+        yield Text(said(NO_RULES))
 
 
 def _defects(view: View) -> Iterator[RenderableType]:
     parts: list[RenderableType] = []
     for defect in view.defects:
-        column = f", column {defect.column}" if defect.column else ""
+        column = tr(", column {column}", column=defect.column) if defect.column else ""
         parts.append(
             _hang(
                 "-", Text(defect.message), Text(f"{defect.code}{column}, {defect.count}: {defect.where}", style="dim")
             )
         )
-    yield from _capped(parts, DEFECTS_SHOWN, "kinds of defect")
+    yield from _capped(parts, DEFECTS_SHOWN, "... and {n} more kinds of defect")
 
 
 def _notice(message: str, about: str) -> RenderableType:
@@ -241,14 +261,15 @@ def _notice(message: str, about: str) -> RenderableType:
 
 
 def _due(view: View) -> Iterator[RenderableType]:
-    table = _table("When", "Day", "Machine", keep=("When", "Day"))
+    table = _table(tr("When"), tr("Day"), tr("Machine"), keep=(tr("When"), tr("Day")))
     for due in view.due[:DUE_SHOWN]:
-        machine = Text(f"{due.store} > {due.equipment}") + Text(f"\n{due.rule}; last cleaned {due.last}", style="dim")
+        last = tr("{rule}; last cleaned {last}", rule=due.rule, last=due.last)
+        machine = Text(f"{due.store} > {due.equipment}") + Text(f"\n{last}", style="dim")
         table.add_row(Text(due.when), Text(due.day), machine)
     if view.due:
         yield table
     if len(view.due) > DUE_SHOWN:
-        yield _more(len(view.due) - DUE_SHOWN, "dates")
+        yield _more(len(view.due) - DUE_SHOWN, "... and {n} more dates")
 
 
 def _files(view: View) -> Iterator[RenderableType]:
@@ -256,4 +277,4 @@ def _files(view: View) -> Iterator[RenderableType]:
     for file in view.files:
         told = [f"{file.rows}; sha256 {file.sha256}" if file.sha256 else file.rows, file.reason, *file.assumptions]
         parts.append(_hang("-", Text(f"{file.file}: {file.read}"), *(Text(line) for line in told if line)))
-    yield from _capped(parts, FILES_SHOWN, "files") if parts else (Text(NO_FILES),)
+    yield from _capped(parts, FILES_SHOWN, "... and {n} more files") if parts else (Text(said(NO_FILES)),)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 
-from validator.findings import Citation, Due, Evidence, Finding, Grade, InputFile, Quantity, Required, Score
+from validator.findings import Action, Citation, Due, Evidence, Finding, Grade, InputFile, Quantity, Required, Score
+from validator.language import counted, said, tr
 from validator.quantities import say
 from validator.reports.visible import name, sentence
 
@@ -18,12 +20,17 @@ _MARKS = {"cos": "COS (corrected on site)", "repeat": "REPEAT", "accepted": "ACC
 
 def count(number: int, one: str, many: str = "") -> str:
     """`1 finding`, `1,204 findings`."""
-    return f"{number:,} {one if number == 1 else many or one + 's'}"
+    return tr(f"{{n}} {one if number == 1 else many or one + 's'}", n=f"{number:,}")
 
 
 def plain(code: str) -> str:
     """A code of ours as words: `not_measured` is `not measured`."""
-    return name(code).replace("_", " ")
+    return said(name(code).replace("_", " "))
+
+
+def grade(of: Grade) -> str:
+    """A grade as a word."""
+    return said(of.value)
 
 
 def capital(text: str) -> str:
@@ -39,7 +46,7 @@ def stopped(text: str) -> str:
 
 def grades(found: Mapping[str, int]) -> str:
     """`1 critical, 2 major`, gravest first; blank where there is none."""
-    return ", ".join(f"{found[grade]:,} {grade.value}" for grade in Grade if found.get(grade))
+    return ", ".join(f"{found[of]:,} {grade(of)}" for of in Grade if found.get(of))
 
 
 def amount(quantity: Quantity | None) -> str:
@@ -51,7 +58,7 @@ def _amount(value: float | int | str, unit: str) -> str:
     unit = _UNITS.get(unit, unit)
     if isinstance(value, str) or not math.isfinite(value):
         return sentence(f"{value} {unit}")
-    return sentence(say(value, unit))
+    return sentence(said(say(value, unit)))
 
 
 def required(asked: Required | None) -> str:
@@ -60,9 +67,11 @@ def required(asked: Required | None) -> str:
         return ""
     if asked.text:
         return sentence(asked.text)
-    ends = [f"at least {_amount(asked.min, asked.unit)}"] if asked.min is not None else []
-    ends += [f"at most {_amount(asked.max, asked.unit)}"] if asked.max is not None else []
-    return " and ".join(ends)
+    least = "" if asked.min is None else _amount(asked.min, asked.unit)
+    most = "" if asked.max is None else _amount(asked.max, asked.unit)
+    if least and most:
+        return tr("at least {least} and at most {most}", least=least, most=most)
+    return tr("at least {least}", least=least) if least else tr("at most {most}", most=most) if most else ""
 
 
 def margin(finding: Finding) -> str:
@@ -73,8 +82,12 @@ def margin(finding: Finding) -> str:
     if isinstance(value, str):
         return amount(finding.margin)
     if value == 0:
-        return "exactly at the limit"
-    return f"{_amount(abs(value), finding.margin.unit)} {_side(finding, value)}"
+        return tr("exactly at the limit")
+    return tr(_side(finding, value), amount=_amount(abs(value), finding.margin.unit))
+
+
+SHORT, OVER = "{amount} short", "{amount} over"
+INSIDE, OUTSIDE = "{amount} inside the limit", "{amount} outside the limit"
 
 
 def _side(finding: Finding, distance: float) -> str:
@@ -82,18 +95,18 @@ def _side(finding: Finding, distance: float) -> str:
     low, high = (asked.min, asked.max) if asked else (None, None)
     if asked and seen and not isinstance(seen.value, str) and seen.unit == asked.unit:
         if low is not None and seen.value < low:
-            return "short"
+            return SHORT
         if high is not None and seen.value > high:
-            return "over"
-        return "inside the limit"
+            return OVER
+        return INSIDE
     if distance > 0:
-        return "inside the limit"
-    return "outside the limit" if (low is None) == (high is None) else "over" if low is None else "short"
+        return INSIDE
+    return OUTSIDE if (low is None) == (high is None) else OVER if low is None else SHORT
 
 
 def marks(finding: Finding) -> tuple[str, ...]:
     """The marks of a finding as words, and whether it is new since an earlier report."""
-    return tuple(_MARKS.get(mark, name(mark)) for mark in (finding.since, *finding.marks) if mark)
+    return tuple(said(_MARKS.get(mark, name(mark))) for mark in (finding.since, *finding.marks) if mark)
 
 
 def rows(numbers: Iterable[int]) -> str:
@@ -106,16 +119,19 @@ def rows(numbers: Iterable[int]) -> str:
         else:
             runs.append([number, number])
     if not runs or runs == [[0, 0]]:
-        return "the file as a whole" if runs else ""
+        return tr("the file as a whole") if runs else ""
     runs = [run for run in runs if run[0]]
     shown = ", ".join(f"{a}-{b}" if a != b else f"{a}" for a, b in runs[:RANGES_SHOWN])
     rest = sum(b - a + 1 for a, b in runs[RANGES_SHOWN:])
-    return f"{'row' if len(wanted) == 1 else 'rows'} {shown}" + (f" and {rest:,} more" if rest else "")
+    if rest:
+        return tr("rows {shown} and {rest} more", shown=shown, rest=f"{rest:,}")
+    return tr("row {shown}" if len(wanted) == 1 else "rows {shown}", shown=shown)
 
 
 def place(file: str, sheet: str, numbers: Iterable[int]) -> str:
     """`log.csv rows 12, 14-16`; a sheet is named where there is one."""
-    return " ".join(part for part in (name(file), f'sheet "{name(sheet)}"' if sheet else "", rows(numbers)) if part)
+    on = tr('sheet "{sheet}"', sheet=name(sheet)) if sheet else ""
+    return " ".join(part for part in (name(file), on, rows(numbers)) if part)
 
 
 def places(evidence: Sequence[Evidence]) -> tuple[str, ...]:
@@ -123,20 +139,20 @@ def places(evidence: Sequence[Evidence]) -> tuple[str, ...]:
     found: dict[tuple[str, str], list[Evidence]] = {}
     for row in evidence:
         found.setdefault((row.file, row.sheet), []).append(row)
-    said = []
+    found_in = []
     for (file, sheet), of_file in found.items():
         columns = dict.fromkeys(name(column) for row in of_file for column in row.columns)
         named = f" ({', '.join(columns)})" if columns else ""
-        said.append(place(file, sheet, (row.row for row in of_file)) + named)
-    return tuple(said)
+        found_in.append(place(file, sheet, (row.row for row in of_file)) + named)
+    return tuple(found_in)
 
 
 def citation(source: Citation) -> str:
     """A source in short: title, edition and section; what is not published is called that."""
     title = sentence(source.title or source.source)
     parts = [" ".join(part for part in (title, sentence(source.edition)) if part), sentence(source.section)]
-    said = ", ".join(part for part in parts if part)
-    return said if source.published else f"{said} (not published)"
+    short = ", ".join(part for part in parts if part)
+    return short if source.published else tr("{source} (not published)", source=short)
 
 
 def cited(source: Citation) -> str:
@@ -146,7 +162,7 @@ def cited(source: Citation) -> str:
 
 def percent(value: float | None) -> str:
     """A share in percent as a whole number; never 100 for less than all, nor 0 for more than none."""
-    return "not judged" if value is None else f"{_whole(value)} %"
+    return tr("not judged") if value is None else f"{_whole(value)} %"
 
 
 def _whole(value: float) -> str:
@@ -170,17 +186,45 @@ def share(value: float, low: float | None, high: float | None) -> str:
     return percent(value * 100) + ends
 
 
+def moment(stamp: str) -> str:
+    """A time of RFC 3339 as the clock of its place shows it, to the minute: `2026-07-04 12:00`."""
+    shown = name(stamp)
+    return f"{shown[:10]} {shown[11:16]}" if shown[10:11] == "T" else shown
+
+
+def deadline(actions: Iterable[Action]) -> str:
+    """By when the first of some actions must be done, why then and by which source; blank where no time is set."""
+    timed = [action for action in actions if action.due]
+    if not timed:
+        return ""
+    first = min(timed, key=lambda action: (instant(action.due), action.due))
+    source = f", {cited(first.due_citation)}" if first.due_citation else ""
+    why = sentence(first.due_reason) + source
+    return tr("By {moment} at the store ({why}).", moment=moment(first.due), why=why)
+
+
+def instant(stamp: str) -> float:
+    """A time of RFC 3339 as seconds since 1970, to order by; one that cannot be read comes last."""
+    try:
+        return datetime.fromisoformat(stamp).timestamp()
+    except (ValueError, OverflowError):
+        return math.inf
+
+
 def due(of: Due) -> str:
     """`5 days overdue`, `due today`, `due in 3 days`."""
     if of.days_left < 0:
-        return f"{count(-of.days_left, 'day')} overdue"
-    return f"due in {count(of.days_left, 'day')}" if of.days_left else "due today"
+        return counted(-of.days_left, "{n} day overdue", "{n} days overdue")
+    return counted(of.days_left, "due in {n} day", "due in {n} days") if of.days_left else tr("due today")
 
 
 def rows_read(file: InputFile) -> str:
     """`212 rows = 208 used + 4 defective`, with the duplicates among them and blank rows beside."""
-    beside = [count(file.rows_blank, "blank row")] if file.rows_blank else []
-    again = f" ({file.rows_duplicate:,} of them a second time, counted once)" if file.rows_duplicate else ""
-    again += f" ({file.rows_superseded:,} of them told otherwise by a later export)" if file.rows_superseded else ""
-    said = f"{count(file.rows, 'row')} = {file.rows_used:,} used{again} + {file.rows_defective:,} defective"
-    return said + (f"; beside them {' and '.join(beside)}" if beside else "")
+    again = (
+        tr(" ({n} of them a second time, counted once)", n=f"{file.rows_duplicate:,}") if file.rows_duplicate else ""
+    )
+    if file.rows_superseded:
+        again += tr(" ({n} of them told otherwise by a later export)", n=f"{file.rows_superseded:,}")
+    blank = tr("; beside them {rows}", rows=count(file.rows_blank, "blank row")) if file.rows_blank else ""
+    return tr("{rows} = {used} used{again} + {defective} defective{blank}", rows=count(file.rows, "row"),
+              used=f"{file.rows_used:,}", again=again, defective=f"{file.rows_defective:,}", blank=blank)  # fmt: skip
