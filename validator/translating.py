@@ -31,8 +31,8 @@ _SPEAK = (
 _QUIET = {"kinds/relation_network.py", "readers/transport.py"}
 """Modules among them that only name things to the program itself."""
 
-_ENGLISH = ("__init__", "annotations", "csv_", "json_", "junit", "sarif", "xlsx")
-"""Formats for programs, which stay English, and the list of formats."""
+_ENGLISH = ("__init__", "annotations", "csv_", "json_", "junit", "measures", "sarif", "workbook", "xlsx")
+"""Formats for programs, which stay English, the list of formats, and what handles figures and cells alone."""
 
 _USAGE = {"WrongInput", "ValueError", "TypeError", "KeyError", "AssertionError", "compile", "Tag"}
 """What is said to whoever calls the program, patterns and tags: no part of a report."""
@@ -153,23 +153,24 @@ def _in_module(tree: ast.AST, function: str = "") -> Iterator[str]:
         if id(node) in silent or not isinstance(node, ast.Constant | ast.JoinedStr):
             continue
         text = _text(node)
-        if " " in text.strip() and _NAME.sub("", text).strip():
+        blank = " " in (text if isinstance(node, ast.JoinedStr) else text.strip())
+        if blank and _NAME.sub("", text).strip():
             yield text
         if isinstance(node, ast.JoinedStr):
             silent |= {id(part) for part in node.values if isinstance(part, ast.Constant)}
 
 
 def _on_pages(tree: ast.Module) -> Iterator[str]:
-    """Every text that a page says through the catalogue, and the constants that it may say."""
+    """Every text that a page says through the catalogue: what it calls for, phrases, and constants that it may say."""
     for node in ast.walk(tree):
         if isinstance(node, ast.Call):
             called, given = _name_of(node.func), [_text(argument) for argument in node.args]
-            if called in ("tr", "said"):
-                yield from given[:1]
-            elif called == "counted":
-                yield from given[1:3]
+            if called in ("tr", "said") and isinstance(node.args[0], ast.Constant):
+                yield given[0]
             elif called == "count" and len(given) > 1 and given[1]:
                 yield from (f"{{n}} {given[1]}", f"{{n}} {given[2] if len(given) > 2 else given[1] + 's'}")
+        elif isinstance(node, ast.Constant) and _NAME.search(_text(node)) and _NAME.sub("", _text(node)).strip():
+            yield _text(node)
     for top in tree.body:
         if isinstance(top, ast.Assign | ast.AnnAssign) and top.value is not None:
             silent = {id(part) for node in ast.walk(top) for quiet in _silenced(node) for part in ast.walk(quiet)}
