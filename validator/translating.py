@@ -11,8 +11,9 @@ from __future__ import annotations
 
 import ast
 import io
+import re
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -30,18 +31,22 @@ _SPEAK = (
 _QUIET = {"kinds/relation_network.py", "readers/transport.py"}
 """Modules among them that only name things to the program itself."""
 
-_ENGLISH = ("__init__", "annotations", "csv_", "json_", "junit", "sarif", "xlsx")
-"""Formats for programs, which stay English, and the list of formats."""
+_ENGLISH = ("__init__", "annotations", "csv_", "json_", "junit", "measures", "sarif", "workbook", "xlsx")
+"""Formats for programs, which stay English, the list of formats, and what handles figures and cells alone."""
 
 _USAGE = {"WrongInput", "ValueError", "TypeError", "KeyError", "AssertionError", "compile", "Tag"}
 """What is said to whoever calls the program, patterns and tags: no part of a report."""
 
+_ID = "part"
+"""Under this name stands what a finding's id is made of."""
 _SPOKEN = {"_LABELS", "_SAID"}
 """Mappings to single words that sentences use."""
 
 _OF_PACK = ("title", "cautions")
 _OF_RULE = ("title", "why", "corrective_action")
 _OF_PLAN = ("hazard", "critical_limit", "monitoring", "verification", "record")
+
+_NAME = re.compile(r"\{\w+\}")
 
 Texts = dict[str, list[str]]
 """Each text with the places where it stands."""
@@ -148,23 +153,24 @@ def _in_module(tree: ast.AST, function: str = "") -> Iterator[str]:
         if id(node) in silent or not isinstance(node, ast.Constant | ast.JoinedStr):
             continue
         text = _text(node)
-        if " " in text.strip():
+        blank = " " in (text if isinstance(node, ast.JoinedStr) else text.strip())
+        if blank and _NAME.sub("", text).strip():
             yield text
         if isinstance(node, ast.JoinedStr):
             silent |= {id(part) for part in node.values if isinstance(part, ast.Constant)}
 
 
 def _on_pages(tree: ast.Module) -> Iterator[str]:
-    """Every text that a page says through the catalogue, and the constants that it may say."""
+    """Every text that a page says through the catalogue: what it calls for, phrases, and constants that it may say."""
     for node in ast.walk(tree):
         if isinstance(node, ast.Call):
             called, given = _name_of(node.func), [_text(argument) for argument in node.args]
-            if called in ("tr", "said"):
-                yield from given[:1]
-            elif called == "counted":
-                yield from given[1:3]
+            if called in ("tr", "said") and isinstance(node.args[0], ast.Constant):
+                yield given[0]
             elif called == "count" and len(given) > 1 and given[1]:
                 yield from (f"{{n}} {given[1]}", f"{{n}} {given[2] if len(given) > 2 else given[1] + 's'}")
+        elif isinstance(node, ast.Constant) and _NAME.search(_text(node)) and _NAME.sub("", _text(node)).strip():
+            yield _text(node)
     for top in tree.body:
         if isinstance(top, ast.Assign | ast.AnnAssign) and top.value is not None:
             silent = {id(part) for node in ast.walk(top) for quiet in _silenced(node) for part in ast.walk(quiet)}
@@ -183,14 +189,22 @@ def _in_template(text: str) -> Iterator[str]:
             yield from (argument.value for argument in given if isinstance(argument, nodes.Const))
 
 
-def _silenced(node: ast.AST) -> list[ast.AST]:
-    """What in a node is no text to be said: docstrings, keys, and what is said to whoever calls the program."""
+def _silenced(node: ast.AST) -> Sequence[ast.AST]:
+    """What in a node is no text to be said: docstrings, keys, parts of ids, and what is said to whoever calls the program."""
     if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
         return [node]
     if isinstance(node, ast.Dict):
         return [key for key in node.keys if key is not None]
+    if isinstance(node, ast.Assign | ast.AugAssign):
+        target = node.targets[0] if isinstance(node, ast.Assign) else node.target
+        return [node.value] if _name_of(target) == _ID else []
+    if isinstance(node, ast.keyword):
+        return [node.value] if node.arg == _ID else []
     if isinstance(node, ast.Call):
-        return [node] if _name_of(node.func) in _USAGE else []
+        name = _name_of(node.func)
+        if name in _USAGE:
+            return [node]
+        return node.args[: {"_outcomes": None, "setdefault": 1}.get(name, 0)]
     return []
 
 

@@ -153,8 +153,9 @@ def _table_in_words(rows: Sequence[ContactRow]) -> Required:
     for row in rows:
         strength = row.concentration_ppm
         of = [row.agent or "", band_in_words(strength.min, strength.max) if strength else "", *conditions_in_words(row)]
-        step = f" {row.step}" if row.step else ""
-        said.append(", ".join([f"at least {say_seconds(row.at_least.amount)}{step}", *(p for p in of if p)]))
+        least = say_seconds(row.at_least.amount)
+        time = f"at least {least} {row.step}" if row.step else f"at least {least}"
+        said.append(", ".join([time, *(p for p in of if p)]))
     return Required(None, None, "s", "; or ".join(said))
 
 

@@ -14,7 +14,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from string import Formatter
 
@@ -24,8 +24,11 @@ ENGLISH = "en"
 FOLDER = Path(__file__).parent
 _NAME = re.compile(r"\{(\w*)\}")
 _WORD = re.compile(r"[^\W\d_]+")
+_FIGURE = re.compile(r"\S*[\d_]\S*|(h|min|s|ppm|mg/L|%|°C|°F),?")
 _SENTENCE = 3
 """Words that make a sentence without its subject: `is no number`."""
+_DEEPEST, _LONGEST = 24, 2000
+"""How deep phrases may lie in each other, and of how many characters a text of their shape may be."""
 
 
 class Said(str):
@@ -37,7 +40,7 @@ class Said(str):
 
     def __new__(cls, template: str, words: Mapping[str, str]) -> Said:
         self = super().__new__(cls, template.format_map(words))
-        self.template, self.words = template, words
+        self.template, self.words = template, {name: words[name] for _, name in parts(template) if name is not None}
         return self
 
     def __getnewargs__(self) -> tuple[str, Mapping[str, str]]:  # type: ignore[override]  # so that it can be pickled
@@ -89,31 +92,49 @@ class Phrase:
     """An entry with names in braces, as a pattern for the texts of its shape.
 
     One with fewer than two words of its own (`{x1} to {x2}`) is weak: any sentence may have its shape. One with more, that
-    begins with them, may be told of a subject that stands before it.
+    begins with them, may be told of a subject that stands before it. `rank` says which is tried first: what parts a list (`{x1}; or {x2}`), then what has most words. Names without anything between them are a run, whose
+    text can be parted in many ways.
     """
 
     def __init__(self, source: str, translation: str) -> None:
-        pattern, literals, seen = "", [], set[str]()
-        for literal, name, _, _ in Formatter().parse(source):
-            pattern += re.escape(literal)
-            literals.append(literal)
-            if name is not None:
-                pattern += f"(?P={name})" if name in seen else f"(?P<{name}>.*)"
-                seen.add(name)
-        self.pattern = re.compile(pattern, re.DOTALL)
-        self.longest = max(literals, key=len)
-        self.weight = sum(map(len, literals))
-        words = len(_WORD.findall(" ".join(literals)))
-        self.weak = words < 2
-        self.follows = words >= _SENTENCE and bool(literals[0])
         self.translation = translation
+        self.literals: list[str] = []
+        self.runs: list[tuple[str, ...]] = []
+        greedy = lazy = ""
+        for literal, name in parts(source):
+            self.literals.append(literal)
+            greedy, lazy = greedy + re.escape(literal), lazy + re.escape(literal)
+            if name is None:
+                continue
+            if self.runs and not literal:
+                self.runs[-1] += (name,)
+                continue
+            seen = self.runs.index((name,)) + 1 if (name,) in self.runs else 0
+            self.runs.append((name,))
+            greedy, lazy = greedy + (f"(\\{seen})" if seen else "(.*)"), lazy + (f"(\\{seen})" if seen else "(.*?)")
+        self._patterns = [re.compile(p, re.DOTALL) for p in ((greedy, lazy) if len(self.runs) > 1 else (greedy,))]
+        self.weight = sum(map(len, self.literals))
+        words = len(_WORD.findall(" ".join(self.literals)))
+        self.weak = words < 2
+        two = len(self.runs) == 2 and self.literals[0] == "" and self.weak
+        parts_list = self.literals[1][:1] if two else ""
+        plain = self.weak and len(self.runs) < 3
+        self.rank = (parts_list != ";", plain and parts_list != ",", plain, -self.weight)
+        self.follows = words >= _SENTENCE and bool(self.literals[0])
 
-    def match(self, text: str) -> dict[str, str] | None:
-        """What the names stand for in a text of this shape; None for any other text."""
-        if self.longest not in text:
-            return None
-        found = self.pattern.fullmatch(text)
-        return found.groupdict() if found else None
+    def readings(self, text: str) -> Iterator[list[tuple[tuple[str, ...], str]]]:
+        """What each run of names stands for in a text of this shape, in up to two ways; nothing for any other text."""
+        at = 0
+        for literal in self.literals:
+            at = text.find(literal, at)
+            if at < 0:
+                return
+            at += len(literal)
+        for pattern in self._patterns:
+            found = pattern.fullmatch(text)
+            if found is None:
+                return
+            yield list(zip(self.runs, found.groups(), strict=True))
 
 
 class Language:
@@ -123,64 +144,37 @@ class Language:
         self.code = code
         self.missing: dict[str, None] = {}
         self._whole = {source: said for source, said in entries.items() if not _NAME.search(source)}
-        self._templates = {source: said for source, said in entries.items() if _NAME.search(source)}
-        self._phrases: list[Phrase] = []
-        self._found: dict[str, str | None] = {}
+        self._templates = {
+            source: said for source, said in entries.items() if source not in self._whole and _fits(source, said)
+        }
+        self._found: dict[str, tuple[str | None, bool]] = {}
+        self._depth = 0
+
+    @cached_property
+    def _phrases(self) -> list[Phrase]:
+        return sorted(
+            (Phrase(source, said) for source, said in self._templates.items()), key=lambda phrase: phrase.rank
+        )
+
+    @cached_property
+    def _openings(self) -> re.Pattern[str]:
+        """Where a fragment may begin within a sentence: as those of the catalogue do that begin with no word."""
+        known = {source[:4].partition("{")[0] for source in (*self._whole, *self._templates)}
+        return re.compile("|".join(["(?<=: )", *(re.escape(k) for k in sorted(known) if k.strip() and k[0] in " ,;:")]))
 
     def say(self, text: str) -> str:
         """A text in this language; as it stands, and noted, where no catalogue has it."""
         if not text.strip():
             return text
-        found = self._find(text)
+        found, _ = self._find(text)
         if found is None and _is_language(text):
             self.missing[text] = None
         return text if found is None else found
 
     def word(self, text: str) -> str:
         """What a name in a phrase stands for: often an id or a figure, so that nothing is missed if it stays."""
-        found = self._find(text)
+        found, _ = self._find(text)
         return text if found is None else found
-
-    def _find(self, text: str) -> str | None:
-        if isinstance(text, Said):
-            template = self._templates.get(text.template)
-            return None if template is None else self._fill(template, text.words)
-        if text not in self._found:
-            self._found[text] = self._look_up(text)
-        return self._found[text]
-
-    def _look_up(self, text: str) -> str | None:
-        whole = self._whole.get(text.strip())
-        if whole is not None:
-            return text.replace(text.strip(), whole)
-        if not self._phrases:
-            self._phrases = [Phrase(source, said) for source, said in self._templates.items()]
-            self._phrases.sort(key=lambda phrase: -phrase.weight)
-        partly = None
-        for phrase in self._phrases:
-            words = phrase.match(text)
-            if words is None:
-                continue
-            if not self._strange(words.values()):
-                return self._fill(phrase.translation, words)
-            if not phrase.weak:
-                partly = partly or (phrase, words)
-        return self._fill(partly[0].translation, partly[1]) if partly else self._after_subject(text)
-
-    def _after_subject(self, text: str) -> str | None:
-        """A sentence about a column, a file or a value that stands before it: `started_at 'noon' is no time of day`."""
-        for blank in re.finditer(" ", text):
-            rest = text[blank.end() :]
-            if len(_WORD.findall(rest)) < _SENTENCE:
-                return None
-            said = self._whole.get(rest)
-            if said is not None:
-                return text[: blank.end()] + said
-            for phrase in self._phrases:
-                words = phrase.match(rest) if phrase.follows else None
-                if words is not None:
-                    return text[: blank.end()] + self._fill(phrase.translation, words)
-        return None
 
     def phrase(self, template: str, words: Mapping[str, object]) -> str:
         """A template of the program's pages, filled in; the words are shown as they are."""
@@ -189,12 +183,104 @@ class Language:
             self.missing[template] = None
         return (found or template).format_map(words) if words else found or template
 
-    def _strange(self, words: Iterable[str]) -> bool:
-        """Whether any of these has words of its own that no catalogue has: somebody's own, perhaps."""
-        return any(_is_language(word) and self._find(word) is None for word in words)
+    def _find(self, text: str) -> tuple[str | None, bool]:
+        """What is said for a text, and whether all of it is."""
+        if isinstance(text, Said):
+            if text.template in self._whole:
+                return self._whole[text.template], True
+            template = self._templates.get(text.template)
+            if template is None and not _WORD.search(_NAME.sub("", text.template)):
+                template = text.template
+            if template is not None:
+                return self._fill(template, text.words), True
+            text = str(text)
+        if text not in self._found:
+            self._found[text] = self._look_up(text)
+        return self._found[text]
+
+    def _look_up(self, text: str) -> tuple[str | None, bool]:
+        for core in (text, text.strip()):
+            if core in self._whole:
+                return text.replace(core, self._whole[core]), True
+        if self._depth >= _DEEPEST or len(text) > _LONGEST:
+            return None, False
+        self._depth += 1
+        try:
+            return self._by_shape(text)
+        finally:
+            self._depth -= 1
+
+    def _by_shape(self, text: str) -> tuple[str | None, bool]:
+        partly = None
+        for phrase in self._phrases:
+            for reading in phrase.readings(text):
+                words = self._words(reading)
+                if words is not None:
+                    return self._fill(phrase.translation, words), True
+                if partly is None and not phrase.weak:
+                    partly = (
+                        phrase.translation,
+                        {name: run if name == names[0] else "" for names, run in reading for name in names},
+                    )
+        after = self._after_subject(text)
+        if after is None and partly is not None:
+            return self._fill(*partly), False
+        return after, after is not None
+
+    def _words(self, reading: Iterable[tuple[tuple[str, ...], str]]) -> dict[str, str] | None:
+        """What each name stands for, where that is known in this language or needs no translation."""
+        words: dict[str, str] = {}
+        for names, run in reading:
+            parted = self._part(names, run)
+            if parted is None:
+                return None
+            words |= parted
+        return words
+
+    def _part(self, names: tuple[str, ...], run: str) -> dict[str, str] | None:
+        if len(names) == 1:
+            return None if self._strange(run) else {names[0]: run}
+        cuts = {len(run), 0, *(found.start() for found in self._openings.finditer(run))}
+        for cut in sorted(cuts, reverse=True):
+            rest = None if self._strange(run[:cut]) else self._part(names[1:], run[cut:])
+            if rest is not None:
+                return {names[0]: run[:cut], **rest}
+        return None
+
+    def _after_subject(self, text: str) -> str | None:
+        """A sentence about a column, a file or a value that stands before it: `started_at 'noon' is no time of day`."""
+        for blank in re.finditer(" ", text):
+            subject, rest = text[: blank.end()], text[blank.end() :]
+            if len(_WORD.findall(rest)) < _SENTENCE:
+                return None
+            if rest in self._whole and not rest.startswith(("the ", "a ", "an ")):
+                return subject + self._whole[rest]
+            for phrase in self._phrases:
+                for reading in phrase.readings(rest) if phrase.follows else ():
+                    words = self._words(reading)
+                    if words is not None:
+                        return subject + self._fill(phrase.translation, words)
+        return None
+
+    def _strange(self, word: str) -> bool:
+        """Whether it has words of its own that no catalogue has: somebody's own, perhaps."""
+        return _is_language(word) and not self._find(word)[1]
 
     def _fill(self, template: str, words: Mapping[str, str]) -> str:
         return template.format_map({name: self.word(word) for name, word in words.items()})
+
+
+def parts(template: str) -> list[tuple[str, str | None]]:
+    """The literal texts of a template, each with the name that follows it; raise `ValueError` where it is none."""
+    return [(literal, name) for literal, name, _, _ in Formatter().parse(template)]
+
+
+def _fits(source: str, said: str) -> bool:
+    """Whether a translation names nothing but what its source names."""
+    try:
+        return {name for _, name in parts(said)} <= {name for _, name in parts(source)} | {None}
+    except ValueError:
+        return False
 
 
 def load(code: str, folders: Iterable[Path] = ()) -> Language | None:
@@ -238,4 +324,5 @@ def _forms(text: object) -> tuple[str, ...]:
 
 def _is_language(text: str) -> bool:
     """Whether a text has words of its own: an id, a figure or a name without a blank needs no translation."""
-    return " " in text.strip() and any(letter.islower() for letter in text)
+    words = text.split()
+    return len(words) > 1 and any(letter.islower() for letter in text) and not all(map(_FIGURE.fullmatch, words))
