@@ -43,7 +43,7 @@ def hostile(test: Callable) -> Callable:
 @pytest.fixture(scope="session")
 def plain(tmp_path_factory) -> Report:
     """The report on one short flush, whose evidence holds cells of the log."""
-    from validator.cli.check import audit_files
+    from validator.cli.check import judge_files
     from validator.cli.waiting import Waiting
 
     folder: Path = tmp_path_factory.mktemp("escaping")
@@ -52,9 +52,9 @@ def plain(tmp_path_factory) -> Report:
         "pack: p\nversion: 1.0.0\nprocedure: periodic-cip\nrules:\n"
         "  - {id: P-TOO-SHORT, title: Too short, kind: contact, params: {steps: [mix_solution], min: PT60M}}\n"
     )
-    report = audit_files(
+    report = judge_files(
         [str(folder / "log.csv")], [str(folder / "pack.yaml")], None, "2026-12-31", "", Waiting("reading")
-    )
+    ).report
     assert report.findings
     return report
 

@@ -16,12 +16,14 @@ import click
 from validator import __version__
 from validator.cli.limits import EPILOG as LIMITS
 from validator.cli.limits import limit_option
-from validator.cli.output import draws, parse_outputs, write_report
+from validator.cli.output import draws, parse_outputs, tell_missing, write_report
 from validator.cli.waiting import Waiting
 from validator.errors import WrongInput
 from validator.findings import NEW
-from validator.reports import RENDERERS, Grouping
-from validator.reports.measures import UNITS, Units, for_reader
+from validator.language import ENGLISH, Language, languages, speaking
+from validator.language import load as load_language
+from validator.reports import RENDERERS, Grouping, seen
+from validator.reports.measures import UNITS, Units
 
 if TYPE_CHECKING:
     from validator.budget import Budget
@@ -77,6 +79,8 @@ Examples:
 )
 @click.option("--units", type=click.Choice(UNITS), default="si", show_default=True,
               help="Units in which a reader sees temperatures and mixed amounts; forms for programs stay as they are.")  # fmt: skip
+@click.option("--lang", type=click.Choice(languages()), default=ENGLISH, show_default=True,
+              help="The language in which a reader sees the report; forms for programs stay English.")  # fmt: skip
 @click.option("--since", "since_path", metavar="REPORT.json",
               help="An earlier report (JSON): say which findings are new, persist or were resolved.")  # fmt: skip
 @click.option("--fail-on", type=click.Choice([*GRADES, *(f"{FRESH}{g}" for g in GRADES), "never"]), default="major",
@@ -96,7 +100,7 @@ Examples:
 def command(
     records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, mapping_path: str | None,
     accept_path: str | None, as_of: str | None, decision: str | None, shown: str, outputs: tuple[str, ...],
-    units: Units, since_path: str | None, fail_on: str, group: Grouping, explain: str | None,
+    units: Units, lang: str, since_path: str | None, fail_on: str, group: Grouping, explain: str | None,
     budget: Budget,
 ) -> int:  # fmt: skip
     """Audit RECORDS (CSV, XLSX, JSON, JSON Lines or Parquet; - is standard input) and say what is IN, OUT, N/O and N/A."""
@@ -109,16 +113,18 @@ def command(
     with Waiting("reading the records") as waiting:
         judged = judge_files(records, rules, register_path, as_of, decision or "", waiting, accept_path,
                              mapping_path, since_path, budget, drawn=draws(shown, files))  # fmt: skip
-        report = judged.report
+        report, language = judged.report, judged.language(lang)
         waiting.say("writing the report")
         if explain is not None:
-            click.echo(_reasoning(judged, explain, units), nl=False)
+            click.echo(_reasoning(judged, explain, units, language), nl=False)
             return exit_status(report, fail_on)
         # a bar would draw into a report on the same terminal
         if shown != "text" or not sys.stdout.isatty():
-            write_report(report, shown, files, units, group)
+            write_report(report, shown, files, units, group, language)
+            tell_missing(language)
             return exit_status(report, fail_on)
-    write_report(report, shown, files, units, group)
+    write_report(report, shown, files, units, group, language)
+    tell_missing(language)
     return exit_status(report, fail_on)
 
 
@@ -129,28 +135,25 @@ class Judged:
     report: Report
     packs: list[Pack]
 
+    def language(self, code: str) -> Language | None:
+        """A language with the catalogues of these packs."""
+        return load_language(code, [place for pack in self.packs for place in pack.places])
 
-def _reasoning(judged: Judged, finding_id: str, units: Units) -> str:
+
+def _reasoning(judged: Judged, finding_id: str, units: Units, language: Language | None) -> str:
     """Everything behind one finding."""
     from validator.catalogue import explain
     from validator.reports.reasoning import explain as reason
     from validator.reports.reasoning import find
 
-    report = for_reader(judged.report, units)
+    report = seen(judged.report, units, language)
     finding = find(report, finding_id)
     if finding is None or not finding_id:
         raise WrongInput(f"--explain {finding_id}: no finding, or more than one, has an id that begins so")
     bound = [(p, b) for p in judged.packs for b in p.rules if b.rule.id == finding.rule]
     rule = explain(bound[0][1], bound[0][0]) if bound else f"{finding.rule} is no rule of a pack: {finding.title}\n"
-    return reason(finding, report, rule)
-
-
-def audit_files(
-    records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
-    waiting: Waiting, *, drawn: bool = False,
-) -> Report:  # fmt: skip
-    """The report on some files."""
-    return judge_files(records, rules, register_path, as_of, decision, waiting, drawn=drawn).report
+    with speaking(language):
+        return reason(finding, report, rule)
 
 
 def judge_files(

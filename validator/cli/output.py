@@ -9,10 +9,16 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
+import click
+
 from validator.errors import WrongInput
 from validator.findings import Report
+from validator.language import Language, speaking
 from validator.reports import Grouping
 from validator.reports.measures import Units
+from validator.reports.visible import line
+
+_MISSING_SHOWN = 5
 
 
 class Output(NamedTuple):
@@ -71,8 +77,9 @@ def _writable(path: Path) -> None:
 
 
 def write_report(
-    report: Report, shown: str, outputs: Sequence[Output], units: Units = "si", group: Grouping = "grade"
-) -> None:
+    report: Report, shown: str, outputs: Sequence[Output], units: Units = "si", group: Grouping = "grade",
+    language: Language | None = None,
+) -> None:  # fmt: skip
     """The report in the format `shown` to standard output, and in each named format to its file, in the reader's units."""
     from validator.reports import RENDERERS
 
@@ -83,14 +90,18 @@ def write_report(
     for output in outputs:
         renderer = RENDERERS[output.format]
         if not output.folder:
-            write_file(output.path, renderer.render(report, units, group))
+            write_file(output.path, renderer.render(report, units, group, language))
             continue
-        for relative, document in renderer.render_folder(report, units, group):
+        for relative, document in renderer.render_folder(report, units, group, language):
             path = output.path / relative
             _make_folder(path.parent)
             write_file(path, document)
     on_screen = shown == "text" and sys.stdout.isatty()
-    document = _for_terminal(report, units, group) if on_screen else RENDERERS[shown].render(report, units, group)
+    document = (
+        _for_terminal(report, units, group, language)
+        if on_screen
+        else RENDERERS[shown].render(report, units, group, language)
+    )
     sys.stdout.buffer.write(document)
     sys.stdout.buffer.flush()
 
@@ -102,13 +113,24 @@ def _make_folder(path: Path) -> None:
         raise WrongInput(f"{path}: cannot be made: {(error.strerror or str(error)).lower()}") from None
 
 
-def _for_terminal(report: Report, units: Units, group: Grouping) -> bytes:
+def _for_terminal(report: Report, units: Units, group: Grouping, language: Language | None) -> bytes:
     """The text report in the terminal's own width and colours."""
-    from validator.reports.measures import for_reader
+    from validator.reports import seen
     from validator.reports.text import render
 
     width, colour = terminal()
-    return render(for_reader(report, units), width=width, color=colour, group=group)
+    with speaking(language):
+        return render(seen(report, units, language), width=width, color=colour, group=group)
+
+
+def tell_missing(language: Language | None) -> None:
+    """Say on standard error what was not said in the language that was asked for, and so stands in English."""
+    if language is None or not language.missing:
+        return
+    missing = list(language.missing)
+    some = "; ".join(repr(line(text)[:80]) for text in missing[:_MISSING_SHOWN])
+    more = f"; and {len(missing) - _MISSING_SHOWN} more" if len(missing) > _MISSING_SHOWN else ""
+    click.echo(f"cip-audit: not in the catalogues of {language.code!r}, so in English: {some}{more}", err=True)
 
 
 def terminal() -> tuple[int, bool]:

@@ -9,7 +9,9 @@ from types import MappingProxyType
 from typing import Literal
 
 from validator.findings import Report
+from validator.language import Language, speaking
 from validator.reports.measures import Units, for_reader
+from validator.reports.spoken import in_language
 
 Grouping = Literal["grade", "plan"]
 """By what the findings are grouped: by grade, or first by their place in the HACCP plan and then by grade."""
@@ -37,20 +39,32 @@ class Renderer:
     folder: bool = False
     """Whether the format can be written as a folder of files as well."""
 
-    def render(self, report: Report, units: Units = "si", group: Grouping = "grade") -> bytes:
-        """The report in this format, as the bytes of a complete file; `units` are those that its reader sees."""
+    def render(
+        self, report: Report, units: Units = "si", group: Grouping = "grade", language: Language | None = None
+    ) -> bytes:
+        """The report in this format, as the bytes of a complete file, in the units and the language of its reader."""
         render = import_module(self.module).render
-        shown = report if self.canonical else for_reader(report, units)
-        written: bytes = render(shown, group=group) if self.grouped and not self.canonical else render(shown)
-        return written
+        if self.canonical:
+            written: bytes = render(report)
+            return written
+        with speaking(language):
+            shown = seen(report, units, language)
+            written = render(shown, group=group) if self.grouped else render(shown)
+            return written
 
     def render_folder(
-        self, report: Report, units: Units = "si", group: Grouping = "grade"
+        self, report: Report, units: Units = "si", group: Grouping = "grade", language: Language | None = None
     ) -> Iterator[tuple[str, bytes]]:
         """The report as the files of a folder, each a relative path and its bytes; only where `folder` is set."""
         render = import_module(self.module).render_folder
-        files: Iterator[tuple[str, bytes]] = render(for_reader(report, units), group=group)
-        return files
+        with speaking(language):
+            yield from render(seen(report, units, language), group=group)
+
+
+def seen(report: Report, units: Units, language: Language | None) -> Report:
+    """The report as a reader of these units and this language sees it."""
+    shown = for_reader(report, units)
+    return shown if language is None else in_language(shown, language)
 
 
 RENDERERS: Mapping[str, Renderer] = MappingProxyType(

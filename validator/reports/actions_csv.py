@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from validator.findings import Report
+from validator.language import said
 from validator.reports import words
 from validator.reports.flat import ACTIONS, BEHIND, KEPT, action_rows, as_csv
 from validator.reports.layout import GOVERNS
@@ -19,6 +20,6 @@ def render(report: Report) -> bytes:
 
 
 def _rows(report: Report) -> Iterator[tuple[Cell, ...]]:
-    said = {n: words.stopped(caution) for n, caution in enumerate(report.cautions, 1)}
+    told = {n: words.stopped(caution) for n, caution in enumerate(report.cautions, 1)}
     for row, action in zip(action_rows(report), report.actions, strict=True):
-        yield (*row, " ".join(said[n] for n in action.cautions if n in said), GOVERNS)
+        yield (*row, " ".join(told[n] for n in action.cautions if n in told), said(GOVERNS))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from validator.findings import Report
+from validator.language import tr
 from validator.reports.flat import ACTIONS, BEHIND, KEPT, about, action_rows, needing_nothing
 from validator.reports.workbook import Sheet, write
 
@@ -12,5 +13,5 @@ def render(report: Report) -> bytes:
 
     What is printed ends with the signatures; what a program looks for stands to the right of them.
     """
-    actions = Sheet("Actions", (*ACTIONS, *KEPT, *BEHIND), action_rows(report), printed=len(ACTIONS) + len(KEPT))
+    actions = Sheet(tr("Actions"), (*ACTIONS, *KEPT, *BEHIND), action_rows(report), printed=len(ACTIONS) + len(KEPT))
     return write([about(report, needing_nothing(report)), actions])

@@ -8,11 +8,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 
 from validator.findings import Action, Finding, Quantity, Report
+from validator.language import said, tr
 from validator.reports import opening, words
 from validator.reports.grouping import by_gravity
 from validator.reports.layout import GOVERNS
 from validator.reports.visible import name, sentence, whole
 from validator.reports.workbook import Cell, Column, Sheet
+from validator.statuses import OPEN
 
 _FIRST_YEAR = 1900
 
@@ -87,8 +89,8 @@ def action_rows(report: Report) -> Iterator[tuple[Cell, ...]]:
         due, why_then = _due(action)
         yield (
             number, words.stopped(action.action), sentence(action.title), whole(action.store_id),
-            whole(action.equipment_id), ", ".join(map(whole, action.targets)), due, action.grade.value,
-            words.runs(action.cautions), STATES[0], *[""] * (len(KEPT) - 1), why_then, whole(action.rule),
+            whole(action.equipment_id), ", ".join(said(OPEN) if of == OPEN else whole(of) for of in action.targets), due, words.grade(action.grade),
+            words.runs(action.cautions), said(STATES[0]), *[""] * (len(KEPT) - 1), why_then, whole(action.rule),
             action.status.shown, sentence(called.get(action.store_id, "")), ", ".join(map(whole, action.cycle_ids)),
             whole(action.id), ", ".join(map(whole, action.findings)),
         )  # fmt: skip
@@ -101,21 +103,25 @@ def needing_nothing(report: Report) -> str:
     corrected = sum("cos" in f.marks for f in rest)
     accepted = sum(f.deviation is not None and "cos" not in f.marks for f in rest)
     other = len(rest) - corrected - accepted
-    told = ((corrected, "put right on site"), (accepted, "accepted for a time"), (other, "without an action"))
-    return ", ".join(f"{words.count(many, 'finding')} {how}" for many, how in told if many)
+    told = (
+        (corrected, "{findings} put right on site"), (accepted, "{findings} accepted for a time"),
+        (other, "{findings} without an action"),
+    )  # fmt: skip
+    return ", ".join(tr(template, findings=words.count(many, "finding")) for many, template in told if many)
 
 
 def about(report: Report, not_listed: str = "") -> Sheet:
     """The sheet that says which cautions hold and who governs, how the run stands, and what the other sheets leave out."""
-    rows: list[tuple[Cell, ...]] = [("Governing", GOVERNS)]
-    rows += [(f"Caution {n}", words.stopped(caution)) for n, caution in enumerate(report.cautions, 1)]
-    rows += [("How it stands", opening.headline(report)), *(("", line) for line in opening.standing(report))]
-    rows += [("Not listed", not_listed)] if not_listed else []
-    rows += [("Sources of the times", said) for said in times(report.actions)]
-    rows += [("Times", "A time is by the clock of its store.")]
-    rows += [("Judged as of", name(report.as_of)), ("Made", f"{name(report.generated_at)} by {name(report.tool)}")]
-    rows += [("Held against", f"{sentence(p.title)} ({name(p.id)} {name(p.version)})") for p in report.packs]
-    return Sheet("Read first", (Column("about", 20), Column("says", 110)), rows)
+    rows: list[tuple[Cell, ...]] = [(tr("Governing"), said(GOVERNS))]
+    rows += [(tr("Caution {n}", n=n), words.stopped(caution)) for n, caution in enumerate(report.cautions, 1)]
+    rows += [(tr("How it stands"), opening.headline(report)), *(("", line) for line in opening.standing(report))]
+    rows += [(tr("Not listed"), not_listed)] if not_listed else []
+    rows += [(tr("Sources of the times"), source) for source in times(report.actions)]
+    rows += [(tr("Times"), tr("A time is by the clock of its store."))]
+    made = tr("{moment} by {tool}", moment=name(report.generated_at), tool=name(report.tool))
+    rows += [(tr("Judged as of"), name(report.as_of)), (tr("Made"), made)]
+    rows += [(tr("Held against"), f"{sentence(p.title)} ({name(p.id)} {name(p.version)})") for p in report.packs]
+    return Sheet(tr("Read first"), (Column("about", 20), Column("says", 110)), rows)
 
 
 def times(actions: Iterable[Action]) -> list[str]:
@@ -128,7 +134,7 @@ def as_csv(columns: Sequence[Column], rows: Iterable[Sequence[Cell]]) -> bytes:
     """A CSV file (RFC 4180, UTF-8): numbers as such, and before text that a spreadsheet would run a single quote."""
     written = io.StringIO()
     table = csv.writer(written, lineterminator="\r\n")
-    table.writerow([column.heading for column in columns])
+    table.writerow([said(column.heading) for column in columns])
     for row in rows:
         table.writerow([_in_csv(value) for value in row])
     return written.getvalue().encode()

@@ -14,6 +14,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from validator.findings import Grade, Report
+from validator.language import counted, said, spoken, tr
 from validator.reports import Grouping, by_place, layout, narrow
 from validator.reports.view import Placed
 
@@ -98,7 +99,7 @@ def _render(
         "report.html.j2",
         view=view,
         placed=placed,
-        contents=[(part, title) for part, title in _SECTIONS if here[part]],
+        contents=[(part, said(title)) for part, title in _SECTIONS if here[part]],
         sections=here,
         shown=_ids(placed),
         on_page=on_page,
@@ -107,21 +108,22 @@ def _render(
         home=home,
         legend=LEGEND,
         pictured=report.pictures is not None,
-        elsewhere=IN_JSON if home else IN_A_FOLDER,
+        elsewhere=said(IN_JSON if home else IN_A_FOLDER),
         compact=len(view.stores) > COMPACT_ABOVE,
-        governs=layout.GOVERNS,
-        safety=layout.SAFETY,
-        no_findings=layout.NO_FINDINGS,
-        nothing_first=layout.NOTHING_FIRST,
-        no_rules=layout.NO_RULES,
-        no_files=layout.NO_FILES,
-        shares=layout.SHARES,
+        governs=said(layout.GOVERNS),
+        safety=said(layout.SAFETY),
+        no_findings=said(layout.NO_FINDINGS),
+        nothing_first=said(layout.NOTHING_FIRST),
+        no_rules=said(layout.NO_RULES),
+        no_files=said(layout.NO_FILES),
+        shares=said(layout.SHARES),
+        was=layout.WAS,
     )
 
 
 def page(template: str, *, more_style: str = "", **values: object) -> bytes:
     """A template of the folder filled in: one UTF-8 page in the report's style, with what `more_style` adds to it."""
-    return _template(template, more_style).render(**values).encode()
+    return _template(template, more_style).render(language=spoken(), **values).encode()
 
 
 def anchor(name: str, of: str = "finding") -> str:
@@ -155,6 +157,8 @@ def environment() -> Environment:
     )
     made.globals.update(
         anchor=anchor,
+        _=tr,
+        counted=counted,
         fold=FOLDED_ABOVE,
         cycles_open=CYCLES_OPEN,
         limits=_LIMITS,

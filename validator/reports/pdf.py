@@ -16,6 +16,7 @@ import orjson
 
 from validator.errors import WrongInput
 from validator.findings import Report
+from validator.language import said, spoken, tr
 from validator.reports import Grouping, by_place, layout, svg, words
 from validator.reports.drawing import Picture
 from validator.reports.view import CycleDrawn, FindingShown, MachineDrawn, Overview, Placed, Standing, View
@@ -84,18 +85,20 @@ def _data(report: Report, view: View, placed: Placed) -> dict[str, Any]:
     stores = report.stores
     rest = len(view.due) - ROWS_SHOWN
     return {
-        "lang": "en", "paper": "a4", "page": "page {now} of {all}", "words": _WORDS, "heads": _HEADS,
+        "lang": spoken(), "paper": "a4", "page": tr("page {now} of {all}", now="{now}", all="{all}"),
+        "words": {part: said(word) for part, word in _WORDS.items()},
+        "heads": {part: [said(head) for head in heads] for part, heads in _HEADS.items()},
         "title": view.title, "headline": view.headline, "standing": view.standing,
         "first": [{"action": todo.action, "due": todo.due, "why": todo.why} for todo in view.first],
-        "nothing_first": layout.NOTHING_FIRST, "safety": layout.SAFETY, "cautions": view.cautions,
+        "nothing_first": said(layout.NOTHING_FIRST), "safety": said(layout.SAFETY), "cautions": view.cautions,
         "due": [(due.equipment, due.store, due.when, due.day, due.rule) for due in view.due[:ROWS_SHOWN]],
-        "due_more": f"And {words.count(rest, 'more date')}." if rest > 0 else "",
-        "facts": view.facts, "foot": tuple(_foot(report)), "sign": SIGN,
+        "due_more": tr("And {more}.", more=words.count(rest, "more date")) if rest > 0 else "",
+        "facts": view.facts, "foot": tuple(_foot(report)), "sign": said(SIGN),
         "signature": (
-            ("Auditor", ""), ("Store", view.stores[0].whole.subject if len(stores) == 1 else ""), ("Date", ""),
+            (tr("Auditor"), ""), (tr("Store"), view.stores[0].whole.subject if len(stores) == 1 else ""), (tr("Date"), ""),
         ),
         "months": _months(placed.overview) if placed.overview else None,
-        "no_findings": layout.NO_FINDINGS, "index": [
+        "no_findings": said(layout.NO_FINDINGS), "index": [
             {"heading": f"{', '.join(p for p in (g.control, words.capital(g.grade)) if p)} ({g.count})", "lines": [
                 {"status": line.status, "title": line.title,
                  "about": f"{line.rule}, {words.count(line.count, 'time')}{f': {line.machines}' if line.machines else ''}"}
@@ -107,9 +110,9 @@ def _data(report: Report, view: View, placed: Placed) -> dict[str, Any]:
              "machines": [_machine(machine, len(store.machines) > 1) for machine in store.machines]}
             for store in placed.stores
         ],
-        "left_out": placed.left_out, "shares": layout.SHARES,
+        "left_out": placed.left_out, "shares": said(layout.SHARES),
         "checked": [(f"{c.rule}: {c.title}", c.grade, *c.tally, c.outcome) for c in view.checked],
-        "lists": list(_lists(report, view)), "governs": layout.GOVERNS,
+        "lists": list(_lists(report, view)), "governs": said(layout.GOVERNS),
     }  # fmt: skip
 
 
@@ -117,21 +120,23 @@ def _foot(report: Report) -> Iterator[str]:
     """What identifies a page that lies alone: packs, files by hash, when it was made."""
     packs = [f"{name(p.id)} {name(p.version)} {name(p.sha256)[:12]}" for p in report.packs]
     files = [f"{name(f.file.rpartition('/')[2])[:40]} {name(f.sha256)[:12]}" for f in report.inputs]
-    for label, every in (("Packs", packs), ("Files, SHA-256", files)):
+    for label, every in ((tr("Packs"), packs), (tr("Files, SHA-256"), files)):
         if every:
-            more = f"; and {len(every) - IN_FOOT:,} more, listed at the end" if len(every) > IN_FOOT else ""
+            rest = len(every) - IN_FOOT
+            more = tr("; and {n} more, listed at the end", n=f"{rest:,}") if rest > 0 else ""
             yield f"{label}: {'; '.join(every[:IN_FOOT])}{more}"
-    yield f"Judged as of {name(report.as_of)[:40]}; made {name(report.generated_at)[:40]} by {name(report.tool)[:40]}"
+    yield tr("Judged as of {as_of}; made {moment} by {tool}", as_of=name(report.as_of)[:40],
+             moment=name(report.generated_at)[:40], tool=name(report.tool)[:40])  # fmt: skip
 
 
 def _months(overview: Overview) -> dict[str, Any]:
     lines = overview.lines[:ROWS_SHOWN]
     more = len(overview.lines) - len(lines)
     return {
-        "says": "Checks that were OUT in the cycles of each month, or N/O where none was OUT.",
-        "head": ("Store", *overview.months),
+        "says": tr("Checks that were OUT in the cycles of each month, or N/O where none was OUT."),
+        "head": (tr("Store"), *overview.months),
         "rows": [(named, *(cell.short for cell in cells)) for _, named, cells in lines],
-        "more": f"And {words.count(more, 'more store')}." if more > 0 else "",
+        "more": tr("And {more}.", more=words.count(more, "more store")) if more > 0 else "",
     }
 
 
@@ -140,13 +145,18 @@ def _about(standing: Standing) -> list[str]:
         return []
     reason = f": {standing.reason}" if standing.reason else "."
     return [
-        f"{words.capital(standing.result)}{reason} Score {standing.score}; OUT: {standing.grades}. "
-        f"Next due: {standing.due}."
+        f"{words.capital(standing.result)}{reason} "
+        + tr(
+            "Score {score}; OUT: {grades}. Next due: {due}.",
+            score=standing.score,
+            grades=standing.grades,
+            due=standing.due,
+        )
     ]
 
 
 def _machine(machine: MachineDrawn, told: bool) -> dict[str, Any]:
-    between = [_part("Between the cleanings", [], machine.between)] if machine.between else []
+    between = [_part(tr("Between the cleanings"), [], machine.between)] if machine.between else []
     return {
         "heading": " ".join(p for p in (machine.whole.subject, f"({machine.whole.about})" if machine.whole.about else "") if p),
         "about": _about(machine.whole) if told else [],
@@ -173,11 +183,13 @@ def _part(heading: str, pictures: Sequence[Picture], findings: Sequence[FindingS
 
 def _finding(f: FindingShown) -> dict[str, Any]:
     about = "; ".join(part for part in (f.target, f.reason, *f.marks) if part)
-    rule = ", ".join(p for p in (f.rule, f.grade, f"{f.hazard} hazard" if f.hazard else "", f.control) if p)
-    proof = [("Rows", rows) for rows in f.rows]
-    proof.append(("Rule", f"{rule}; finding {f.id}"))
-    proof += [("Source", cited) for cited in f.cited]
-    proof += [("Remark", remark) for remark in f.remarks]
+    rule = ", ".join(
+        p for p in (f.rule, f.grade, tr("{hazard} hazard", hazard=f.hazard) if f.hazard else "", f.control) if p
+    )
+    proof = [(tr("Rows"), rows) for rows in f.rows]
+    proof.append((tr("Rule"), f"{rule}; {tr('finding {id}', id=f.id)}"))
+    proof += [(tr("Source"), cited) for cited in f.cited]
+    proof += [(tr("Remark"), remark) for remark in f.remarks]
     return {
         "status": f.status, "title": f.title, "about": [about] if about else [], "message": f.message,
         "measures": "; ".join(f"{label} {value}" for label, value in f.measures), "when": f.action_when,
@@ -198,7 +210,7 @@ def _lists(report: Report, view: View) -> Iterator[tuple[str, list[str]]]:
     ):  # fmt: skip
         if items:
             more = len(items) - ROWS_SHOWN
-            yield title, [*items[:ROWS_SHOWN], *([f"and {more:,} more"] if more > 0 else [])]
+            yield said(title), [*items[:ROWS_SHOWN], *([tr("and {n} more", n=f"{more:,}")] if more > 0 else [])]
 
 
 def _sources(view: View) -> Iterator[tuple[str, str]]:

@@ -10,6 +10,7 @@ from validator.findings import Action, Citation, Due, Evidence, Finding, Grade, 
 from validator.language import counted, said, tr
 from validator.quantities import say
 from validator.reports.visible import name, sentence
+from validator.statuses import OPEN
 
 RANGES_SHOWN = 12
 """Runs of row numbers spelled out for one file; the rest is counted."""
@@ -109,6 +110,11 @@ def _side(finding: Finding, distance: float) -> str:
 def marks(finding: Finding) -> tuple[str, ...]:
     """The marks of a finding as words, and whether it is new since an earlier report."""
     return tuple(said(_MARKS.get(mark, name(mark))) for mark in (finding.since, *finding.marks) if mark)
+
+
+def target(of: str) -> str:
+    """What a check is about: a line, a part, or the interval that is still running."""
+    return said(OPEN) if of == OPEN else name(of)
 
 
 def rows(numbers: Iterable[int]) -> str:

@@ -16,6 +16,8 @@ from functools import cache
 from typing import Literal
 from xml.sax.saxutils import escape, quoteattr
 
+from validator.language import said, tr
+
 Cell = str | int | float | date | datetime | None
 """A value of a cell; a date and time is shown as its own clock has it, whatever its offset."""
 
@@ -149,7 +151,7 @@ def _absolute(sheet: Sheet, rows: int, columns: int = 0) -> str:
 def _sheet(sheet: Sheet) -> tuple[int, str]:
     """How many rows the sheet has beneath its heading, and its XML."""
     widths = [column.width for column in sheet.columns]
-    body = [_row(1, [column.heading for column in sheet.columns], widths, _HEADING)]
+    body = [_row(1, [said(column.heading) for column in sheet.columns], widths, _HEADING)]
     left_out = 0
     for number, row in enumerate(sheet.rows, 2):
         if number - 1 < ROWS:
@@ -157,8 +159,8 @@ def _sheet(sheet: Sheet) -> tuple[int, str]:
         else:
             left_out += 1
     if left_out:
-        said = f"... and {left_out:,} more in the CSV and JSON forms"
-        body.append(_row(ROWS + 1, [said], widths))
+        rest = tr("... and {n} more in the CSV and JSON forms", n=f"{left_out:,}")
+        body.append(_row(ROWS + 1, [rest], widths))
     rows = len(body) - 1
     last = f"{_letters(len(sheet.columns))}{rows + 1}"
     layout = "".join(
@@ -189,7 +191,7 @@ def _entries(columns: Sequence[Column], rows: int) -> str:
 def _entry(entry: tuple[str, ...] | str, cells: str) -> str:
     common = f'allowBlank="1" showErrorMessage="1" sqref="{cells}"'
     if isinstance(entry, tuple):
-        words = escape('"' + ",".join(entry) + '"')
+        words = escape('"' + ",".join(map(said, entry)) + '"')
         return f'<dataValidation type="list" {common}><formula1>{words}</formula1></dataValidation>'
     return f'<dataValidation type="date" operator="greaterThan" {common}><formula1>1</formula1></dataValidation>'
 
