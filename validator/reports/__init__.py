@@ -46,11 +46,11 @@ class Renderer:
         render = import_module(self.module).render
         if self.canonical:
             written: bytes = render(report)
-            return written
-        with speaking(language):
-            shown = seen(report, units, language)
-            written = render(shown, group=group) if self.grouped else render(shown)
-            return written
+        else:
+            with speaking(language):
+                shown = seen(report, units, language)
+                written = render(shown, group=group) if self.grouped else render(shown)
+        return written
 
     def render_folder(
         self, report: Report, units: Units = "si", group: Grouping = "grade", language: Language | None = None

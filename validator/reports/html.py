@@ -15,7 +15,7 @@ from markupsafe import Markup
 
 from validator.findings import Grade, Report
 from validator.language import counted, said, spoken, tr
-from validator.reports import Grouping, by_place, layout, narrow
+from validator.reports import Grouping, by_place, layout, narrow, words
 from validator.reports.view import Placed
 
 FINDINGS_SHOWN = 1_000
@@ -32,7 +32,6 @@ COMPACT_ABOVE = 50
 
 _LIMITS = {"stores": 2_000, "lines": 200, "dues": 20, "gone": 200}
 _TEMPLATES = Path(__file__).resolve().parent / "templates"
-_WEIGHTS = {grade.value: len(Grade) - grade.rank for grade in Grade}
 _SECTIONS = (
     ("first", "Do first"),
     ("due", "Next due"),
@@ -123,7 +122,8 @@ def _render(
 
 def page(template: str, *, more_style: str = "", **values: object) -> bytes:
     """A template of the folder filled in: one UTF-8 page in the report's style, with what `more_style` adds to it."""
-    return _template(template, more_style).render(language=spoken(), **values).encode()
+    weights = {words.grade(grade): len(Grade) - grade.rank for grade in Grade}
+    return _template(template, more_style).render(language=spoken(), weights=weights, **values).encode()
 
 
 def anchor(name: str, of: str = "finding") -> str:
@@ -162,7 +162,6 @@ def environment() -> Environment:
         fold=FOLDED_ABOVE,
         cycles_open=CYCLES_OPEN,
         limits=_LIMITS,
-        weights=_WEIGHTS,
     )
     return made
 
