@@ -22,7 +22,7 @@ from validator.schemas import NAMES, faults_by_schema, schema, text_of
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "validator"
 LAYERS = [
-    {"errors", "places", "statuses"},
+    {"budget", "errors", "places", "statuses"},
     {"findings", "quantities", "tables", "units"},
     {"timing", "documents"},
     {"register", "deviations", "mapping"},
@@ -34,7 +34,7 @@ LAYERS = [
     {"packs", "readers"},
     {"grading"},
     {"engine"},
-    {"reports", "catalogue", "schemas", "handbook", "drafting"},
+    {"reports", "catalogue", "schemas", "handbook", "drafting", "schedule", "sheet"},
     {"demo"},
     {"cli"},
 ]

@@ -8,6 +8,9 @@ from validator.statuses import Grade as Grade
 from validator.statuses import Status as Status
 
 REPORT_VERSION = "1"
+NEW = "new"
+PERSISTING = "persisting"
+"""How a finding stands to an earlier report."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +35,9 @@ class Required:
 class Evidence:
     """One row that shows a finding, by the number its reader sees in the file, and the columns that show it.
 
-    `values` are what stands in those columns, times by the store's clock; an empty text is a blank.
+    `values` are what stands in those columns, times by the store's clock, and what could not be read as it stands; an empty
+    text is a blank. `cells` say for each column where that stands in a file with other names: its own column, in a workbook
+    with the cell (`E4 L1 from`); empty where the columns bear these names.
     """
 
     file: str
@@ -40,6 +45,7 @@ class Evidence:
     row: int
     columns: tuple[str, ...]
     values: tuple[str, ...] = ()
+    cells: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +65,8 @@ class Finding:
     """One check that is OUT or N/O, with all that its reader needs to see why and to act.
 
     `control` is the rule's place in the HACCP plan, `critical_control_point` or `prerequisite`; blank where it has none.
-    `limit_from` says which layer set the limit: a pack and its authority, or the register.
+    `limit_from` says which layer set the limit: a pack and its authority, or the register. `since` is `new` or `persisting`
+    where the audit was held against an earlier report, else blank.
     """
 
     id: str
@@ -88,6 +95,64 @@ class Finding:
     deviation: str | None
     limit_from: str
     control: str = ""
+    since: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Gone:
+    """A finding of an earlier report that is none now. `now` is `met`, `not_applicable`, or blank where it was not judged again."""
+
+    id: str
+    rule: str
+    title: str
+    grade: Grade
+    status: Status
+    store_id: str
+    equipment_id: str
+    cycle_id: str
+    cycle_started: str
+    target: str
+    now: str
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What has changed since an earlier report: its file and moment, findings counted, and those that are gone."""
+
+    file: str
+    sha256: str
+    as_of: str
+    generated_at: str
+    new: int
+    persisting: int
+    resolved: tuple[Gone, ...]
+    not_judged: tuple[Gone, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """One thing to do at one machine, for all findings of a rule that ask for the same.
+
+    `id` is stable from night to night, so that a kept list can be followed up. `title` is what is wrong; `status` and `grade`
+    are those of the gravest finding. `due` is the latest moment by the store's clock (RFC 3339), blank where no time is set;
+    `due_reason` says why, and `due_citation` where that time comes from. `cautions` are numbers in the report's list, from 1.
+    """
+
+    id: str
+    action: str
+    title: str
+    rule: str
+    grade: Grade
+    status: Status
+    store_id: str
+    equipment_id: str
+    cycle_ids: tuple[str, ...]
+    targets: tuple[str, ...]
+    due: str
+    due_reason: str
+    due_citation: Citation | None
+    findings: tuple[str, ...]
+    cautions: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +246,12 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """The next cleaning that an interval rule asks for. `days_left` below zero is overdue; `due_on` is a local date."""
+    """The next cleaning that an interval rule asks for. `days_left` below zero is overdue; `due_on` is a local date.
+
+    `limit` says how long the interval may last and `limit_from` which layer set it. It is counted from `counted_from`, the day
+    of the last cleaning that counts, else the day of going into service; `days_closed` days out of service are left out.
+    `warn_days` before the due date it is due soon.
+    """
 
     store_id: str
     equipment_id: str
@@ -191,6 +261,11 @@ class Due:
     state: str
     last_cycle_id: str
     last_completed: str
+    limit: str = ""
+    limit_from: str = ""
+    counted_from: str = ""
+    days_closed: int = 0
+    warn_days: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,18 +279,22 @@ class EquipmentResult:
 
 @dataclass(frozen=True, slots=True)
 class StoreResult:
+    """How a store stands; `not_judged` are the rules of which no check there came out IN or OUT."""
+
     store_id: str
     name: str
     timezone: str
     verdict: Verdict
     equipment: tuple[EquipmentResult, ...]
+    not_judged: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class RuleChecked:
     """What one rule judged. `state` is `judged`, or `not exercised` where no check came out IN or OUT.
 
-    `out_low` and `out_high` bound the share of OUT among the judged checks (Wilson's 95 % interval).
+    `out_low` and `out_high` bound the share of OUT among the judged checks (Wilson's 95 % interval). `citations` and
+    `corrective_action` are the rule's own, so that a rule without a finding is told in full as well.
     """
 
     rule: str
@@ -228,11 +307,160 @@ class RuleChecked:
     out_share: float | None
     out_low: float | None
     out_high: float | None
+    citations: tuple[Citation, ...] = ()
+    corrective_action: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """One recorded row of a cycle, in seconds since the cycle began: the longest stretch that it can have taken up.
+
+    Where a time is not known its end of the stretch is a bound, or null where nothing bounds it.
+    """
+
+    step: str
+    target: str
+    start: float | None
+    end: float | None
+    start_known: bool
+    end_known: bool
+    file: str
+    sheet: str
+    row: int
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a rule asks of a step on a target of a cycle, and how the check came out.
+
+    `least_s` is in seconds, null where no time is asked; `observed` is what was seen of it, null where nothing is known.
+    """
+
+    rule: str
+    step: str
+    target: str
+    status: Status
+    reason: str
+    least_s: float | None
+    observed: Quantity | None
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """A cycle to be drawn: its targets in order (blank: the whole machine), its rows, and what was asked of them.
+
+    `seconds` is how long the known times reach. `at_once` says how many rows of a step the machine can run at once.
+    """
+
+    store_id: str
+    equipment_id: str
+    cycle_id: str
+    started: str
+    seconds: float
+    targets: tuple[str, ...]
+    out_of_use: tuple[str, ...]
+    at_once: tuple[tuple[str, int], ...]
+    spans: tuple[Span, ...]
+    asked: tuple[Asked, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Cleaning:
+    """One cycle in a machine's history: the local date of its completion, and the worst that its checks came out."""
+
+    day: str
+    cycle_id: str
+    status: Status
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One interval: from a cleaning that counts to its due date, and to the next one that counts (or the audit).
+
+    All are local dates. `running`: no cleaning has ended it yet, and `ended` is the day of the audit.
+    """
+
+    rule: str
+    begun: str
+    due: str
+    ended: str
+    running: bool
+    status: Status
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """A machine's cleanings over the months, with the seasons in which it was closed (both ends inclusive)."""
+
+    store_id: str
+    equipment_id: str
+    until: str
+    cleanings: tuple[Cleaning, ...]
+    runs: tuple[Run, ...]
+    closed: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading of a solution: `low` and `high` are the true values that it can stand for (null: no end).
+
+    `at` is local, blank where the row has no time. `status` is how the reading itself lies to the limits.
+    """
+
+    at: str
+    cycle_id: str
+    solution: str
+    value: float
+    low: float | None
+    high: float | None
+    status: Status
+    file: str
+    sheet: str
+    row: int
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """All readings of an agent at a machine, in mg/L, and the widest band that its rules leave open (null: no end)."""
+
+    store_id: str
+    equipment_id: str
+    agent: str
+    rules: tuple[str, ...]
+    min: float | None
+    max: float | None
+    readings: tuple[Reading, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Month:
+    """How the checks of a store's cycles that began in one month (`2026-05`) came out."""
+
+    store_id: str
+    month: str
+    cycles: int
+    out: int
+    not_observed: int
+
+
+@dataclass(frozen=True, slots=True)
+class Pictures:
+    """What a report can draw beside its findings, clean cycles too; what is left out of a large fleet is counted."""
+
+    timelines: tuple[Timeline, ...]
+    histories: tuple[History, ...]
+    readings: tuple[Readings, ...]
+    months: tuple[Month, ...]
+    cycles_left_out: int
+    machines_left_out: int
 
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """The whole answer of one audit, in one declared order. Every format shows the same."""
+    """The whole answer of one audit, in one declared order. Every format shows the same.
+
+    `actions` are all that the findings ask for, the most urgent first; what was put right on site or accepted asks for none.
+    """
 
     report_version: str
     tool: str
@@ -251,3 +479,6 @@ class Report:
     upcoming: tuple[Due, ...]
     cautions: tuple[str, ...]
     records: int = field(default=0)
+    actions: tuple[Action, ...] = ()
+    pictures: Pictures | None = None
+    change: Change | None = None

@@ -37,3 +37,6 @@ _RANKS = {grade: rank for rank, grade in enumerate(Grade)}
 
 OPEN = "open"
 """The target of an interval that is still running."""
+
+EMPTY_EXPORT = "empty-export"
+"""The rule of a finding about an export without a row: it belongs to no pack."""

@@ -9,24 +9,37 @@ from typing import Any
 import pytest
 
 from validator.findings import (
+    Action,
+    Asked,
+    Change,
     Citation,
+    Cleaning,
     Counts,
     Due,
     EquipmentResult,
     Evidence,
     Finding,
+    Gone,
     Grade,
+    History,
     InputFile,
+    Month,
     Notice,
     PackUsed,
+    Pictures,
     Quantity,
+    Reading,
+    Readings,
     RecordDefect,
     Report,
     Required,
     RuleChecked,
+    Run,
     Score,
+    Span,
     Status,
     StoreResult,
+    Timeline,
     Verdict,
 )
 
@@ -112,6 +125,38 @@ def findings() -> tuple[Finding, ...]:
     )  # fmt: skip
 
 
+IN_72_HOURS = Citation("food-code", "Food Code", "8-405.11", "2022", "at once, at the latest within 72 hours", True)
+IN_90_DAYS = Citation("food-code", "Food Code", "8-406.11", "2022", "by an agreed date, within 90 days", True)
+_TIMES = {
+    Grade.CRITICAL: ("2026-05-07T06:00:00-05:00", "critical: within 72 h", IN_72_HOURS),
+    Grade.MAJOR: ("2026-05-14T23:59:59-05:00", "major: within 10 days", IN_72_HOURS),
+    Grade.MINOR: ("2026-08-02T23:59:59-05:00", "minor: within 90 days", IN_90_DAYS),
+}
+
+
+def action(number: int, *of: Finding, **changes: Any) -> Action:
+    """What some findings of one rule at one machine ask for; any field can be set otherwise."""
+    worst = of[0]
+    out = worst.status is Status.OUT
+    due, why, source = _TIMES.get(worst.grade, ("", "no time is set for this grade", None)) if out else ("", "", None)
+    usual = Action(
+        id=f"A{number:08d}", action=worst.corrective_action if out else "Record what is lacking", title=worst.title,
+        rule=worst.rule, grade=worst.grade, status=worst.status, store_id=worst.store_id,
+        equipment_id=worst.equipment_id, cycle_ids=tuple(dict.fromkeys(f.cycle_id for f in of if f.cycle_id)),
+        targets=tuple(sorted({f.target for f in of if f.target})), due=due, due_reason=why, due_citation=source,
+        findings=tuple(f.id for f in of), cautions=(1, 2) if out else (),
+    )  # fmt: skip
+    return dataclasses.replace(usual, **changes)
+
+
+def actions(found: tuple[Finding, ...]) -> tuple[Action, ...]:
+    """Those of `findings()`: the overdue machine first, both lines in one, nothing for what was corrected or accepted."""
+    short, missing, _, unread, late, _, regular = found
+    return (
+        action(5, late), action(2, missing, short), action(7, regular), action(4, unread),
+    )  # fmt: skip
+
+
 def _stores() -> tuple[StoreResult, ...]:
     late = Due(
         "TL-02", "TL-02-SYR-A", "SYR-INTERVAL", "2026-04-26", -8, "overdue", "C-0017", "2026-03-27T06:52:00-05:00"
@@ -125,9 +170,10 @@ def _stores() -> tuple[StoreResult, ...]:
     return (
         StoreResult("TL-01", "Harbour Lane", "America/Chicago", first,
                     (EquipmentResult("TL-01-SYR-A", "syrup-line-dispenser", 12, first, soon),
-                     EquipmentResult("TL-01-SYR-B", "syrup-line-dispenser", 0, NOBODY, None))),
+                     EquipmentResult("TL-01-SYR-B", "syrup-line-dispenser", 0, NOBODY, None)), ("SAN-IODINE",)),
         StoreResult("TL-02", "Mill Street", "America/Chicago", second,
-                    (EquipmentResult("TL-02-SYR-A", "syrup-line-dispenser", 6, second, late),)),
+                    (EquipmentResult("TL-02-SYR-A", "syrup-line-dispenser", 6, second, late),),
+                    ("SAN-CHLORINE", "SAN-IODINE")),
     )  # fmt: skip
 
 
@@ -135,9 +181,9 @@ def _checked() -> tuple[RuleChecked, ...]:
     share = (0.0125, 0.0034, 0.0443)
     return (
         RuleChecked("SYR-FLUSH", "Line flushed for less than 15 minutes", "flush", Grade.MAJOR, PACK.id, "judged",
-                    Counts(158, 2, 0, 4), *share),
+                    Counts(158, 2, 0, 4), *share, (PRACTICE,), "Flush the line again for 15 minutes without a break"),
         RuleChecked("SAN-CHLORINE", "Chlorine solution outside 50 to 100 ppm", "concentration", Grade.MAJOR, PACK.id,
-                    "judged", Counts(17, 1, 1, 0), 1 / 18, 0.0099, 0.2576),
+                    "judged", Counts(17, 1, 1, 0), 1 / 18, 0.0099, 0.2576, (FOOD_CODE, PRACTICE), "Mix a new batch"),
         RuleChecked("SYR-INTERVAL", "Not cleaned in place for more than 30 days", "interval", Grade.MAJOR, PACK.id,
                     "judged", Counts(17, 1, 0, 0), 1 / 18, 0.0099, 0.2576),
         RuleChecked("REC-VERIFIED", "Not verified by a second person", "record", Grade.MINOR, PACK.id, "judged",
@@ -191,7 +237,111 @@ def full_report() -> Report:
             "Shut off gas and let the pressure out of a line before it is opened",
         ),
         records=216,
+        actions=actions(findings()),
     )  # fmt: skip
+
+
+def since_report() -> Report:
+    """The full report held against an earlier one: two findings persist, one was resolved, one was not judged again."""
+    full = full_report()
+
+    def gone(number: int, now: str) -> Gone:
+        f = finding(number, cycle_id="C-0039", cycle_started="2026-04-24T07:00:00-05:00")
+        return Gone(f.id, f.rule, f.title, f.grade, f.status, f.store_id, f.equipment_id, f.cycle_id, f.cycle_started,
+                    f.target, now)  # fmt: skip
+
+    old = {"F00000001", "F00000005"}
+    marked = tuple(dataclasses.replace(f, since="persisting" if f.id in old else "new") for f in full.findings)
+    change = Change("april.json", "12" * 32, "2026-04-27", "2026-04-27T11:00:00Z", 5, 2, (gone(91, "met"),), (gone(92, ""),))
+    return dataclasses.replace(full, findings=marked, change=change)
+
+
+def _span(step: str, target: str, start: float | None, end: float | None, row: int, **changes: Any) -> Span:
+    return dataclasses.replace(Span(step, target, start, end, True, True, "monday.csv", "", row), **changes)
+
+
+def _timelines() -> tuple[Timeline, ...]:
+    """A cycle with a flush that was one second short, one that is missing, one without an end, and two at once; and a calm one."""
+    spans = (
+        _span("empty_tank", "tank", 0, 180, 10), _span("disconnect", "", 180, 300, 11),
+        _span("flush", "line-1", 600, 1560, 13), _span("flush", "line-2", 1500, 2399, 12),
+        _span("flush", "line-4", 2500, 3000, 14, end_known=False), _span("sanitize", "nozzles", 700, 1000, 15),
+        _span("prime", "line-1", None, 3600, 16, start_known=False),
+    )  # fmt: skip
+    asked = (
+        Asked("SYR-FLUSH", "flush", "line-1", Status.IN, "", 900, Quantity(960, "s")),
+        Asked("SYR-FLUSH", "flush", "line-2", Status.OUT, "too_short", 900, Quantity(899, "s")),
+        Asked("SYR-FLUSH", "flush", "line-3", Status.OUT, "missing", 900, None),
+        Asked("SYR-FLUSH", "flush", "line-4", Status.NOT_OBSERVED, "missing_time", 900, Quantity("at most 8 min 20 s", "")),
+        Asked("SYR-SANITIZE", "sanitize", "nozzles", Status.IN, "", 300, Quantity(300, "s")),
+    )  # fmt: skip
+    targets = ("line-1", "line-2", "line-3", "line-4", "line-5", "nozzles", "tank", "")
+    bad = Timeline("TL-01", "TL-01-SYR-A", "C-0042", "2026-05-01T07:00:00-05:00", 3600, targets, ("line-5",),
+                   (("flush", 1),), spans, asked)  # fmt: skip
+    calm = Timeline("TL-02", "TL-02-SYR-A", "C-0017", "2026-03-27T06:00:00-05:00", 1500, ("line-1",), (), (),
+                    (_span("flush", "line-1", 0, 900, 80),), asked[:1])  # fmt: skip
+    return bad, calm
+
+
+def _pictures() -> Pictures:
+    usual = (Cleaning("2026-04-01", "C-0041", Status.IN), Cleaning("2026-05-01", "C-0042", Status.OUT))
+    odd = Cleaning("2026-04-20", "C-0041b", Status.NOT_OBSERVED)
+    runs = (
+        Run("SYR-INTERVAL", "2026-02-20", "2026-03-27", "2026-04-01", False, Status.OUT),
+        Run("SYR-INTERVAL", "2026-04-01", "2026-05-01", "2026-05-01", False, Status.IN),
+        Run("SYR-INTERVAL", "2026-05-01", "2026-05-31", "2026-05-04", True, Status.IN),
+    )
+    late = (Run("SYR-INTERVAL", "2026-03-27", "2026-04-26", "2026-05-04", True, Status.OUT),)
+    readings = (
+        Reading("2026-04-01T07:20:00-05:00", "C-0041", "S-6", 50, 25, 75, Status.IN, "monday.csv", "", 4),
+        Reading("2026-05-01T07:20:00-05:00", "C-0042", "S-7", 120.5, 75, None, Status.OUT, "tuesday.xlsx", "Log 5", 9),
+        Reading("", "C-0042", "S-7", 80, 80, 80, Status.NOT_OBSERVED, "tuesday.xlsx", "Log 5", 10),
+    )
+    return Pictures(
+        timelines=_timelines(),
+        histories=(
+            History("TL-01", "TL-01-SYR-A", "2026-05-04", (usual[0], odd, usual[1]), runs, (("2026-03-02", "2026-03-06"),)),
+            History("TL-02", "TL-02-SYR-A", "2026-05-04", (Cleaning("2026-03-27", "C-0017", Status.IN),), late, ()),
+        ),
+        readings=(Readings("TL-01", "TL-01-SYR-A", "chlorine", ("SAN-CHLORINE",), 50, 100, readings),),
+        months=(
+            Month("TL-01", "2026-04", 1, 0, 0), Month("TL-01", "2026-05", 2, 5, 1), Month("TL-02", "2026-03", 1, 0, 0),
+            Month("TL-02", "2026-05", 0, 0, 1),
+        ),
+        cycles_left_out=14,
+        machines_left_out=0,
+    )  # fmt: skip
+
+
+def drawn_report() -> Report:
+    """The full report with its pictures: timelines, cleanings, readings and months."""
+    return dataclasses.replace(full_report(), pictures=_pictures())
+
+
+def unread_report() -> Report:
+    """A file of which no row could be used."""
+    empty = empty_report()
+    file = dataclasses.replace(empty.inputs[0], rows=3, rows_defective=3)
+    defects = tuple(
+        RecordDefect(file.file, "", row, "equipment_id", "missing", "equipment_id is blank") for row in (2, 3, 4)
+    )
+    return dataclasses.replace(empty, inputs=(file,), record_defects=defects, notices=())
+
+
+HOSTILE = (
+    "</p></style></title><script>alert(1)</script><img src=x onerror=alert(1)>"
+    "\" onload='x' {{ 7*7 }}{% raw %}&#60;#panic()$x$*b*\x1b\x00\u202e"
+)
+
+
+def hostile_report() -> Report:
+    """Markup of every sort and control characters in every field."""
+    return with_every_text(drawn_report(), lambda text: text + HOSTILE)
+
+
+def huge_report() -> Report:
+    """Ten thousand characters in every field."""
+    return with_every_text(drawn_report(), lambda text: text + "x" * 10_000)
 
 
 def clean_report() -> Report:
@@ -212,6 +362,7 @@ def clean_report() -> Report:
         record_defects=(),
         upcoming=full.upcoming[:1],
         records=120,
+        actions=(),
     )
 
 
@@ -239,7 +390,8 @@ def unobserved_report() -> Report:
     )
     verdict = Verdict("not shown", "", Score(None, 0.0, 100.0), Counts(0, 0, 3, 0), {"major": 3}, 0.0)
     rule = dataclasses.replace(empty_report().checked[0], counts=Counts(0, 0, 3, 0))
-    return dataclasses.replace(clean_report(), summary=verdict, stores=(), findings=gaps, checked=(rule,))
+    return dataclasses.replace(clean_report(), summary=verdict, stores=(), findings=gaps, checked=(rule,),
+                               actions=(action(1, *gaps),))  # fmt: skip
 
 
 def fleet_report(stores: int = 60, per_store: int = 12) -> Report:
@@ -259,7 +411,33 @@ def fleet_report(stores: int = 60, per_store: int = 12) -> Report:
         ]
     counts = Counts(50 * stores, per_store * stores, 2 * stores, 0)
     summary = Verdict("not met", "", Score(80.0, 78.0, 82.0), counts, {"major": per_store * stores}, 0.97)
-    return dataclasses.replace(full_report(), stores=tuple(many), findings=tuple(found), summary=summary)
+    return dataclasses.replace(full_report(), stores=tuple(many), findings=tuple(found), summary=summary,
+                               actions=tuple(action(n, f) for n, f in enumerate(found)))  # fmt: skip
+
+
+HOSTILE = (
+    "=cmd|'/C calc'!A0 \"><script>alert(1)</script> [x](javascript:1) ![i](//e.example/i) `c` **b** | # {0} @who "
+    "www.e.example http://e.example %0A::error::x\r\n::warning::y\n- _x0041_ <!-- ]]> \x00\x1b[31m\u202e\ufffe\ud800 "
+)
+"""Markup of every format, formulas, commands, controls and what no file can hold."""
+
+
+@pytest.fixture(scope="session")
+def hostile() -> str:
+    """Text that tries to act in every format."""
+    return HOSTILE
+
+
+def hostile_report() -> Report:
+    """Two findings in one file, and one of no row, with hostile text in every field."""
+    full = full_report()
+    short, missing = full.findings[0], full.findings[1]
+    small = dataclasses.replace(
+        full, findings=(missing, short, finding(9, store_id="", equipment_id="", evidence=())), stores=full.stores[:1],
+        inputs=(full.inputs[0],), checked=full.checked[:1], notices=full.notices[:1], upcoming=full.upcoming[:1],
+        record_defects=full.record_defects[:1], actions=(action(1, missing, short),), cautions=full.cautions[:1],
+    )  # fmt: skip
+    return with_every_text(small, lambda text: "=<i>[x](y)|`%\n::\x1b\ud800" + text)
 
 
 def with_every_text(value: Any, said: Callable[[str], str]) -> Any:
@@ -284,14 +462,22 @@ def every_text() -> Callable[[Report, Callable[[str], str]], Report]:
 
 MADE: dict[str, Callable[[], Report]] = {
     "full": full_report,
+    "since": since_report,
+
+
+    "drawn": drawn_report,
+    "unread": unread_report,
+    "hostile": hostile_report,
+    "huge": huge_report,
     "clean": clean_report,
     "empty": empty_report,
     "unobserved": unobserved_report,
     "fleet": fleet_report,
+    "hostile": hostile_report,
 }
 
 
 @pytest.fixture(scope="session")
 def made() -> Callable[[str], Report]:
-    """A report made by hand, by its name: full, clean, empty, unobserved or fleet."""
+    """A report made by hand, by its name in `MADE`."""
     return lambda name: MADE[name]()

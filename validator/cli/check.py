@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import sys
 from collections.abc import Sequence
@@ -13,14 +14,19 @@ from typing import TYPE_CHECKING
 import click
 
 from validator import __version__
-from validator.cli.output import parse_outputs, write_report
+from validator.cli.limits import EPILOG as LIMITS
+from validator.cli.limits import limit_option
+from validator.cli.output import draws, parse_outputs, write_report
 from validator.cli.waiting import Waiting
 from validator.errors import WrongInput
+from validator.findings import NEW
 from validator.reports import RENDERERS, Grouping
 from validator.reports.measures import UNITS, Units, for_reader
 
 if TYPE_CHECKING:
+    from validator.budget import Budget
     from validator.deviations import Deviations
+    from validator.engine.change import Before
     from validator.findings import Report
     from validator.machines import AsOf
     from validator.mapping.model import Chosen
@@ -29,16 +35,22 @@ if TYPE_CHECKING:
     from validator.register import Register
 
 GRADES = ("critical", "major", "minor", "observation")
+FRESH = "new:"
+"""Before a grade of --fail-on: only findings that are new since an earlier report."""
 _EPILOG = """\b
 Examples:
   cip-audit check log.csv --rules syrup-line-cip --register register.yaml
   cip-audit check may.xlsx june.xlsx --rules syrup-line-cip --as-of 2026-07-01
   cip-audit check log.csv --rules ./my-pack --format json > report.json
   cip-audit check log.csv --rules syrup-line-cip --output html=report.html --output json=report.json
-  zcat log.csv.gz | cip-audit check - --rules syrup-line-cip --fail-on critical"""
+  cip-audit check log.csv --rules syrup-line-cip --since yesterday.json --fail-on new:major
+  cip-audit check log.csv --rules syrup-line-cip --output actions-xlsx=actions.xlsx
+  zcat log.csv.gz | cip-audit check - --rules syrup-line-cip --fail-on critical
+
+"""
 
 
-@click.command(epilog=_EPILOG)
+@click.command(epilog=_EPILOG + LIMITS)
 @click.argument("records", nargs=-1, required=True, metavar="RECORDS...")
 @click.option(
     "--rules", multiple=True, metavar="PACK", help="A bundled pack's id or the path of a pack; may be repeated."
@@ -60,9 +72,12 @@ Examples:
     "--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated."
 )
 @click.option("--units", type=click.Choice(UNITS), default="si", show_default=True,
-              help="Units in which a reader sees temperatures and mixed amounts; JSON stays as it is.")  # fmt: skip
-@click.option("--fail-on", type=click.Choice([*GRADES, "never"]), default="major", show_default=True,
-              help="Exit with 1 on findings of this grade or graver.")  # fmt: skip
+              help="Units in which a reader sees temperatures and mixed amounts; forms for programs stay as they are.")  # fmt: skip
+@click.option("--since", "since_path", metavar="REPORT.json",
+              help="An earlier report (JSON): say which findings are new, persist or were resolved.")  # fmt: skip
+@click.option("--fail-on", type=click.Choice([*GRADES, *(f"{FRESH}{g}" for g in GRADES), "never"]), default="major",
+              show_default=True, metavar="GRADE", help="Exit with 1 on findings of this grade or graver: critical, "
+              "major, minor, observation or never; new:GRADE counts only what is new since --since.")  # fmt: skip
 @click.option(
     "--group",
     type=click.Choice(["grade", "plan"]),
@@ -73,20 +88,23 @@ Examples:
 @click.option(
     "--explain", metavar="FINDING", help="Show the whole reasoning of one finding, by its id, instead of the report."
 )
+@limit_option
 def command(
     records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, mapping_path: str | None,
     accept_path: str | None, as_of: str | None, decision: str | None, shown: str, outputs: tuple[str, ...],
-    units: Units, fail_on: str, group: Grouping, explain: str | None,
+    units: Units, since_path: str | None, fail_on: str, group: Grouping, explain: str | None,
+    budget: Budget,
 ) -> int:  # fmt: skip
     """Audit RECORDS (CSV, XLSX, JSON, JSON Lines or Parquet; - is standard input) and say what is IN, OUT, N/O and N/A."""
     records = tuple(dict.fromkeys(records))
-    files = parse_outputs(
-        outputs, list(RENDERERS), [*records, *rules, *(p for p in (register_path, mapping_path, accept_path) if p)]
-    )
-    _exist(records)
+    beside = [p for p in (register_path, mapping_path, accept_path, since_path) if p]
+    files = parse_outputs(outputs, list(RENDERERS), [*records, *rules, *beside])
+    must_exist(records)
+    if fail_on.startswith(FRESH) and since_path is None:
+        raise WrongInput(f"--fail-on {fail_on}: what is new is told by an earlier report; name one with --since")
     with Waiting("reading the records") as waiting:
         judged = judge_files(records, rules, register_path, as_of, decision or "", waiting, accept_path,
-                             mapping_path)  # fmt: skip
+                             mapping_path, since_path, budget, drawn=draws(shown, files))  # fmt: skip
         report = judged.report
         waiting.say("writing the report")
         if explain is not None:
@@ -125,26 +143,28 @@ def _reasoning(judged: Judged, finding_id: str, units: Units) -> str:
 
 def audit_files(
     records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
-    waiting: Waiting,
+    waiting: Waiting, *, drawn: bool = False,
 ) -> Report:  # fmt: skip
     """The report on some files."""
-    return judge_files(records, rules, register_path, as_of, decision, waiting).report
+    return judge_files(records, rules, register_path, as_of, decision, waiting, drawn=drawn).report
 
 
 def judge_files(
     records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
-    waiting: Waiting, accept_path: str | None = None, mapping_path: str | None = None,
+    waiting: Waiting, accept_path: str | None = None, mapping_path: str | None = None, since_path: str | None = None,
+    budget: Budget | None = None, *, drawn: bool = False,
 ) -> Judged:  # fmt: skip
     """Read, judge, report; the records are read in a process of their own while the packs are loaded here."""
     from validator.readers import start_reading
 
     mapping = _mapping(mapping_path)
-    reading = start_reading(records, mapping=mapping)
+    reading = start_reading(records, budget, mapping)
     try:
         moment, now = read_as_of(as_of)
-        packs = _packs(rules)
+        packs = load_packs(rules)
         register = _register(register_path)
         accepted = _accepted(accept_path)
+        before = _before(since_path, moment)
         read = reading.result(waiting.progress)
     except BaseException:
         reading.close()
@@ -157,7 +177,7 @@ def judge_files(
     used = packs or _pack_of(intake)
     tool = f"cip-audit {__version__}"
     report = audit(intake, used, register, moment, generated_at=now, tool=tool, decision=decision,
-                   accepted=accepted)  # fmt: skip
+                   accepted=accepted, before=before, drawn=drawn)  # fmt: skip
     return Judged(report, used)
 
 
@@ -185,10 +205,13 @@ def exit_status(report: Report, fail_on: str) -> int:
         return 4
     if fail_on == "never":
         return 0
-    return int(any(f.grade.rank <= GRADES.index(fail_on) for f in report.findings))
+    worst = GRADES.index(fail_on.removeprefix(FRESH))
+    counted = [f for f in report.findings if f.since == NEW or not fail_on.startswith(FRESH)]
+    return int(any(f.grade.rank <= worst for f in counted))
 
 
-def _exist(records: Sequence[str]) -> None:
+def must_exist(records: Sequence[str]) -> None:
+    """Raise `WrongInput` where a file of records is not there, or standard input is named twice."""
     missing = [f"{path}: there is no such file" for path in records if path != "-" and not Path(path).exists()]
     if missing:
         raise WrongInput(missing)
@@ -196,7 +219,8 @@ def _exist(records: Sequence[str]) -> None:
         raise WrongInput("- stands for standard input and can be named once only")
 
 
-def _packs(rules: Sequence[str]) -> list[Pack]:
+def load_packs(rules: Sequence[str]) -> list[Pack]:
+    """The packs that `--rules` names; raise `WrongInput` where one loosens another or a rule stands in two."""
     from validator.packs.layering import faults
     from validator.packs.loading import load_pack
 
@@ -237,6 +261,27 @@ def _accepted(path: str | None) -> Deviations | None:
     from validator.deviations import load_deviations
 
     return load_deviations(Path(path))
+
+
+def _before(path: str | None, as_of: AsOf) -> Before | None:
+    """The earlier report that this audit is held against."""
+    if path is None:
+        return None
+    from validator.engine.change import Before, is_later
+    from validator.reports.json_ import load
+
+    try:
+        document = Path(path).read_bytes()
+    except OSError as error:
+        raise WrongInput(f"--since {path}: cannot be read: {(error.strerror or str(error)).lower()}") from None
+    try:
+        report = load(document)
+    except WrongInput as error:
+        raise WrongInput(f"--since {path}: {error}") from None
+    if is_later(report.as_of, as_of):
+        raise WrongInput(f"--since {path}: that report looks from {report.as_of}, after this audit's {as_of.shown}; "
+                         f"name an earlier one")  # fmt: skip
+    return Before(report, path, hashlib.sha256(document).hexdigest())
 
 
 def _pack_of(intake: Intake) -> list[Pack]:

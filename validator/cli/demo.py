@@ -19,11 +19,11 @@ from validator.reports.measures import UNITS, Units
     "--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated."
 )
 @click.option("--units", type=click.Choice(UNITS), default="si", show_default=True,
-              help="Units in which a reader sees temperatures and mixed amounts; JSON stays as it is.")  # fmt: skip
+              help="Units in which a reader sees temperatures and mixed amounts; forms for programs stay as they are.")  # fmt: skip
 def command(folder: str, shown: str, outputs: tuple[str, ...], units: Units) -> None:
     """Write an invented chain's register and six months of cleaning logs to a folder, and audit them."""
     from validator.cli.check import audit_files
-    from validator.cli.output import parse_outputs, write_report
+    from validator.cli.output import draws, parse_outputs, write_report
     from validator.demo import PACK, write_demo
     from validator.errors import WrongInput
     from validator.reports import RENDERERS
@@ -33,7 +33,8 @@ def command(folder: str, shown: str, outputs: tuple[str, ...], units: Units) -> 
     files = parse_outputs(outputs, list(RENDERERS))
     demo = write_demo(Path(folder))
     with Waiting("auditing the demo") as waiting:
-        report = audit_files([str(p) for p in demo.logs], [PACK], str(demo.register), demo.as_of, "simple", waiting)
+        report = audit_files([str(p) for p in demo.logs], [PACK], str(demo.register), demo.as_of, "simple", waiting,
+                             drawn=draws(shown, files))  # fmt: skip
     write_report(report, shown, files, units)
     logs = " ".join(str(p) for p in demo.logs)
     click.echo(f"The files are in {folder}. The same audit by hand:\n  cip-audit check {logs} "

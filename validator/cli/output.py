@@ -31,6 +31,13 @@ def parse_outputs(outputs: Sequence[str], formats: Sequence[str], inputs: Sequen
     return found
 
 
+def draws(shown: str, outputs: Sequence[tuple[str, Path]]) -> bool:
+    """Whether any of the formats asked for shows pictures."""
+    from validator.reports import RENDERERS
+
+    return any(RENDERERS[name].draws for name in (shown, *(name for name, _ in outputs)))
+
+
 def write_report(
     report: Report, shown: str, outputs: Sequence[tuple[str, Path]], units: Units = "si", group: Grouping = "grade"
 ) -> None:
@@ -39,6 +46,8 @@ def write_report(
 
     if sys.stdout is None:
         raise WrongInput("standard output is closed, and the report has nowhere to go")
+    if RENDERERS[shown].binary and sys.stdout.isatty():
+        raise WrongInput(f"--format {shown}: is no text for a terminal; write it as --output {shown}=PATH")
     for name, path in outputs:
         write_file(path, RENDERERS[name].render(report, units, group))
     on_screen = shown == "text" and sys.stdout.isatty()
@@ -49,14 +58,19 @@ def write_report(
 
 def _for_terminal(report: Report, units: Units, group: Grouping) -> bytes:
     """The text report in the terminal's own width and colours."""
-    import shutil
-
     from validator.reports.measures import for_reader
     from validator.reports.text import render
 
-    colour = not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
-    width = max(60, min(shutil.get_terminal_size().columns, 120))
+    width, colour = terminal()
     return render(for_reader(report, units), width=width, color=colour, group=group)
+
+
+def terminal() -> tuple[int, bool]:
+    """How many columns a text for the terminal may have, and whether colours are wanted there."""
+    import shutil
+
+    colour = not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    return max(60, min(shutil.get_terminal_size().columns, 120)), colour
 
 
 def write_file(path: Path, document: bytes) -> None:

@@ -17,9 +17,12 @@ from validator import grading
 from validator.cycles import form_cycles
 from validator.deviations import Deviations, accept
 from validator.engine import notices as tell
+from validator.engine.actions import actions
 from validator.engine.apply import Applied, apply
+from validator.engine.change import Before
 from validator.engine.due import upcoming
-from validator.engine.stamp import finding_id, findings, order_key
+from validator.engine.pictures import pictures
+from validator.engine.stamp import citations, finding_id, findings, order_key
 from validator.findings import (
     REPORT_VERSION,
     Counts,
@@ -41,20 +44,22 @@ from validator.machines import EPOCH, AsOf, Machine, machines
 from validator.packs.model import Grading, Pack
 from validator.records import Intake, RecordSet
 from validator.register import Register
+from validator.statuses import EMPTY_EXPORT
 from validator.steps import Steps
 
-EMPTY_EXPORT = "empty-export"
 _NO_ROW = "no row about it could be read"
 Tallies = npt.NDArray[np.int64]
 
 
 def audit(
     intake: Intake, packs: Sequence[Pack], register: Register | None, as_of: AsOf, *, generated_at: str, tool: str,
-    decision: str = "", accepted: Deviations | None = None,
+    decision: str = "", accepted: Deviations | None = None, before: Before | None = None, drawn: bool = False,
 ) -> Report:  # fmt: skip
     """Judge every cycle and interval of the records by the packs and say how it stands.
 
     `accepted` are the deviations that somebody has accepted: findings that fit one are marked and count as observations.
+    `before` is an earlier report: findings are new or persisting since, and repeated where they stood there before.
+    `drawn` asks for what a report draws beside its findings, which takes time that a text report need not.
     """
     records = intake.records
     fleet = machines(register, _recorded(records), as_of)
@@ -77,7 +82,7 @@ def audit(
     told.extend(tell.about_claims(applied))
     told.extend(tell.about_contradictions(applied))
     told.extend(tell.about_targets(applied))
-    found = [*findings(applied), *_empty_exports(intake)]
+    found = [*findings(applied, before), *_empty_exports(intake)]
     if accepted is not None:
         today = {m.store_id: date.fromordinal(EPOCH + m.today) for m in fleet}
         found, more = accept(found, accepted, today, date.fromisoformat(as_of.shown[:10]))
@@ -89,14 +94,18 @@ def audit(
     ladder = packs[0].grading if packs else Grading()
     scores = _Standings(ladder, applied, tally, found, len(fleet))
     due = upcoming(applied)
-    return Report(
+    cautions = tuple(dict.fromkeys(c for p in packs for c in p.cautions))
+    report = Report(
         report_version=REPORT_VERSION, tool=tool, generated_at=generated_at, as_of=as_of.shown, decision=decision or (packs[0].decision if packs else "simple"),
         title=" and ".join(p.title for p in packs), inputs=_count_unused(intake, sorted_once.values()),
         packs=tuple(PackUsed(p.id, p.version, p.title, p.sha256) for p in packs), summary=_summary(_with_empty(scores.all(), found), len(records), unread),
         stores=_stores(fleet, scores, due, sorted_once, unread=unread or not len(records)), checked=_checked(applied, tally),
         findings=tuple(found), notices=tuple(dict.fromkeys(told)), record_defects=intake.defects,
-        upcoming=tuple(due), cautions=tuple(dict.fromkeys(c for p in packs for c in p.cautions)), records=len(records),
+        upcoming=tuple(due), cautions=cautions, records=len(records),
+        actions=actions(found, packs, fleet, as_of, cautions),
+        pictures=pictures(applied, fleet) if drawn else None,
     )  # fmt: skip
+    return report if before is None else before.since(report, before.look(applied))
 
 
 def _recorded(records: RecordSet) -> list[tuple[str, str]]:
@@ -157,6 +166,7 @@ class _Standings:
     ) -> None:  # fmt: skip
         self.ladder = ladder
         weights = {a.rule.rule.id: a.pack.grading.weights[a.rule.rule.grade] for a in applied}
+        self.rules = tuple(tally)
         self.weights = np.array([weights[r] for r in tally], dtype=np.float64)
         self.table = np.stack(list(tally.values())) if tally else np.zeros((0, fleet, 4), dtype=np.int64)
         self.grades: dict[tuple[str, str], tuple[dict[Grade, int], dict[Grade, int]]] = {}
@@ -178,6 +188,16 @@ class _Standings:
         return [
             grading.verdict(self.ladder, score, Counts(*four), *self.grades.get(key, nothing))
             for score, four, key in zip(found, counts, keys, strict=True)
+        ]
+
+    def not_judged(self, first: Sequence[int]) -> list[tuple[str, ...]]:
+        """The rules with no check IN or OUT, for each run of machines that begins at a position of `first`."""
+        if not len(first):
+            return []
+        judged = self.table[:, :, IN] + self.table[:, :, OUT]
+        idle = np.add.reduceat(judged, np.asarray(first, dtype=np.intp), axis=1) == 0
+        return [
+            tuple(rule for rule, none in zip(self.rules, of_store, strict=True) if none) for of_store in idle.T.tolist()
         ]
 
     def all(self) -> Verdict:
@@ -217,8 +237,8 @@ def _stores(
         for v, a, b in zip(of_store, first, ends, strict=bool(first))
     ]
     return tuple(
-        StoreResult(fleet[a].store_id, fleet[a].store_name, fleet[a].zone, verdict, tuple(equipment[a:b]))
-        for a, b, verdict in zip(first, ends, of_store, strict=bool(first))
+        StoreResult(fleet[a].store_id, fleet[a].store_name, fleet[a].zone, verdict, tuple(equipment[a:b]), idle)
+        for a, b, verdict, idle in zip(first, ends, of_store, scores.not_judged(first), strict=bool(first))
     )
 
 
@@ -233,6 +253,7 @@ def _checked(applied: Sequence[Applied], tally: Mapping[str, Tallies]) -> tuple[
             rule_id, a.rule.rule.title, a.rule.rule.kind, a.rule.rule.grade, a.pack.id,
             "judged" if judged else "not exercised", counts, round(counts.out / judged, 4) if judged else None,
             None if low is None else round(low, 4), None if high is None else round(high, 4),
+            citations(a.pack, a.rule.rule), a.rule.rule.corrective_action or "",
         ))  # fmt: skip
     return tuple(found)
 
@@ -251,4 +272,4 @@ def _count_unused(intake: Intake, formed: Iterable[Steps]) -> tuple[InputFile, .
     return tuple(replace(f, rows_duplicate=counts[0][f.file], rows_superseded=counts[1][f.file]) for f in intake.inputs)
 
 
-__all__ = ["EMPTY_EXPORT", "audit"]
+__all__ = ["audit"]

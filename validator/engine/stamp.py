@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Sequence
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -12,40 +13,51 @@ from validator import grading
 from validator.engine.apply import Applied
 from validator.engine.evidence import MOST_ROWS, Rows
 from validator.engine.wording import sentence
-from validator.findings import Citation, Evidence, Finding, Grade, Status
+from validator.findings import Citation, Finding, Grade, Status
 from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Names, Outcomes, Shown
 from validator.machines import Machine
-from validator.packs.model import Pack, Rule
+from validator.packs.model import Cite, Pack, Rule
 from validator.statuses import OPEN
 from validator.steps import Steps
 from validator.tables import NAT
 
 Index = npt.NDArray[np.intp]
 Mask = npt.NDArray[np.bool_]
+Instants = npt.NDArray[np.int64]
 _STATUS = tuple(Status(word) for word in STATUS_WORDS)
 _NOT_OBSERVED = Status.NOT_OBSERVED  # looking a member up on its class takes a while, and findings are many
 _MARKS = ((), ("cos",), ("repeat",), ("cos", "repeat"))
 
 
-def findings(applied: Sequence[Applied]) -> list[Finding]:
-    """The findings of all rules, gravest first, in one declared order."""
+class Repeats(Protocol):
+    """An earlier report, asked whether a finding stood there against an earlier cycle."""
+
+    def repeats(self, rule: str, store_id: str, equipment_id: str, target: str, status: Status, began: int) -> bool: ...
+
+
+def findings(applied: Sequence[Applied], before: Repeats | None = None) -> list[Finding]:
+    """The findings of all rules, gravest first, in one declared order; `before` may mark more of them as repeated."""
     starts: dict[tuple[int, int], str] = {}
     rows = {id(a.steps): Rows(a.steps) for a in applied}
     found: list[Finding] = []
     for a in applied:
         cited = citations(a.pack, a.rule.rule)
         for o in a.outcomes:
-            found += _of_outcomes(a, o, cited, starts, rows[id(a.steps)])
+            found += _of_outcomes(a, o, cited, starts, rows[id(a.steps)], before)
     return sorted(found, key=order_key)
 
 
 def _of_outcomes(
-    applied: Applied, o: Outcomes, cited: tuple[Citation, ...], starts: dict[tuple[int, int], str], rows: Rows
-) -> Iterator[Finding]:
+    applied: Applied, o: Outcomes, cited: tuple[Citation, ...], starts: dict[tuple[int, int], str], rows: Rows,
+    before: Repeats | None,
+) -> Iterator[Finding]:  # fmt: skip
     at = np.flatnonzero((o.status == OUT) | (o.status == NOT_OBSERVED))
     if not len(at):
         return
-    repeated = _repeated(applied, o, at)
+    when = _when(applied, o, at)
+    repeated = _repeated(applied, o, at, when)
+    if before is not None:
+        repeated |= _stood_before(applied, o, at, when, before)
     grades = {marks: grading.moved(applied.pack.grading, applied.rule.rule.grade, marks) for marks in _MARKS}
     steps = applied.steps
     shown = [o.show(i) for i in at.tolist()]
@@ -58,9 +70,8 @@ def _of_outcomes(
             starts[key] = local_start(steps, cycle)
         corrected = o.corrected is not None and bool(o.corrected[i])
         marks = ("cos",) * corrected + ("repeat",) * repeat
-        seen = rows.of(facts.columns, facts.rows)
         yield _finding(
-            applied, o, i, facts, applied.machines[machine], cycle, starts[key], marks, grades[marks], cited, seen
+            applied, o, i, facts, applied.machines[machine], cycle, starts[key], marks, grades[marks], cited, rows
         )
 
 
@@ -72,14 +83,30 @@ def order_key(f: Finding) -> tuple[object, ...]:
     )  # fmt: skip
 
 
-def _repeated(applied: Applied, o: Outcomes, at: Index) -> Mask:
-    """Which of these checks stood the same way against the same machine and target in an earlier cycle."""
+def _when(applied: Applied, o: Outcomes, at: Index) -> Instants:
+    """When the cycles of these checks began; an open interval comes after all others."""
     steps = applied.steps
     cycle = o.cycle[at]
     when = np.where(cycle >= 0, steps.began[cycle], NAT) if steps.cycles else np.full(len(at), NAT)
     if applied.rule.rule.kind == "interval":
-        target = np.zeros(len(at), dtype=np.int64)
         when[[o.target[i] == OPEN for i in at.tolist()]] = np.iinfo(np.int64).max
+    return when
+
+
+def _stood_before(applied: Applied, o: Outcomes, at: Index, when: Instants, before: Repeats) -> Mask:
+    """Which of these checks stood the same way in an earlier report, against an earlier cycle."""
+    rule = applied.rule.rule.id
+    machines = [applied.machines[m] for m in o.machine[at].tolist()]
+    return np.array([
+        before.repeats(rule, machine.store_id, machine.equipment_id, o.target[i], _STATUS[int(o.status[i])], began)
+        for i, machine, began in zip(at.tolist(), machines, when.tolist(), strict=True)
+    ], dtype=bool)  # fmt: skip
+
+
+def _repeated(applied: Applied, o: Outcomes, at: Index, when: Instants) -> Mask:
+    """Which of these checks stood the same way against the same machine and target in an earlier cycle."""
+    if applied.rule.rule.kind == "interval":
+        target = np.zeros(len(at), dtype=np.int64)
     elif isinstance(o.target, Names):
         target = o.target.codes[at].astype(np.int64)
     else:
@@ -102,7 +129,7 @@ def local_start(steps: Steps, cycle: int) -> str:
 def _finding(
     applied: Applied, o: Outcomes, i: int, shown: Shown, machine: Machine, cycle: int, started: str, marks: tuple[str, ...],
     graded: tuple[Grade, str], cited: tuple[Citation, ...],
-    seen: tuple[Evidence, ...],
+    rows: Rows,
 ) -> Finding:  # fmt: skip
     rule, pack, steps = applied.rule.rule, applied.pack, applied.steps
     cycle_id = steps.cycle_ids[cycle] if cycle >= 0 else ""
@@ -110,6 +137,7 @@ def _finding(
     target = o.target[i]
     required = shown.required.text if shown.required else ""
     message = sentence(rule.kind, o.reason[i], target if target != OPEN else "", required, shown.facts)
+    message += rows.unread(shown.columns, shown.rows)
     if o.close is not None and bool(o.close[i]) and o.reason[i] != "within_uncertainty":
         message += " (nearer to the limit than the clock is read)"
     if len(shown.rows) > MOST_ROWS:
@@ -120,7 +148,7 @@ def _finding(
         reason=o.reason[i], marks=marks, grade_reason=grade_reason, store_id=machine.store_id,
         equipment_id=machine.equipment_id, cycle_id=cycle_id, cycle_started=started,
         target=target, observed=shown.observed, required=shown.required, margin=shown.margin, message=message,
-        evidence=seen, citations=cited, hazard=rule.hazard or "",
+        evidence=rows.of(shown.columns, shown.rows), citations=cited, hazard=rule.hazard or "",
         corrective_action=rule.corrective_action or "", deviation=None, limit_from=applied.limit_from,
         control=rule.plan.control if rule.plan else "",
     )  # fmt: skip
@@ -133,11 +161,13 @@ def finding_id(*parts: str) -> str:
 
 def citations(pack: Pack, rule: Rule) -> tuple[Citation, ...]:
     """Where a rule comes from, each with its source's title and edition."""
-    found = []
-    for cite in rule.cites:
-        source = pack.sources.get(cite.source)
-        found.append(Citation(
-            cite.source, source.title if source else cite.source, cite.section or "",
-            (source.edition if source else None) or "", cite.says or "", source.published if source else False,
-        ))  # fmt: skip
-    return tuple(found)
+    return tuple(citation(pack, cite) for cite in rule.cites)
+
+
+def citation(pack: Pack, cite: Cite) -> Citation:
+    """A place in a source of the pack, with the source's title and edition."""
+    source = pack.sources.get(cite.source)
+    return Citation(
+        cite.source, source.title if source else cite.source, cite.section or "",
+        (source.edition if source else None) or "", cite.says or "", source.published if source else False,
+    )  # fmt: skip

@@ -62,6 +62,7 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("concurrency", "within_uncertainty"): "rows of {steps} follow each other more closely than the clock is read",
     ("feasible_time", "within_uncertainty"): "the cycle took {found}, nearer to {least} than the clock is read ({derived})",
     ("record", "blank"): "{field} is blank {blank_on}",
+    ("record", "unreadable"): "{field} cannot be read {blank_on}",
     ("record", "too_late"): "{field} is {found} after the work, {required}",
     ("record", "missing_time"): "{field}: a time is missing, so it cannot be shown that it was {required}",
     ("record", "before_the_work"): "{field} lies before the work was done, so it cannot be shown that it was {required}",
@@ -131,7 +132,11 @@ def _finish(kind: str, words: dict[str, str], target: str) -> None:
         words["agent"] = f" ({words['agent']})" if words.get("agent") else ""
     elif kind == "record":
         cycle = words.get("once") == "yes"
-        words["blank_on"] = "in the whole cycle" if cycle else f"on {words.get('count')} of {words.get('rows')} rows"
+        blank, unread = words.get("count", ""), words.get("unread", "")
+        words["blank_on"] = (
+            "in the whole cycle" if cycle else f"on {unread if blank == '0' else blank} of {words.get('rows')} rows"
+        )
+        words["blank_on"] += f" and cannot be read on {unread}" if unread and blank != "0" and not cycle else ""
     elif kind == "flush":
         words["possible"] = (
             f" (it can have been {words['found']})"

@@ -6,66 +6,32 @@ of a bare number, the country of a gallon. These stand in the draft as comments 
 
 from __future__ import annotations
 
-import difflib
 import json
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
-from importlib.resources import files
-from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
-from validator.documents import as_json, read_bytes
-from validator.mapping.apply import LONGEST
-from validator.mapping.model import fold
-from validator.mapping.values import NotRead, Style, read_clock, read_date, read_length, read_moment
-from validator.tables import AGENTS, NUMBERS, STEPS, TIMES, FileRead, ParsedTable
+from validator.mapping.aliases import aliases, fold
+from validator.mapping.guesses import (
+    LINE,
+    Group,
+    Guess,
+    Seen,
+    assign,
+    columns_of,
+    date_order,
+    decimal_mark,
+    footers,
+    wide_groups,
+)
+from validator.tables import AGENTS, ONE_TIME, STEPS, TIMES, FileRead, ParsedTable
 
 SURE, LIKELY, GUESS = "sure", "likely", "a guess"
-_MOST_WORDS = 400
 _MOST_LISTED = 40
-_CLOSE = 0.84
-_NOT_NAME = re.compile(r"[^\w°%#-]+")
-_UNIT_WORDS = {
-    "°f": "F", "f": "F", "°c": "C", "c": "C", "ppm": "ppm", "%": "%", "min": "min", "mins": "min", "minutes": "min",
-    "s": "s", "sec": "s", "seconds": "s", "h": "h", "hours": "h",
-}  # fmt: skip
-_LINE = re.compile(r"(?:l|line|ltg|leitung|tap|valve)[ ._-]?0*(\d{1,3})", re.IGNORECASE)
 _PLAIN = re.compile(r"[^\W\d_](?:[\w ./()°-]*[\w)])?")
 _YAML_WORDS = {"true", "false", "null", "yes", "no", "on", "off", "y", "n"}
-_PAIR = {"from": "started_at", "start": "started_at", "started": "started_at", "to": "ended_at", "end": "ended_at",
-         "ended": "ended_at", "finished": "ended_at", "min": "duration_s", "minutes": "duration_s"}  # fmt: skip
-
-
-@cache
-def aliases() -> Mapping[str, Any]:
-    """The table of names and words, as data."""
-    raw = files("validator.mapping").joinpath("aliases.yaml").read_bytes()
-    found: Mapping[str, Any] = as_json(read_bytes(raw, "aliases.yaml").data)
-    return found
-
-
-@dataclass
-class _Seen:
-    """One column of the export: its distinct cells, and what they look like."""
-
-    name: str
-    words: list[str]
-    kind: str = ""
-    unit: str = ""
-
-
-@dataclass
-class _Guess:
-    """A canonical column proposed for a column of the export, with how sure it is and why."""
-
-    column: _Seen
-    role: str
-    score: int
-    why: str
 
 
 @dataclass
@@ -85,266 +51,58 @@ class _Draft:
 
 def propose(read: FileRead) -> str:
     """The draft for one file of which every column was read as text."""
-    columns = _columns(read.raw)
-    dates, year, sure = _date_order([c for c in columns if c.kind in ("date", "moment")])
-    decimal = _decimal_mark(columns)
     draft = _Draft()
     draft.say(0, f"# Drafted from {_shown(read.name)}. Lines with a ? are open: complete them and take the # away.")
     draft.say(0, "mapping: draft")
     draft.say(0, "files:")
-    draft.say(1, "- match: " + _text("*" + _ending(read.name)), "every file with this ending")
-    _reading(draft, read)
-    guesses = _assign(columns)
-    wide = _wide(columns, guesses)
-    _Columns(draft, columns, guesses, wide).write()
-    _style(draft, columns, dates, year, sure, decimal)
-    _rows(draft, read.raw, columns)
+    alike: dict[frozenset[str], list[ParsedTable]] = {}
+    for table in read.raw:
+        alike.setdefault(frozenset(table.texts), []).append(table)
+    for tables in alike.values():
+        _layout(draft, read, tables, len(alike) > 1)
     return "\n".join(draft.lines) + "\n"
 
 
-# --- what the file looks like ---------------------------------------------------------------------------------------
-
-
-def _columns(tables: Sequence[ParsedTable]) -> list[_Seen]:
-    found: dict[str, dict[str, None]] = {}
-    for table in tables:
-        sums = _sums(table)
-        for name, column in table.texts.items():
-            codes = column.codes[~sums]
-            here = [column.vocabulary[c] for c in np.unique(codes[codes >= 0])[:_MOST_WORDS].tolist()]
-            found.setdefault(name, {}).update(dict.fromkeys(w.strip() for w in here if w.strip()))
-    blank = {fold(word) for word in aliases()["blanks"]}
-    seen = []
-    for name, words in found.items():
-        kept = [w for w in words if fold(w) not in blank][:_MOST_WORDS]
-        if kept or words or name:
-            seen.append(_Seen(name, kept, _kind(kept), _unit_of(name)))
-    return [c for c in seen if not c.name.startswith("#") or c.words]
-
-
-def _sums(table: ParsedTable) -> npt.NDArray[np.bool_]:
-    """Which rows sum up others: a cell of theirs says so."""
-    totals = {fold(word) for word in aliases()["totals"]}
-    found = np.zeros(len(table.rows), dtype=bool)
-    for column in table.texts.values():
-        found |= np.array([*(fold(word) in totals for word in column.vocabulary), False], dtype=bool)[column.codes]
-    return found
-
-
-_DATE = re.compile(r"\d{1,2}[./-]\d{1,2}[./-](\d{2}|\d{4})|\d{4}[./-]\d{1,2}[./-]\d{1,2}")
-
-
-def _kind(words: Sequence[str]) -> str:
-    """What most of the cells look like: date, clock, moment, epoch, length, number, amount, or text."""
-    if not words:
-        return "blank"
-    if any(len(word) > LONGEST for word in words):
-        return "text"
-    orders = [Style(dates=order, year=2000) for order in ("dmy", "mdy", "ymd")]
-    looks: tuple[tuple[str, Callable[[str], object]], ...] = (
-        (
-            "number",
-            lambda w: re.fullmatch(r"[+-]?\d[\d.,' ]*", w) and not re.fullmatch(r"\d{1,2}\.\d{1,2}\.(\d{2,4})?", w),
-        ),
-        ("clock", lambda w: _reads(read_clock, w, Style()) and not w.isdigit()),
-        # a day that no month has is still written as one
-        ("date", lambda w: _DATE.fullmatch(w) or any(_reads(read_date, w, style) for style in orders)),
-        ("moment", lambda w: any(_reads(read_moment, w, style) for style in orders)),
-        ("length", lambda w: _reads(_read_length, w, Style())),
-        ("amount", lambda w: re.fullmatch(r"[+-]?\d[\d.,]* ?[^\d\s].{0,8}", w)),
-    )
-    enough = min(0.8 * len(words), len(words) - 1) if len(words) > 2 else len(words)  # one odd cell may be among a few
-    for kind, look in looks:
-        if sum(bool(look(w)) for w in words) >= enough:
-            return kind
-    return "text"
-
-
-def _read_length(text: str, style: Style) -> str:
-    return read_length(text, None, style)
-
-
-def _reads(read: Callable[[str, Style], str], text: str, style: Style) -> bool:
-    try:
-        read(text, style)
-    except NotRead:
-        return False
-    return True
-
-
-def _date_order(columns: Sequence[_Seen]) -> tuple[str | None, bool, str]:
-    """The one order of day and month in which every date can be read; None where two can, or none is needed."""
-    words = [w for c in columns for w in c.words]
-    if all(re.match(r"\d{4}-\d\d-\d\d", w) for w in words):
-        return "", False, ""
-    yearless = any(re.fullmatch(r"\d{1,2}[./-]\d{1,2}\.?", w) for w in words)
-    fitting = {}
-    for order in ("dmy", "mdy", "ymd"):
-        style = Style(dates=order, year=2000)
-        fitting[order] = sum(_reads(read_date, w, style) or _reads(read_moment, w, style) for w in words)
-    best = max(fitting.values(), default=0)
-    orders = [order for order, count in fitting.items() if count == best]
-    if len(orders) == 1:
-        return orders[0], yearless, f"{best} of {len(words)} distinct dates can be read so, fewer in any other order"
-    return None, yearless, "no day is above 12, so that day and month cannot be told apart"
-
-
-def _decimal_mark(columns: Sequence[_Seen]) -> str | None:
-    """The decimal mark that numbers show: None where it cannot be told, nothing where no number has one."""
-    cells = [w for c in columns if c.kind in ("number", "amount") for w in c.words]
-    comma = any(re.match(r"[+-]?\d+,(\d{1,2}|\d{4,})\b", w) for w in cells)
-    point = any(re.match(r"[+-]?\d+\.(\d{1,2}|\d{4,})\b", w) for w in cells)
-    three = any(re.match(r"[+-]?\d{1,3},\d{3}\b", w) for w in cells)
-    if comma and not point:
-        return ","
-    return None if three and not point else "."
-
-
-def _unit_of(name: str) -> str:
-    for token in re.findall(r"°?[^\W\d_]+|%", name.casefold()):
-        if token in _UNIT_WORDS:
-            return _UNIT_WORDS[token]
-    return ""
-
-
-# --- which column is which ------------------------------------------------------------------------------------------
-
-
-def _assign(columns: Sequence[_Seen]) -> dict[str, _Guess]:
-    """For each canonical column (and `date`) the export's column that fits it best; each is used once."""
-    options = [guess for column in columns for guess in _options(column)]
-    order = {column.name: at for at, column in enumerate(columns)}
-    options.sort(key=lambda g: (-g.score, order[g.column.name], g.role))
-    best: dict[str, _Guess] = {}
-    taken: set[str] = set()
-    for guess in options:
-        if guess.role not in best and guess.column.name not in taken:
-            best[guess.role] = guess
-            taken.add(guess.column.name)
-    return {role: best[role] for role in aliases()["columns"] if role in best}
-
-
-def _options(column: _Seen) -> Iterable[_Guess]:
-    known: Mapping[str, Sequence[str]] = aliases()["columns"]
-    tokens = _tokens(column.name)
-    path = re.search(r"\w\.\w|\]", column.name) is not None
-    last = _tokens(re.split(r"[.\]]", column.name)[-1]) if path else tokens
-    bare = [t for t in last if t not in _UNIT_WORDS] or last
-    for role, names in known.items():
-        if not _may_be(role, column):
-            continue
-        texts = [_tokens(name) for name in (*names, role)]
-        if any(t in texts for t in (tokens, last, bare)):
-            yield _Guess(column, role, 6 + _confirmed(role, column), f"named {column.name!r}")
-        elif any(_within(text, bare) for text in texts if text):
-            yield _Guess(column, role, 4, f"its name {column.name!r} holds a usual one")
-        elif path and any(_within(text, tokens) for text in texts if text):
-            yield _Guess(column, role, 3, f"its path {column.name!r} holds a usual name")
-        elif difflib.get_close_matches(" ".join(bare), [" ".join(t) for t in texts], 1, _CLOSE):
-            yield _Guess(column, role, 2, f"its name {column.name!r} is close to a usual one")
-    if _share(column, "steps") > 0.5:
-        yield _Guess(column, "step", 5, f"{column.name!r} holds words for steps")
-    if _share(column, "agents") > 0.5:
-        yield _Guess(column, "agent", 5, f"{column.name!r} holds words for agents")
-    if column.words and sum(bool(_LINE.fullmatch(w)) for w in column.words) > len(column.words) / 2:
-        yield _Guess(column, "target", 5, f"{column.name!r} holds numbers of lines")
-    if column.kind == "date":
-        yield _Guess(column, "date", 3, f"{column.name!r} holds dates")
-    if column.kind in ("clock", "moment"):
-        yield _Guess(column, "started_at", 1, f"{column.name!r} holds times")
-
-
-def _confirmed(role: str, column: _Seen) -> bool:
-    """Whether the cells say the same as the name."""
-    if role in ("step", "agent"):
-        return _share(column, f"{role}s") > 0.5
-    if role == "target":
-        return any(_LINE.fullmatch(word) for word in column.words)
-    if role == "date" or role in TIMES:
-        return column.kind in ("date", "clock", "moment")
-    return role in NUMBERS and (column.kind in ("amount", "length") or bool(column.unit))
-
-
-def _tokens(name: str) -> list[str]:
-    return [t for t in _NOT_NAME.split(name.casefold().replace("#", " no ").replace("_", " ")) if t]
-
-
-def _within(text: Sequence[str], tokens: Sequence[str]) -> bool:
-    """Whether a usual name of more than two letters stands in a longer one, word for word."""
-    size = len(text)
-    if len("".join(text)) < 3:
-        return False
-    return any(list(tokens[at : at + size]) == list(text) for at in range(len(tokens) - size + 1))
-
-
-def _may_be(role: str, column: _Seen) -> bool:
-    """Whether the cells can be what the role holds."""
-    kind = column.kind
-    if kind == "blank":
-        return True
-    if role == "date":
-        return kind == "date"
-    if role in TIMES:
-        return kind in ("clock", "moment") or (kind == "date" and role not in ("started_at", "ended_at"))
-    if role in NUMBERS:
-        return kind in ("number", "amount") or (role == "duration_s" and kind in ("length", "clock"))
-    if role in ("step", "agent", "performed_by", "verified_by", "target"):
-        return kind in ("text", "number") if role == "target" else kind == "text"
-    return kind not in ("clock", "moment", "date")
-
-
-def _share(column: _Seen, table: str) -> float:
-    known = {fold(word) for words in aliases()[table].values() for word in words}
-    return sum(fold(w) in known for w in column.words) / len(column.words) if column.words else 0.0
-
-
-@dataclass
-class _Group:
-    """Columns of one step of a wide row: what stands before `from`, `to` or `min`, and the column for each."""
-
-    prefix: str
-    columns: dict[str, _Seen]
-
-
-def _wide(columns: Sequence[_Seen], guesses: Mapping[str, _Guess]) -> list[_Group]:
-    """The steps of a wide row: at least two prefixes with the same endings, and no column that names the step."""
-    groups: dict[str, _Group] = {}
-    for column in columns:
-        head, _, tail = column.name.strip().rpartition(" ")
-        role = _PAIR.get(tail.casefold().strip("()."))
-        if role and head:
-            groups.setdefault(fold(head), _Group(head, {})).columns.setdefault(role, column)
-        elif _LINE.fullmatch(column.name.strip()) and column.kind in ("number", "length", "clock"):
-            role = "started_at" if column.kind == "clock" else "duration_s"
-            groups.setdefault(fold(column.name), _Group(column.name, {})).columns.setdefault(role, column)
-    if len(groups) < 2 or ("step" in guesses and guesses["step"].score >= 5):
-        return []
-    return list(groups.values())
-
-
-# --- writing --------------------------------------------------------------------------------------------------------
+def _layout(draft: _Draft, read: FileRead, tables: Sequence[ParsedTable], among: bool) -> None:
+    """The layout for sheets with the same columns; it names them where there are others `among` them."""
+    columns = columns_of(tables)
+    dates, year, sure = date_order([c for c in columns if c.kind in ("date", "moment")])
+    decimal = decimal_mark(columns)
+    draft.say(1, "- match: " + _text("*" + _ending(read.name)), "every file with this ending")
+    if among:
+        draft.say(2, f"sheets: [{', '.join(_text(table.sheet) for table in tables)}]", "sheets with the same columns")
+    _reading(draft, read, tables[0].sheet)
+    guesses = assign(columns)
+    wide = wide_groups(columns, guesses)
+    _Columns(draft, columns, guesses, wide).write()
+    _style(draft, columns, dates, year, sure, decimal)
+    _rows(draft, tables, columns)
 
 
 class _Columns:
     """Writes the columns, constants, values and steps of a draft."""
 
     def __init__(
-        self, draft: _Draft, columns: Sequence[_Seen], guesses: dict[str, _Guess], wide: Sequence[_Group]
+        self, draft: _Draft, columns: Sequence[Seen], guesses: dict[str, Guess], wide: Sequence[Group]
     ) -> None:
         self.draft = draft
         self.wide = wide
-        grouped = {c.name for group in wide for c in group.columns.values()}
+        self.headed = False
+        grouped = {c.name for group in wide for c in group.all}
         self.guesses = {role: g for role, g in guesses.items() if g.column.name not in grouped}
         used = {g.column.name for g in self.guesses.values()} | grouped
         self.unused = [c.name for c in columns if c.name not in used and not c.name.endswith("[]")]
         self.names = {c.name: c for c in columns}
 
     def write(self) -> None:
+        self._cycle()
         in_step = {"concentration_ppm", "temperature_c", "ph", "verified_by"} if self.wide else set()
         self.draft.say(2, "columns:")
         for role, guess in self.guesses.items() if self.guesses else ():
             if role not in in_step and role not in ("date", *(("started_at", "ended_at") if self.wide else ())):
                 self._column(3, role, guess)
+        if self.joined:
+            self.draft.say(3, self.joined, "a row is one cleaning of a machine and day", GUESS)
         date = self.guesses.get("date")
         if date is not None and not self.wide and "started_at" not in self.guesses:
             self.draft.open(3, "started_at: ?", f"{date.column.name!r} holds days; no column holds the time of day")
@@ -354,6 +112,7 @@ class _Columns:
             self.draft.open(
                 3, f'equipment_id: {{join: {both}, with: "-"}}', "? if machines are numbered anew in every store"
             )
+        self._open()
         self._constants()
         self._values("step", STEPS, "steps")
         self._values("agent", AGENTS, "agents")
@@ -364,17 +123,32 @@ class _Columns:
             shown = ", ".join(_shown(name) for name in self.unused[:_MOST_LISTED])
             self.draft.say(2, f"# not used: {shown}")
 
-    def _column(self, depth: int, role: str, guess: _Guess, day: _Seen | None = None) -> None:
+    def _cycle(self) -> None:
+        """Ticks have no times that could tell which steps belong together: machine and day do."""
+        timeless = [group for group in self.wide if not set(group.columns) & set(ONE_TIME)]
+        machine, date = self.guesses.get("equipment_id"), self.guesses.get("date")
+        self.ticked = bool(timeless)
+        self.joined = ""
+        if timeless and "cycle_id" not in self.guesses and date is not None:
+            names = [g.column.name for g in (machine, date) if g is not None]
+            self.joined = f'cycle_id: {{join: [{", ".join(map(_text, names))}], with: " "}}'
+
+    def _column(self, depth: int, role: str, guess: Guess, day: Seen | None = None) -> None:
         sure = SURE if guess.score >= 7 else LIKELY if guess.score >= 4 else GUESS
         column = guess.column
-        if role in TIMES and column.kind == "clock":
+        if role in TIMES and column.kind == "epoch":
+            unit = "epoch_ms" if len(column.words[0]) > 10 else "epoch_s"
+            self.draft.say(
+                depth, f"{role}: {{from: {_text(column.name)}, unit: {unit}}}", f"{guess.why}, counted from 1970", sure
+            )
+        elif role in TIMES and column.kind == "clock":
             self._clock(depth, role, column, guess.why, sure, day)
         elif role in ("duration_s", "temperature_c", "concentration_ppm", "hardness_ppm"):
             self._measured(depth, role, column, guess.why, sure)
         else:
             self.draft.say(depth, f"{role}: {_text(column.name)}", guess.why, sure)
 
-    def _clock(self, depth: int, role: str, column: _Seen, why: str, sure: str, day: _Seen | None) -> None:
+    def _clock(self, depth: int, role: str, column: Seen, why: str, sure: str, day: Seen | None) -> None:
         date = day or (self.guesses["date"].column if "date" in self.guesses else None)
         if date is None:
             self.draft.open(depth, f"{role}: {{date: ?, time: {_text(column.name)}}}", "no column holds the day")
@@ -382,12 +156,12 @@ class _Columns:
         self.draft.say(depth, f"{role}:", why, sure)
         self.draft.say(depth + 1, f"date: {_text(date.name)}")
         self.draft.say(depth + 1, f"time: {_text(column.name)}")
-        if "night" in fold(date.name):
+        if self.wide or "night" in fold(date.name):
             self.draft.open(depth + 1, "night_until: ?", "up to which time of day is a time that of the next day?")
-        elif role == "ended_at":
+        if role == "ended_at" and "night" not in fold(date.name):
             self.draft.open(depth + 1, "after: started_at", "? if an end before its start is on the next day")
 
-    def _measured(self, depth: int, role: str, column: _Seen, why: str, sure: str) -> None:
+    def _measured(self, depth: int, role: str, column: Seen, why: str, sure: str) -> None:
         if role == "temperature_c" and column.unit == "F":
             role = "temperature_f"  # a limit is held against the scale that was read
         bare = column.kind == "number"
@@ -408,9 +182,31 @@ class _Columns:
             self.draft.open(depth, f"{role}: {{from: {_text(column.name)}, unit: ?}}",
                             f"{why}; one of {', '.join(allowed)}, and no unit is written")  # fmt: skip
 
+    def _open(self) -> None:
+        """What every row needs and no name told: the columns that could hold it."""
+        left = [self.names[name] for name in self.unused]
+        if "step" not in self.guesses and not self.wide:
+            texts = ", ".join(_shown(c.name) for c in left if c.kind == "text")
+            self.draft.open(3, "step: ?", "which column says what was done" + (f": {texts}?" if texts else "?"))
+        if "ended_at" not in self.guesses and not self.wide:
+            for column in left:
+                if column.kind in ("moment", "epoch"):
+                    unit = (
+                        {10: ", unit: epoch_s", 13: ", unit: epoch_ms"}.get(len(column.words[0]), "")
+                        if column.kind == "epoch"
+                        else ""
+                    )
+                    self.draft.open(
+                        3,
+                        f"ended_at: {{from: {_text(column.name)}{unit}}}",
+                        f"? if these times are ends; {_shown(column.name)} holds times",
+                    )
+
     def _constants(self) -> None:
         asked = {"store_id": "which store is it?", "equipment_id": "which machine is it?",
                  "procedure": "what is the pack's procedure called? (cip-audit rules list)"}  # fmt: skip
+        if not self.wide:
+            asked["agent"] = "what was it done with, if it was the same in every row?"
         missing = [name for name in asked if name not in self.guesses]
         if missing:
             self.draft.say(2, "constants:")
@@ -435,7 +231,8 @@ class _Columns:
                 self.draft.open(4, f"{_text(cell)}: ?", f"which {role} is it?")
 
     def _head(self) -> None:
-        if "    values:" not in self.draft.lines:
+        if not self.headed:
+            self.headed = True
             self.draft.say(2, "values:")
 
     def _targets(self) -> None:
@@ -443,23 +240,25 @@ class _Columns:
         if guess is None:
             return
         cells = [c for c in _once(guess.column.words) if not re.fullmatch(r"line-\d+", c)]
-        lines = [(c, found[1]) for c in cells if (found := _LINE.fullmatch(c))]
+        lines = [(c, found[1]) for c in cells if (found := LINE.fullmatch(c))]
         if not lines:
             return
         self._head()
         self.draft.say(3, "target:")
         for cell, number in lines[:_MOST_LISTED]:
             self.draft.say(4, f"{_text(cell)}: line-{number}", "looks like the number of a line", LIKELY)
-        for cell in [c for c in cells if not _LINE.fullmatch(c)][:_MOST_LISTED]:
+        for cell in [c for c in cells if not LINE.fullmatch(c)][:_MOST_LISTED]:
             self.draft.open(4, f"{_text(cell)}: ?", "which part is it?")
 
     def _steps(self) -> None:
         known = {fold(text): word for word, texts in aliases()["steps"].items() for text in texts}
-        lines = [g for g in self.wide if _LINE.fullmatch(g.prefix)]
-        others = [g for g in self.wide if not _LINE.fullmatch(g.prefix)]
+        lines = [g for g in self.wide if LINE.fullmatch(g.prefix)]
+        others = [g for g in self.wide if not LINE.fullmatch(g.prefix)]
         mixing = next((g for g in others if known.get(fold(g.prefix)) in ("test_solution", "mix_solution")), None)
         checking = next((g for g in others if known.get(fold(g.prefix)) == "verify"), None)
         self.draft.say(2, "steps:", "a row holds several steps", LIKELY)
+        if self.ticked:
+            self.draft.say(3, "# a tick shows that a step was done, neither when nor how long")
         before = [g for g in others if self._at(g) < min((self._at(one) for one in lines), default=0)]
         for group in before:
             self._step(group, known, mixing, checking)
@@ -473,22 +272,37 @@ class _Columns:
                 name = self.guesses[role].column.name
                 self.draft.say(2, f"# not used: {_shown(name)}; it may be {role} of one of the steps")
 
-    def _at(self, group: _Group) -> int:
-        return list(self.names).index(next(iter(group.columns.values())).name)
+    def _at(self, group: Group) -> int:
+        return list(self.names).index(group.all[0].name)
 
-    def _lines(self, lines: Sequence[_Group]) -> None:
-        targets = ", ".join(f"line-{_LINE.fullmatch(g.prefix)[1]}: {_text(g.prefix)}" for g in lines)  # type: ignore[index]
+    def _lines(self, lines: Sequence[Group]) -> None:
+        targets = ", ".join(f"line-{LINE.fullmatch(g.prefix)[1]}: {_text(g.prefix)}" for g in lines)  # type: ignore[index]
         self.draft.say(3, f"- targets: {{{targets}}}", "numbers of lines in the names", LIKELY)
         self.draft.say(4, "constants:")
         self.draft.open(5, "step: ?", "what was done to the lines?")
         self.draft.open(5, "agent: ?", "with what?")
-        self.draft.say(4, "columns:")
         first = lines[0]
+        ticks = [group.tick for group in lines if group.tick is not None]
+        if ticks:
+            words = list(dict.fromkeys(word for tick in ticks for word in tick.words))
+            self._when("*" + ticks[0].name[len(first.prefix) :], words)
+        if first.columns:
+            self.draft.say(4, "columns:")
         for role, column in first.columns.items():
-            starred = _Seen("*" + column.name[len(first.prefix) :], column.words, column.kind, column.unit)
-            self._column(5, role, _Guess(starred, role, 4, f"named like {column.name!r}"))
+            starred = Seen("*" + column.name[len(first.prefix) :], column.words, column.kind, column.unit)
+            self._column(5, role, Guess(starred, role, 4, f"named like {column.name!r}"))
 
-    def _step(self, group: _Group, known: Mapping[str, str], mixing: _Group | None, checking: _Group | None) -> None:
+    def _when(self, name: str, words: Sequence[str]) -> None:
+        """The marks of a column of ticks, and which of them say that a step was not done."""
+        no = {fold(word) for word in aliases()["ticks"]["no"]}
+        yes = ", ".join(_text(word) for word in _once(words) if fold(word) not in no)
+        not_done = ", ".join(_text(word) for word in _once(words) if fold(word) in no)
+        more = f", no: [{not_done}]" if not_done else ""
+        self.draft.say(
+            4, f"when: {{column: {_text(name)}, yes: [{yes}]{more}}}", "marks that say that it was done", LIKELY
+        )
+
+    def _step(self, group: Group, known: Mapping[str, str], mixing: Group | None, checking: Group | None) -> None:
         word = known.get(fold(group.prefix))
         self.draft.say(3, "- constants:")
         if word is not None:
@@ -497,9 +311,12 @@ class _Columns:
             self.draft.open(5, "step: ?", f"what was done to {group.prefix!r}?")
             self.draft.say(5, f"target: {_text(fold(group.prefix))}", "the name before the time", GUESS)
         self.draft.open(5, "agent: ?", "with what?")
-        self.draft.say(4, "columns:")
+        if group.tick is not None:
+            self._when(group.tick.name, group.tick.words)
+        if group.columns or group in (mixing, checking):
+            self.draft.say(4, "columns:")
         for role, column in group.columns.items():
-            self._column(5, role, _Guess(column, role, 4, f"named {column.name!r}"))
+            self._column(5, role, Guess(column, role, 4, f"named {column.name!r}"))
         if group is mixing:
             for role in ("concentration_ppm", "temperature_c", "ph"):
                 if role in self.guesses:
@@ -508,18 +325,21 @@ class _Columns:
             self._column(5, "verified_by", self.guesses["verified_by"])
 
 
-def _reading(draft: _Draft, read: FileRead) -> None:
+def _reading(draft: _Draft, read: FileRead, sheet: str) -> None:
     seen = read.told.get("seen", {})
     if seen.get("encoding"):
         draft.say(2, f"encoding: {seen['encoding']}", "the bytes are no UTF-8 text", GUESS)
     if seen.get("records"):
         draft.say(2, f"records: {_text(seen['records'])}", "the longest list of records", LIKELY)
     if read.format in ("csv", "xlsx"):
-        draft.say(2, f"# the header was found in row {seen.get('header_row', 1)}")
+        row, rows = seen.get("headers", {}).get(sheet, (1, 1))
+        draft.say(2, f"# the header was found in row {row}")
+        if rows > 1:
+            draft.say(2, f"header_rows: {rows}", "names that repeat under titles", LIKELY)
 
 
 def _style(
-    draft: _Draft, columns: Sequence[_Seen], dates: str | None, yearless: bool, why: str, decimal: str | None
+    draft: _Draft, columns: Sequence[Seen], dates: str | None, yearless: bool, why: str, decimal: str | None
 ) -> None:
     if dates:
         draft.say(2, f"dates: {dates}", why, LIKELY)
@@ -548,10 +368,11 @@ def _style(
         )
 
 
-def _rows(draft: _Draft, tables: Sequence[ParsedTable], columns: Sequence[_Seen]) -> None:
+def _rows(draft: _Draft, tables: Sequence[ParsedTable], columns: Sequence[Seen]) -> None:
     blank, totals = ({fold(w) for w in aliases()[key]} for key in ("blanks", "totals"))
     marks: dict[str, None] = {}
     skips: dict[str, dict[str, None]] = {}
+    ends: dict[str, dict[str, None]] = {}
     merged: dict[str, None] = {}
     for table in tables:
         for name, column in table.texts.items():
@@ -560,18 +381,21 @@ def _rows(draft: _Draft, tables: Sequence[ParsedTable], columns: Sequence[_Seen]
             found = sorted(w for w in used if fold(w) in totals)
             if found:
                 skips.setdefault(name, {}).update(dict.fromkeys(found))
+        for name, words in footers(table)[0].items():
+            ends.setdefault(name, {}).update(words)
         merged.update(dict.fromkeys(d.column for d in table.defects if d.code == "merged_blank"))
     if marks:
         draft.say(2, f"blanks: [{', '.join(map(_text, marks))}]", "cells that say that there is nothing", LIKELY)
     if merged:
         draft.say(2, f"fill_down: [{', '.join(map(_text, merged))}]", "merged cells stand over several rows", LIKELY)
-    if skips:
-        draft.say(2, "skip:", "lines that sum up", LIKELY)
-        for name, words in skips.items():
-            draft.say(3, f"- {{column: {_text(name)}, equals: [{', '.join(map(_text, words))}]}}")
+    if skips or ends:
+        draft.say(2, "skip:", "lines that sum up, or say who printed it", LIKELY)
+    for key, of_columns in (("equals", skips), ("begins", ends)):
+        for name, words in of_columns.items():
+            draft.say(3, f"- {{column: {_text(name)}, {key}: [{', '.join(map(_text, words))}]}}")
 
 
-def _first_with(columns: Sequence[_Seen], mark: str) -> str:
+def _first_with(columns: Sequence[Seen], mark: str) -> str:
     return next((w for c in columns if c.kind in ("number", "amount") for w in c.words if mark in w), "")
 
 

@@ -15,20 +15,14 @@ from pydantic import BeforeValidator, Field, WithJsonSchema, field_validator, mo
 
 from validator.documents import Document, Flag, Number, Source, Text, Whole, load, read, suggest
 from validator.errors import WrongInput
-from validator.tables import CANONICAL, FREE_TEXT, REQUIRED, TEXTS, TIMES
+from validator.mapping.aliases import fold
+from validator.tables import CANONICAL, FREE_TEXT, ONE_TIME, REQUIRED, TEXTS, TIMES, UNITS
 
-ONE_TIME = ("started_at", "ended_at", "duration_s")
-UNITS: dict[str, tuple[str, ...]] = {
-    "duration_s": ("s", "min", "h"),
-    "temperature_c": ("C", "F"),
-    "temperature_f": ("F",),
-    "concentration_ppm": ("ppm", "mg/L", "%"),
-    "hardness_ppm": ("ppm", "mg/L"),
-}
-"""The units in which a bare number of a column can be; other numbers have none, and times have those below."""
 SHEET, FILE = "@sheet", "@file"
 """Stand for the name of the sheet or of the file, as a column that has it in every row."""
+MOST_HEADER_ROWS = 4
 EPOCHS = ("epoch_s", "epoch_ms")
+"""What a count can be that stands for a time."""
 Encoding = Literal[
     "windows-1250", "windows-1251", "windows-1252", "windows-1253", "windows-1254", "windows-1257",
     "iso-8859-1", "iso-8859-2", "iso-8859-5", "iso-8859-7", "iso-8859-9", "iso-8859-15", "ibm437", "ibm850", "macintosh",
@@ -183,11 +177,15 @@ class Skip(Document):
 
 
 class Layout(_Sparse):
-    """How the files whose name fits `match` are laid out; `*` stands for any text. Absent keys assume nothing."""
+    """How the files whose name fits `match` are laid out; `*` stands for any text. Absent keys assume nothing.
+
+    A header over several `header_rows` begins in `header_row`; a title above a name goes before it, `Line 1 start`.
+    """
 
     match: Text = "*"
     sheets: tuple[Text, ...] = ()
     header_row: Whole | None = None
+    header_rows: Whole = 1
     delimiter: Literal[",", ";", "\t", "|"] | None = None
     encoding: Encoding | None = None
     records: Text | None = None
@@ -230,6 +228,13 @@ class Layout(_Sparse):
             raise ValueError(f"found {value}; rows are counted from 1, and a header stands within the first 1000")
         return value
 
+    @field_validator("header_rows")
+    @classmethod
+    def _few(cls, value: int) -> int:
+        if not 1 <= value <= MOST_HEADER_ROWS:
+            raise ValueError(f"found {value}; a header takes 1 to {MOST_HEADER_ROWS} rows, and header_row is its first")
+        return value
+
     @field_validator("year")
     @classmethod
     def _likely(cls, value: int | None) -> int | None:
@@ -264,8 +269,12 @@ class Layout(_Sparse):
             for name in REQUIRED:
                 if name not in given:
                     raise ValueError(f"no column or constant gives {name}{which}, which every row needs")
-            if not given.intersection(ONE_TIME):
-                raise ValueError(f"none of {', '.join(ONE_TIME)} is given{which}; a row needs one of them")
+            ticked = self.steps and (plan.when is not None or "performed_by" in plan.columns)
+            if not given.intersection(ONE_TIME) and not (ticked and "cycle_id" in given):
+                raise ValueError(
+                    f"none of {', '.join(ONE_TIME)} is given{which}; a row needs one of them"
+                    + (", or a cycle_id where a tick alone shows that it was done" if ticked else "")
+                )
 
     def _folded_once(self) -> None:
         if self.match_case:
@@ -317,15 +326,20 @@ class Layout(_Sparse):
 
 
 class MappingFile(Document):
-    """The whole file: its id, and one layout for each kind of file; the first that fits a file's name is used."""
+    """The whole file: its id, and one layout for each kind of file; the first that fits a file's name is used.
+
+    Of a workbook, each sheet is read by the first layout that fits the file's name and takes the sheet.
+    """
 
     mapping: Text
     files: tuple[Layout, ...]
 
-    def layout(self, name: str) -> Layout | None:
-        """The layout for a file, by the last part of its name; None where none fits."""
+    def layouts(self, name: str) -> tuple[Layout, ...]:
+        """The layouts for a file, by the last part of its name, up to the first that takes every sheet; none may fit."""
         last = PurePath(name.replace("\\", "/")).name
-        return next((one for one in self.files if fnmatchcase(last.casefold(), one.match.casefold())), None)
+        fitting = [one for one in self.files if fnmatchcase(last.casefold(), one.match.casefold())]
+        whole = next((at for at, one in enumerate(fitting) if not one.sheets), len(fitting) - 1)
+        return tuple(fitting[: whole + 1])
 
 
 def lists_of(names: Iterable[str]) -> tuple[str, ...]:
@@ -345,11 +359,6 @@ def lists_of(names: Iterable[str]) -> tuple[str, ...]:
         if not inner.startswith(outer):
             raise ValueError(f"columns go through two lists, {outer} and {inner}; a row can come from one of them")
     return tuple(ordered)
-
-
-def fold(text: str) -> str:
-    """A name or word as it is compared: blanks at the ends taken off, runs of them joined, case left aside."""
-    return " ".join(text.split()).casefold()
 
 
 @dataclass(frozen=True)

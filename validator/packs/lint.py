@@ -11,7 +11,7 @@ from pydantic import BaseModel
 from validator.documents import suggest
 from validator.packs.consistency import conflicts
 from validator.packs.layering import faults as layering_faults
-from validator.packs.model import BoundRule, CaseFile, Pack, Rule
+from validator.packs.model import BoundRule, CaseFile, Cite, Pack, Rule
 from validator.statuses import Status
 from validator.tables import AGENTS, STEPS
 
@@ -29,7 +29,7 @@ _NEEDED = (*(s.value for s in Status), "boundary")
 
 def lint(pack: Pack) -> list[str]:
     """Every fault of a pack that `load_pack` could read, one sentence each; none for a pack fit to be trusted."""
-    faults = [*_pack(pack), *_clauses(pack), *conflicts(pack), *_unwritten_pack(pack)]
+    faults = [*_pack(pack), *_corrections(pack), *_clauses(pack), *conflicts(pack), *_unwritten_pack(pack)]
     for bound in pack.rules:
         if bound.pack == pack.id:
             faults.extend(f"{bound.place}: rule {bound.rule.id}: {fault}" for fault in _rule(bound, pack))
@@ -71,6 +71,12 @@ def _pack(pack: Pack) -> Iterable[str]:
         yield f"pack {pack.id}: version is {pack.version!r}; write it as 1.0.0"
 
 
+def _corrections(pack: Pack) -> Iterable[str]:
+    for grade, correction in pack.grading.correct_within.items():
+        place = f"pack {pack.id}: grading.correct_within.{grade.value}"
+        yield from (f"{place}: {fault}" for fault in _cite(correction, pack))
+
+
 def _speaks_of_steps(bound: BoundRule) -> bool:
     return any(key in _STEP_KEYS for key, _ in _named(bound.params))
 
@@ -93,15 +99,19 @@ def _rule(bound: BoundRule, pack: Pack) -> Iterable[str]:
     if not rule.cites:
         yield "cites no source; common practice is cited as such"
     for cite in rule.cites:
-        if cite.source not in pack.sources:
-            yield f"cites the source {cite.source!r}, which the pack does not list"
-        elif not cite.says:
-            yield f"cites {cite.source} without saying in own words what it asks"
-        elif pack.sources[cite.source].published and not _has_clause(pack, cite.source, cite.section):
-            yield f"cites {cite.source} {cite.section or ''}, which clauses.yaml does not list".replace(" ,", ",")
+        yield from _cite(cite, pack)
     yield from _plan(rule)
     yield from layering_faults(bound)
     yield from _cases(rule.id, pack.cases.get(rule.id))
+
+
+def _cite(cite: Cite, pack: Pack) -> Iterable[str]:
+    if cite.source not in pack.sources:
+        yield f"cites the source {cite.source!r}, which the pack does not list"
+    elif not cite.says:
+        yield f"cites {cite.source} without saying in own words what it asks"
+    elif pack.sources[cite.source].published and not _has_clause(pack, cite.source, cite.section):
+        yield f"cites {cite.source} {cite.section or ''}, which clauses.yaml does not list".replace(" ,", ",")
 
 
 def _plan(rule: Rule) -> Iterable[str]:

@@ -159,7 +159,7 @@ def _read_folder(path: Path, with_cases: bool) -> _Files:
 
 
 def _merge(layers: list[_Files], faults: list[str], bind: bool) -> Pack:
-    """One pack out of its layers: a rule of the same id replaces the one beneath it."""
+    """One pack out of its layers: a rule of the same id, or a part of the grading, replaces the one beneath it."""
     top = layers[-1]
     rules: dict[str, BoundRule] = {}
     sources: dict[str, Cited] = {}
@@ -173,7 +173,8 @@ def _merge(layers: list[_Files], faults: list[str], bind: bool) -> Pack:
         cases.update(layer.cases)
     if not rules and not faults:
         faults.append(f"{top.source.name}: the pack {top.pack.pack!r} has no rule; a pack without rules judges nothing")
-    grading = next((f.pack.grading for f in reversed(layers) if f.pack.grading is not None), None) or Grading()
+    graded = [f.pack.grading for f in layers if f.pack.grading is not None]
+    grading = Grading().model_copy(update={name: getattr(g, name) for g in graded for name in g.model_fields_set})
     procedure = next((f.pack.procedure for f in reversed(layers) if f.pack.procedure is not None), None)
     return Pack(
         id=top.pack.pack, version=top.pack.version, title=top.pack.title or top.pack.pack,

@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, Field, field_validator
 
-from validator.documents import Capacities, Document, Flag, Number, Text, Whole
+from validator.documents import Capacities, Document, DurationText, Flag, Number, Text, Whole
 from validator.statuses import Grade, Status
 
 Authority = Literal["manufacturer", "regulation", "company", "practice"]
@@ -31,6 +31,12 @@ class Cite(Document):
     source: Text
     section: Text | None = None
     says: Text | None = None
+
+
+class Correction(Cite):
+    """How soon a breach must be put right, from the moment of the audit on, and where that time comes from."""
+
+    within: DurationText
 
 
 class Profile(Document):
@@ -67,12 +73,17 @@ def _default_results() -> tuple[ResultStep, ...]:
 
 
 class Grading(Document):
-    """How grades weigh in the score, how a mark moves a grade, and which result follows; the first that holds wins."""
+    """How grades weigh in the score, how a mark moves a grade, and which result follows; the first that holds wins.
+
+    `correct_within` says by grade how soon a breach must be put right; a grade that it leaves out has no time. A part that a
+    pack does not write is that of the pack beneath.
+    """
 
     weights: Mapping[Grade, Number] = Field(default_factory=_default_weights)
     cos: Literal["keep", "lower"] = "keep"
     repeat: Literal["keep", "raise"] = "keep"
     results: tuple[ResultStep, ...] = Field(default_factory=_default_results)
+    correct_within: Mapping[Grade, Correction] = Field(default_factory=dict)
 
     @field_validator("weights")
     @classmethod

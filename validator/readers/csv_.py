@@ -46,6 +46,7 @@ def read_bytes(
     if fast is None:
         fast = len(data) >= WORTH_FAST or "pyarrow.csv" in sys.modules
     table = _Reading(data, layout, budget).all(fast)
+    table.headings = layout.header.headings
     return [table], [*assumptions, *layout.header.assumptions], list(layout.header.notices)
 
 
@@ -100,7 +101,7 @@ class _Reading:
 
     def _within_budget(self) -> None:
         if self.table.size > self.budget.rows:
-            raise Unreadable("too_many_rows", f"has more than {self.budget.rows} rows, the most that are read")
+            raise Unreadable("too_many_rows", f"has more than {self.budget.rows} rows; {self.budget.says('rows')}")
 
     def _plain(self, stop: int, pool: ThreadPoolExecutor | None = None) -> bool:
         """Take the block up to `stop` at once if it is plain; with a pool the next one is split meanwhile."""
@@ -130,7 +131,8 @@ class _Reading:
         while self.at < stop:
             end, after = line_end(self.data, self.at)
             if end - self.at > self.budget.line_bytes:
-                self._lose("line_too_long", f"is a line of more than {self.budget.line_bytes} bytes", after)
+                why = f"is a line of {end - self.at} bytes; {self.budget.says('line-size')}"
+                self._lose("line_too_long", why, after)
                 continue
             text = self.data[self.at : end]
             if self.foreign and text.strip(_BLANK + delimiter):

@@ -5,8 +5,9 @@ from __future__ import annotations
 import codecs
 import functools
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 from validator.errors import Unreadable
 from validator.readers.headers import CANONICAL_NAMES, Header, Names
@@ -99,33 +100,44 @@ def find_layout(
     data: Bytes, start: int, budget: Budget, assumptions: list[str], names: Names = CANONICAL_NAMES
 ) -> Layout:
     """The first of the leading lines that one delimiter splits into every needed name; else `Unreadable`."""
-    best: tuple[int, int, list[str]] | None = None
+    best: tuple[int, int, Sequence[str]] | None = None
     delimiters: tuple[bytes, ...] = (names.delimiter,) if names.delimiter else DELIMITERS
-    for number, (line, after) in enumerate(_leading_lines(data, start, budget, names.within), 1):
+    source = _leading_lines(data, start, budget)
+    leading: list[tuple[bytes | None, int]] = []
+    for number in range(1, names.within + 1):
+        leading += islice(source, number - 1 + names.rows - len(leading))  # no line is looked at before it is needed
+        if len(leading) < number:
+            break
+        line = leading[number - 1][0]
+        if line is None:
+            why = f"has a line of more than {budget.line_bytes} bytes; {budget.says('line-size')}"
+            raise Unreadable("line_too_long", why, str(number))
         directive = _SEP_LINE.fullmatch(line.strip(b" ")) if number == 1 else None
         if directive:
             delimiters = (directive[1],)
             continue
         for delimiter in delimiters:
             spaced = line.count(delimiter + b" ") == line.count(delimiter) > 0
-            cells = split_strictly(line, delimiter, spaced)
-            stray = cells is None
-            if cells is None and not names.open:
-                cells = line.replace(b'"', b"").split(delimiter)
-            if cells is None:
+            lines = _split(leading[number - 1 : number - 1 + names.rows], delimiter, spaced)
+            stray = not lines and not names.open
+            if stray:
+                lines = [line.replace(b'"', b"").decode("utf-8", "replace").split(delimiter.decode("latin-1"))]
+            if not lines:
                 continue
-            found = [cell.decode("utf-8", "replace") for cell in cells]
-            if names.is_header(found, number):
+            found = names.header(lines, number)
+            if found is not None:
+                place = number, number + found[1] - 1
+                own, after = lines[found[1] - 1], leading[place[1] - 1][1]
                 widths = list(_widths_below(data, after, budget, delimiter, spaced))
-                if stray and widths[:1] != [len(found)]:
+                if stray and widths[:1] != [len(own)]:
                     continue  # the header may go on in the next line
                 if stray:
                     assumptions.append("the header has a quotation mark too many, which is left out of the names")
-                found = _without_extra(found, widths, assumptions)
-                return _layout(names, found, delimiter, spaced, number, after, budget, assumptions)
-            worth = 0 if stray else names.promise(found)
+                header = _without_extra(list(found[0]), own, widths, assumptions)
+                return _layout(names, header, delimiter, spaced, place, after, budget, assumptions)
+            worth = 0 if stray else names.promise(lines[0])
             if worth and (best is None or worth > best[0]):
-                best = worth, number, found
+                best = worth, number, lines[0]
     raise names.none(best[2] if best else None, f"{best[1] if best else 1}:")
 
 
@@ -141,56 +153,69 @@ def _widths_below(data: Bytes, start: int, budget: Budget, delimiter: bytes, spa
         at = after
 
 
-def _without_extra(names: list[str], widths: list[int], assumptions: list[str]) -> list[str]:
-    """The header without the one cell that has no name, where every line below has one cell less: it is no column."""
+def _without_extra(
+    names: list[str], own: list[str], widths: list[int], assumptions: list[str]
+) -> tuple[list[str], list[str]]:
+    """The header and its last line without the one cell that has no name, where every line below has one cell less."""
     blank = [at for at, name in enumerate(names) if not name.strip()]
     widths = [width for width in widths if width]
-    if len(blank) != 1 or len(widths) < _ENOUGH or set(widths) != {len(names) - 1}:
-        return names
+    if len(blank) != 1 or len(widths) < _ENOUGH or set(widths) != {len(own) - 1}:
+        return names, own
+    at = blank[0]
     assumptions.append(
-        f"cell {blank[0] + 1} of the header has no name and no line below has so many cells: it is taken for no column"
+        f"cell {at + 1} of the header has no name and no line below has so many cells: it is taken for no column"
     )
-    return names[: blank[0]] + names[blank[0] + 1 :]
+    return names[:at] + names[at + 1 :], own[:at] + own[at + 1 :]
 
 
-def _leading_lines(data: Bytes, start: int, budget: Budget, within: int) -> Iterator[tuple[bytes, int]]:
+def _split(lines: Sequence[tuple[bytes | None, int]], delimiter: bytes, spaced: bool) -> list[list[str]]:
+    """These lines up to the first that the delimiter does not split."""
+    found = []
+    for line, _ in lines:
+        cells = None if line is None else split_strictly(line, delimiter, spaced)
+        if cells is None:
+            break
+        found.append([cell.decode("utf-8", "replace") for cell in cells])
+    return found
+
+
+def _leading_lines(data: Bytes, start: int, budget: Budget) -> Iterator[tuple[bytes | None, int]]:
+    """The lines of a file with the place after each; none in place of one that is too long."""
     at = start
-    for number in range(1, within + 1):
-        if at >= len(data):
-            return
+    while at < len(data):
         end, after = line_end(data, at)
-        if end - at > budget.line_bytes:
-            raise Unreadable("line_too_long", f"has a line of more than {budget.line_bytes} bytes", str(number))
-        yield data[at:end], after
+        yield (data[at:end] if end - at <= budget.line_bytes else None), after
         at = after
 
 
 def _layout(
     wanted: Names,
-    names: list[str],
+    found: tuple[list[str], list[str]],
     delimiter: bytes,
     spaced: bool,
-    number: int,
+    lines: tuple[int, int],
     after: int,
     budget: Budget,
     assumptions: list[str],
 ) -> Layout:
+    """The layout by a header: its names with the cells of its last line, and its first and last line."""
+    (names, own), (number, last) = found, lines
     if len(names) > budget.columns:
-        raise Unreadable(
-            "too_many_columns", f"has {len(names)} columns; at most {budget.columns} are read", f"{number}:*"
-        )
+        raise Unreadable("too_many_columns", f"has {len(names)} columns; {budget.says('columns')}", f"{number}:*")
     header = wanted.read(names, f"{number}:")
     if delimiter != b",":
         spoken = _SPOKEN.get(delimiter, repr(delimiter.decode("latin-1")))
         assumptions.append(f"cells are separated by {spoken}, which splits the header into the needed names")
     if spaced:
         assumptions.append("a blank follows every delimiter, as in the header; it belongs to no cell")
-    if number > 1:
-        assumptions.append(f"the header is line {number}; the lines above it are not records")
+    if last > 1:
+        what = f"line {number}" if last == number else f"lines {number} to {last}"
+        above = "; the lines above it are not records" if number > 1 else ""
+        assumptions.append(f"the header is {what}{above}")
     columns = {name: at for at, name in header.columns.items()}
-    folded = tuple(name.strip().casefold() for name in names)
+    folded = tuple(name.strip().casefold() for name in own)
     needed = tuple(name for name in wanted.needed if name in columns and name not in TIMES)
-    return Layout(wanted, header, delimiter, spaced, len(names), after, number + 1, columns, folded, needed)
+    return Layout(wanted, header, delimiter, spaced, len(own), after, last + 1, columns, folded, needed)
 
 
 def split_strictly(line: bytes, delimiter: bytes, spaced: bool = False) -> list[bytes] | None:

@@ -8,8 +8,9 @@ from collections.abc import Sequence
 from fnmatch import fnmatchcase
 
 from validator.errors import Unreadable
-from validator.mapping.model import FILE, SHEET, Layout, fold, lists_of
-from validator.readers.headers import HEADER_WITHIN, Header, Names
+from validator.mapping.aliases import fold
+from validator.mapping.model import FILE, SHEET, Layout, lists_of
+from validator.readers.headers import HEADER_WITHIN, Header, Names, Spans, joined
 from validator.tables import REQUIRED
 
 _POSITION = re.compile(r"#([1-9]\d{0,3})", re.ASCII)
@@ -22,13 +23,16 @@ _MOST_EVERY = 512
 class Named(Names):
     """The columns of a layout, each under the name that the layout gives it; `#3` is the third, whatever its name.
 
-    With `every`, the columns that the layout leaves aside are handed on as well, under the names that they have.
+    With `every`, the columns that the layout leaves aside are handed on as well, under the names that they have. Sheets that
+    a layout `before` takes are left to it; `took` says whether any was taken here.
     """
 
     raw = True
 
-    def __init__(self, layout: Layout, every: bool = False) -> None:
+    def __init__(self, layout: Layout, every: bool = False, before: Sequence[Layout] = ()) -> None:
         self.layout = layout
+        self.before = before
+        self.took = False
         self.every = every
         uses = {name: names for name, names in layout.sources().items() if name not in (SHEET, FILE)}
         self.uses = uses
@@ -43,13 +47,16 @@ class Named(Names):
         self.watched = self.needed
         self.order = tuple(uses)
         self.within = max(HEADER_WITHIN, layout.header_row or 0)
+        self.rows = layout.header_rows
         self.delimiter = layout.delimiter.encode() if layout.delimiter else None
         self.encoding = layout.encoding
         self.records = layout.records
         self.lists = lists_of(uses)
 
     def takes(self, sheet: str) -> bool:
-        return not self.layout.sheets or any(fnmatchcase(fold(sheet), fold(pattern)) for pattern in self.layout.sheets)
+        takes = _takes(self.layout, sheet) and not any(_takes(one, sheet) for one in self.before)
+        self.took |= takes
+        return takes
 
     def named(self, header: Sequence[str]) -> dict[int, str]:
         found: dict[int, str] = {}
@@ -65,12 +72,15 @@ class Named(Names):
         return found
 
     def key(self, key: str) -> str | None:
-        return self.wanted.get(fold(key)) or (key if self.every else None)
+        folded = fold(key)
+        return self.wanted.get(folded) or (folded if folded in self.lists else key if self.every else None)
 
-    def is_header(self, cells: Sequence[str], row: int) -> bool:
-        if self.layout.header_row is not None and row != self.layout.header_row:
-            return False
-        return self.must <= {fold(cell) for cell in cells} and all(at < len(cells) for at in self.at)
+    def header(self, lines: Sequence[Sequence[str]], row: int, spans: Spans = None) -> tuple[Sequence[str], int] | None:
+        if self.layout.header_row not in (None, row) or len(lines) < self.rows:
+            return None
+        cells = joined(lines[: self.rows], spans) if self.rows > 1 else lines[0]
+        found = self.must <= {fold(cell) for cell in cells} and all(at < len(cells) for at in self.at)
+        return (cells, self.rows) if found else None
 
     def heads(self, cells: Sequence[str]) -> bool:
         # one or two names can stand in a record as well: a shift called Day
@@ -93,6 +103,7 @@ class Named(Names):
                 why = f"has no column {name!r}, which the mapping names for {for_}{_nearest(name, cells)}"
                 raise Unreadable("missing_column", why, place + name)
         others = [cell.strip() for at, cell in enumerate(cells) if cell.strip() and columns.get(at) not in self.uses]
+        others = [cell for cell in others if fold(cell) not in self.lists]
         return Header(columns, tuple(cells), [], [_left_over(others)] if others else [])
 
     def none(self, best: Sequence[str] | None, place: str = "") -> Unreadable:
@@ -117,21 +128,31 @@ class Named(Names):
         return text.replace(".", self.layout.decimal)
 
 
+def _takes(layout: Layout, sheet: str) -> bool:
+    return not layout.sheets or any(fnmatchcase(fold(sheet), fold(pattern)) for pattern in layout.sheets)
+
+
 class Unknown(Names):
-    """Every column of a file of which nothing is known; what was found out on the way is in `seen`.
+    """Every column of a file of which nothing is known; `seen` has for each sheet where its header begins and its rows.
 
     Of an object, the longest list of objects holds the records. The header is the first line with several different names none of which looks like a number or a time.
     """
 
     raw = True
     open = True
+    rows = 2
     needed = ()
     watched = ()
     order = ()
 
     def __init__(self) -> None:
-        self.seen: dict[str, int] = {}
+        self.seen: dict[str, tuple[int, int]] = {}
+        self.sheet = ""
         self._looked = False
+
+    def takes(self, sheet: str) -> bool:
+        self.sheet = sheet
+        return True
 
     def named(self, header: Sequence[str]) -> dict[int, str]:
         found: dict[int, str] = {}
@@ -145,13 +166,14 @@ class Unknown(Names):
     def key(self, key: str) -> str | None:
         return key
 
-    def is_header(self, cells: Sequence[str], row: int) -> bool:
-        names = [fold(cell) for cell in cells if cell.strip()]
-        words = [name for name in names if any(c.isalpha() for c in name) and not _VALUE.fullmatch(name)]
-        found = len(names) >= 3 and len(words) == len(names) and 2 * len(names) > len(cells) and len(set(names)) >= 3
-        if found:
-            self.seen.setdefault("header_row", row)
-        return found
+    def header(self, lines: Sequence[Sequence[str]], row: int, spans: Spans = None) -> tuple[Sequence[str], int] | None:
+        cells, rows = lines[0], 1
+        if len(lines) > 1 and _stands_in_two(lines[0], lines[1]):
+            cells, rows = joined(lines[:2], spans), 2
+        elif not _names_alone(cells, len(cells)):
+            return None
+        self.seen.setdefault(self.sheet, (row, rows))
+        return cells, rows
 
     def heads(self, cells: Sequence[str]) -> bool:
         return False
@@ -178,6 +200,27 @@ class Unknown(Names):
             path = f"{fold(found[0])}[]"
             self.lists = (*self.lists, path)
             here, before = _first_entry(here, found[0][len(before) :]), f"{path}."
+
+
+def _names_alone(cells: Sequence[str], width: int) -> bool:
+    """Whether a line holds several different names, and nothing that looks like a number or a time."""
+    names = [fold(cell) for cell in cells if cell.strip()]
+    words = [name for name in names if any(c.isalpha() for c in name) and not _VALUE.fullmatch(name)]
+    return len(words) == len(names) and 2 * len(names) > width and len(set(names)) >= 3
+
+
+def _stands_in_two(above: Sequence[str], below: Sequence[str]) -> bool:
+    """Whether a line of titles stands above names that repeat from title to title."""
+    names = [fold(cell) for cell in below if cell.strip()]
+    twice = {name for name in names if names.count(name) > 1}
+    both = joined([above, below])
+    filled = [cell for cell in both if cell]
+    return (
+        bool(twice)
+        and all(any(c.isalpha() for c in name) and not _VALUE.fullmatch(name) for name in names)
+        and len(set(map(fold, filled))) == len(filled)
+        and _names_alone(both, len(both))
+    )
 
 
 def _lists_within(record: object, before: str) -> list[str]:

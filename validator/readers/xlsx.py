@@ -5,25 +5,29 @@ from __future__ import annotations
 import bisect
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from datetime import datetime, timedelta
 from decimal import Decimal
+from itertools import chain, islice
 from pathlib import Path
 
 import numpy as np
 
 from validator.errors import Unreadable
+from validator.quantities import plain_number
 from validator.readers.columns import Fault, code, too_long
-from validator.readers.headers import CANONICAL_NAMES, Header, Names
+from validator.readers.headers import CANONICAL_NAMES, NOT_NAMED, Header, Names, Spans
 from validator.readers.packages import open_package
-from validator.readers.sheets import Cell, SheetCells, letters
+from validator.readers.sheets import Cell, Range, SheetCells, letters
 from validator.readers.workbook import DATE, LENGTH, NUMBER, PERCENT, Sheet, Workbook, damaged, read_workbook, unescape
 from validator.tables import NUMBERS, TIMES, Budget, CellDefect, Column, RawTable, TextColumn
 
+Row = tuple[int, list[Cell]]
 _WHOLE = re.compile(r"-?\d{1,18}", re.ASCII)
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,4})?", re.ASCII)
 _DAY_MS = 86_400_000
+_SHOWN = 40
 _EPOCH_1900 = datetime(1899, 12, 30)
 _EPOCH_1904 = datetime(1904, 1, 1)
 _LAST_SERIAL = 2_958_466
@@ -33,15 +37,15 @@ _LAST_SERIAL = 2_958_466
 def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[list[RawTable], list[str], list[str]]:
     """One table a sheet with a header, with what was assumed to read them and notices; raise `Unreadable`."""
     with open_package(path, budget) as package:
-        book = read_workbook(package, budget.cells)
+        book = read_workbook(package, budget)
         assumptions: list[str] = []
         notices: list[str] = []
         tables: list[RawTable] = []
-        best: tuple[int, str, list[str]] | None = None
+        best: tuple[int, str, Sequence[str]] | None = None
         for sheet in book.sheets:
             reading = _SheetReading(sheet, SheetCells(package, sheet.part, budget), book, budget, names)
             if not names.takes(sheet.name):
-                notices.append(f"the sheet {sheet.name!r} is not read: the mapping does not name it")
+                notices.append(f"the sheet {sheet.name!r} {NOT_NAMED}")
                 continue
             if sheet.hidden:
                 notices.append(f"the hidden sheet {sheet.name!r} is not read; it has {reading.count()}")
@@ -58,7 +62,7 @@ def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[li
         if not tables:
             raise names.none(best[2] if best else None, best[1] if best else "1:")
         if sum(len(table.rows) for table in tables) > budget.rows:
-            raise Unreadable("too_many_rows", f"has more than {budget.rows} rows, the most that are read")
+            raise Unreadable("too_many_rows", f"has more than {budget.rows} rows; {budget.says('rows')}")
         if book.from_1904:
             assumptions.append("dates are counted from 1904, as the workbook says")
         return tables, assumptions, notices
@@ -80,7 +84,8 @@ class _SheetReading:
         self.shown = {str(style): how for style, how in enumerate(book.shown)}
         self.header: Header | None = None
         self.assumptions: list[str] = []
-        self.best: tuple[int, str, list[str]] | None = None
+        self.best: tuple[int, str, Sequence[str]] | None = None
+        self.merged: list[Range] = []
         self.rows: list[int] = []
         self.cells: dict[str, list[str]] = {}
         self.folded: dict[str, str] = {}
@@ -101,14 +106,17 @@ class _SheetReading:
             return self._table(rows)
 
     def _table(self, rows: Iterator[tuple[int, list[Cell]]]) -> RawTable | None:
-        top = self._find_header(rows)
-        if top is None or self.header is None:
+        if self.names.rows > 1:
+            self.merged = self._merged()
+        found = self._find_header(rows)
+        if found is None or self.header is None:
             return None
+        top, own, waiting = found
         wanted = {at + 1: name for at, name in self.header.columns.items()}
         self.cells = {name: [] for name in wanted.values()}
-        self.folded = {name: self.header.names[at - 1].strip().casefold() for at, name in wanted.items()}
+        self.folded = {name: "".join(own[at - 1 : at]).strip().casefold() for at, name in wanted.items()}
         last = top
-        for row, cells in rows:
+        for row, cells in chain(waiting, rows):
             if self._add(row, cells, wanted):
                 self.blank_rows += row - last - 1
                 last = row
@@ -118,25 +126,61 @@ class _SheetReading:
             codes, words = code([None, *texts])  # None takes number 0, so that blank comes out as -1
             columns[name] = TextColumn(codes[1:] - 1, words[1:])
         rows_ = np.array(self.rows, dtype=np.int32)
-        return RawTable(self.sheet.name, rows_, columns, self.defects, self.blank_rows)
+        headings = {
+            name: (self.header.names[at - 1].strip(), letters(at))
+            for at, name in wanted.items()
+            if self.names.raw or self.folded[name] != name
+        }
+        return RawTable(self.sheet.name, rows_, columns, self.defects, self.blank_rows, headings)
 
-    def _find_header(self, rows: Iterator[tuple[int, list[Cell]]]) -> int | None:
-        for row, cells in rows:
-            if row > self.names.within:
+    def _merged(self) -> list[Range]:
+        """The merged cells, which stand behind all rows: of a header over several rows they say what a title covers."""
+        for _ in self.source.rows():
+            pass
+        merged, self.source.merged = self.source.merged, []
+        return merged
+
+    def _find_header(self, rows: Iterator[tuple[int, list[Cell]]]) -> tuple[int, Sequence[str], list[Row]] | None:
+        """The last row of the header with its own cells, and the rows after it that have been taken already."""
+        waiting: list[Row] = []
+        while True:
+            waiting += islice(rows, self.names.rows - len(waiting))
+            if not waiting or waiting[0][0] > self.names.within:
                 return None
-            names = [""] * max(cell.column for cell in cells)
-            for cell in cells:
-                names[cell.column - 1] = self._text(cell, "")[0]
+            row = waiting[0][0]
+            near = [one for one in waiting if one[0] - row < self.names.rows]
+            lines = (
+                [self._names(cells) for _, cells in near]
+                if near[-1][0] - row == len(near) - 1
+                else [self._names(near[0][1])]
+            )
             place = f"{self.sheet.name}!{row}:"
-            if self.names.is_header(names, row):
-                self.header = self.names.read(names, place)
-                if row > 1:
-                    self.assumptions.append(f"the header is row {row}; the rows above it are not records")
-                return row
-            worth = self.names.promise(names)
+            found = self.names.header(lines, row, self._spans(row))
+            if found is not None:
+                self.header = self.names.read(found[0], place)
+                last = row + found[1] - 1
+                if last > 1:
+                    what = f"row {row}" if last == row else f"rows {row} to {last}"
+                    self.assumptions.append(f"the header is {what}" + "; the rows above it are not records" * (row > 1))
+                return last, lines[found[1] - 1], waiting[found[1] :]
+            worth = self.names.promise(lines[0])
             if worth and (self.best is None or worth > self.best[0]):
-                self.best = worth, place, names
-        return None
+                self.best = worth, place, lines[0]
+            waiting.pop(0)
+
+    def _names(self, cells: list[Cell]) -> list[str]:
+        names = [""] * max(cell.column for cell in cells)
+        for cell in cells:
+            names[cell.column - 1] = self._text(cell, "")[0]
+        return names
+
+    def _spans(self, row: int) -> Spans:
+        """The merged cells that begin in a row and those beneath it; None where none of them goes over several columns."""
+        spans = [
+            [(one.left - 1, one.right - 1) for one in self.merged if one.top == row + more]
+            for more in range(self.names.rows)
+        ]
+        return spans if any(last > first for line in spans for first, last in line) else None
 
     def _add(self, row: int, cells: list[Cell], wanted: dict[int, str]) -> bool:
         """Append a row; one whose cells are all blank texts is none."""
@@ -155,7 +199,7 @@ class _SheetReading:
         if not filled:
             return False
         for name, fault, cell in faults:
-            self._flag(at, row, name, fault, cell.reference)
+            self._flag(at, row, name, fault, cell.reference, (cell.value or "")[:_SHOWN])
         if self._repeats_header(found):
             self.defects = [d for d in self.defects if d.index != at]
             self.defects.append(CellDefect(-1, row, "", "repeated_header", "repeats the header", True, self.sheet.name))
@@ -170,9 +214,9 @@ class _SheetReading:
             text.strip().casefold() == self.folded[n] for n, text in found.items()
         )
 
-    def _flag(self, at: int, row: int, name: str, fault: Fault, reference: str) -> None:
+    def _flag(self, at: int, row: int, name: str, fault: Fault, reference: str, value: str = "") -> None:
         message = f"{name} in {reference} {fault[1]}"
-        self.defects.append(CellDefect(at, row, name, fault[0], message, False, self.sheet.name))
+        self.defects.append(CellDefect(at, row, name, fault[0], message, False, self.sheet.name, value))
 
     def _flag_merged(self, wanted: dict[int, str]) -> None:
         """Cells that are blank because a merged cell covers them: filling them down would be a guess."""
@@ -216,7 +260,7 @@ class _SheetReading:
         return self._number(cell, name)
 
     def _bounded(self, text: str) -> tuple[str, Fault | None]:
-        return (text, None) if len(text) <= self.budget.cell_characters else ("", too_long(self.budget))
+        return (text, None) if len(text) <= self.budget.cell_characters else ("", too_long(self.budget, len(text)))
 
     def _shared(self, cell: Cell) -> str:
         value = cell.value or ""
@@ -259,7 +303,8 @@ class _SheetReading:
         """A date's number, days since the workbook's epoch, as an instant rounded to the millisecond."""
         first = 0 if self.book.from_1904 else 61
         if not first <= serial < _LAST_SERIAL:
-            return "", ("implausible_datetime", f"is the date number {serial:g}, no day after 28 February 1900")
+            days = "of 1904 to 9999" if self.book.from_1904 else "from March 1900 to 9999"
+            return "", ("implausible_datetime", f"is the date number {plain_number(serial)}, which is no day {days}")
         epoch = _EPOCH_1904 if self.book.from_1904 else _EPOCH_1900
         moment = epoch + timedelta(milliseconds=round(serial * _DAY_MS))
         return moment.isoformat(timespec="milliseconds" if moment.microsecond else "seconds"), None

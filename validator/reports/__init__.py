@@ -21,8 +21,8 @@ class Renderer:
 
     The module is imported at the first use, so that a run pays only for the formats it asks for. Every such module has
     `render(report: Report) -> bytes`, a pure function that shows the whole report and filters nothing silently. A
-    `canonical` format is for programs and stays the same whatever units and grouping its reader likes; any other takes
-    `group: Grouping` as well.
+    `canonical` format is for programs and stays the same whatever units and grouping its reader likes; any other that is
+    `grouped` takes `group: Grouping` as well. A `binary` one is not for a terminal.
     """
 
     name: str
@@ -30,11 +30,16 @@ class Renderer:
     description: str
     module: str
     canonical: bool = False
+    grouped: bool = True
+    binary: bool = False
+    draws: bool = False
+    """Whether the format shows `Report.pictures`, so that the audit has to compute them."""
 
     def render(self, report: Report, units: Units = "si", group: Grouping = "grade") -> bytes:
         """The report in this format, as the bytes of a complete file; `units` are those that its reader sees."""
         render = import_module(self.module).render
-        written: bytes = render(report) if self.canonical else render(for_reader(report, units), group=group)
+        shown = report if self.canonical else for_reader(report, units)
+        written: bytes = render(shown, group=group) if self.grouped and not self.canonical else render(shown)
         return written
 
 
@@ -42,9 +47,67 @@ RENDERERS: Mapping[str, Renderer] = MappingProxyType(
     {
         "text": Renderer("text", "txt", "plain text to read in a terminal", "validator.reports.text"),
         "json": Renderer(
-            "json", "json", "the whole report for programs and the archive", "validator.reports.json_", canonical=True
+            "json",
+            "json",
+            "the whole report for programs and the archive",
+            "validator.reports.json_",
+            canonical=True,
+            draws=True,
         ),
-        "html": Renderer("html", "html", "one self-contained page to read, send or print", "validator.reports.html"),
+        "html": Renderer(
+            "html", "html", "one self-contained page to read, send or print", "validator.reports.html", draws=True
+        ),
+        "pdf": Renderer(
+            "pdf", "pdf", "pages to print, sign and file", "validator.reports.pdf", draws=True, binary=True
+        ),
+        "sarif": Renderer(
+            "sarif",
+            "sarif",
+            "SARIF 2.1.0, for code scanning and viewers of findings",
+            "validator.reports.sarif",
+            canonical=True,
+        ),
+        "junit": Renderer(
+            "junit",
+            "xml",
+            "JUnit XML, for build servers: a suite a store, a case a rule",
+            "validator.reports.junit",
+            canonical=True,
+        ),
+        "markdown": Renderer("markdown", "md", "Markdown, for the summary of a job", "validator.reports.markdown"),
+        "annotations": Renderer(
+            "annotations",
+            "annotations.txt",
+            "the worst findings beside the lines of their files, in a build",
+            "validator.reports.annotations",
+            canonical=True,
+        ),
+        "csv": Renderer(
+            "csv", "csv", "the findings, one row each, to sort or to load", "validator.reports.csv_", canonical=True
+        ),
+        "xlsx": Renderer(
+            "xlsx",
+            "xlsx",
+            "the findings and the rows that show them, as a workbook",
+            "validator.reports.xlsx",
+            canonical=True,
+            binary=True,
+        ),
+        "actions-csv": Renderer(
+            "actions-csv",
+            "actions.csv",
+            "the list of corrective actions",
+            "validator.reports.actions_csv",
+            grouped=False,
+        ),
+        "actions-xlsx": Renderer(
+            "actions-xlsx",
+            "actions.xlsx",
+            "the list of corrective actions, to keep, sign and verify",
+            "validator.reports.actions_xlsx",
+            grouped=False,
+            binary=True,
+        ),
     }
 )
 """Every format by its name, in the order in which help shows them."""

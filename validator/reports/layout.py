@@ -5,43 +5,45 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from validator.findings import (
-    Counts,
+    Action,
+    Change,
     Due,
     Finding,
+    Gone,
     Grade,
     InputFile,
     Notice,
     RecordDefect,
     Report,
     RuleChecked,
-    Status,
-    StoreResult,
     Verdict,
 )
-from validator.reports import Grouping, opening, reasoning, sampling, words
+from validator.reports import Grouping, opening, sampling, words
+from validator.reports.finding import cited_sources, cycle_heading, finding_shown, subject
 from validator.reports.grouping import by_date, by_gravity, grouped
+from validator.reports.standing import store_shown, tally
 from validator.reports.view import (
+    ChangeShown,
     CheckedShown,
     CycleShown,
     DefectShown,
     DueShown,
     FileShown,
-    FindingShown,
+    GoneShown,
     GradeShown,
     MachineShown,
     RuleToDo,
-    Standing,
-    StoreShown,
-    Tally,
     View,
 )
 from validator.reports.visible import heading, name, sentence
+from validator.statuses import OPEN
 
 UNTITLED = "Clean-in-place audit"
 GOVERNS = "Local code, the label of each product and licensed practice govern. This report speaks of the records alone."
 SAFETY = "Read the cautions before any work with chemicals or on lines under pressure."
 NO_FINDINGS = "No check came out OUT or N/O."
 SHARES = "The share is that of OUT among the checks that came out IN or OUT, with its 95 % interval."
+NO_ACTION = "The rule names no corrective action."
 NO_RULES = "No rule was held against these records."
 NO_FILES = "No file was read."
 NOTHING_FIRST = "Nothing needs doing first."
@@ -57,7 +59,12 @@ CONTROLS = {
 }
 """The places in a HACCP plan as headings, in the order in which they are shown."""
 
-_CONTROL = {"critical_control_point": "critical control point", "prerequisite": "prerequisite"}
+_GONE = {
+    "met": "Now IN.",
+    "not_applicable": "Now N/A.",
+    "": "Not judged again: these records or packs do not hold this check, so nothing shows that it was put right.",
+}
+"""What became of a finding of an earlier report, by `Gone.now`."""
 
 
 def lay_out(report: Report, findings_shown: int, group: Grouping = "grade") -> View:
@@ -66,9 +73,8 @@ def lay_out(report: Report, findings_shown: int, group: Grouping = "grade") -> V
     Grouped by `plan`, findings at critical control points come first, then prerequisites; of one place by grade.
     """
     chosen = by_gravity(report.findings)[:findings_shown]
-    place = _place if group == "plan" else _nowhere
-    totals = grouped(report.findings, lambda finding: (place(finding), finding.grade))
-    shown = grouped(chosen, lambda finding: (place(finding), finding.grade))
+    totals = grouped(report.findings, lambda finding: (place_in_plan(finding, group), finding.grade))
+    shown = grouped(chosen, lambda finding: (place_in_plan(finding, group), finding.grade))
     return View(
         title=heading(report.title) or UNTITLED,
         headline=opening.headline(report),
@@ -88,8 +94,9 @@ def lay_out(report: Report, findings_shown: int, group: Grouping = "grade") -> V
             if (control, grade) in totals
         ),
         left_out=len(report.findings) - len(chosen),
-        actions=_actions(report.findings),
-        stores=tuple(_store(store) for store in report.stores),
+        actions=_actions(report),
+        times=_times(report.actions),
+        stores=tuple(store_shown(store) for store in report.stores),
         checked=tuple(_checked(rule) for rule in report.checked),
         by_hand=sampling.advice(sum(machine.cycles for store in report.stores for machine in store.equipment)),
         defects=_defects(report.record_defects),
@@ -97,6 +104,7 @@ def lay_out(report: Report, findings_shown: int, group: Grouping = "grade") -> V
         due=tuple(_due(due) for due in by_date(report.upcoming)),
         cautions=tuple(words.stopped(caution) for caution in report.cautions),
         files=tuple(_file(file) for file in report.inputs),
+        change=None if report.change is None else _change(report.change),
     )
 
 
@@ -110,6 +118,7 @@ def _facts(report: Report) -> tuple[tuple[str, str], ...]:
         ("Judged as of", name(report.as_of)),
         ("Held against", packs or "no rule pack"),
         ("Records", _read(report)),
+        ("Since then", "" if report.change is None else _since(report.change)),
         ("Score", words.score(verdict.score)),
         ("OUT by grade", words.grades(verdict.grades) or "none"),
         ("Evidence", _completeness(verdict)),
@@ -139,13 +148,9 @@ def _completeness(verdict: Verdict) -> str:
     return "" if known is None else f"{words.percent(known * 100)} of the checks could be shown from the records"
 
 
-def _nowhere(finding: Finding) -> str:
-    return ""
-
-
-def _place(finding: Finding) -> str:
-    """The finding's place in the plan; one that this program does not know is none."""
-    return finding.control if finding.control in CONTROLS else ""
+def place_in_plan(finding: Finding, group: Grouping) -> str:
+    """By the plan, the finding's place in it; one that this program does not know is none, and by grade all are one."""
+    return finding.control if group == "plan" and finding.control in CONTROLS else ""
 
 
 def _grade(
@@ -157,127 +162,42 @@ def _grade(
         grade=grade.value,
         count=words.count(len(every), "finding"),
         machines=tuple(
-            MachineShown(_subject(store, names.get(store, "")), name(equipment), len(found), _cycles(found, report))
+            MachineShown(subject(store, names.get(store, "")), name(equipment), len(found), _cycles(found, report))
             for (store, equipment), found in grouped(shown, lambda f: (f.store_id, f.equipment_id)).items()
         ),
     )
 
 
-def _subject(identity: str, called: str) -> str:
-    return f"{name(identity)}, {heading(called)}" if called and called != identity else name(identity)
-
-
 def _cycles(found: Sequence[Finding], report: Report) -> tuple[CycleShown, ...]:
     cycles = grouped(found, lambda finding: (finding.cycle_started, finding.cycle_id))
     return tuple(
-        CycleShown(_cycle(cycle, started), tuple(_finding(finding, report) for finding in cycles[started, cycle]))
+        CycleShown(
+            cycle_heading(cycle, started), tuple(finding_shown(finding, report) for finding in cycles[started, cycle])
+        )
         for started, cycle in sorted(cycles)
     )
 
 
-def _cycle(cycle: str, started: str) -> str:
-    if not cycle:
-        return "No cycle"
-    return f"Cycle {name(cycle)}, started {name(started)}" if started else f"Cycle {name(cycle)}"
-
-
-def _finding(finding: Finding, report: Report) -> FindingShown:
-    measures = (
-        ("observed", words.amount(finding.observed)),
-        ("required", words.required(finding.required)),
-        ("margin", words.margin(finding)),
-    )
-    remarks = (
-        f"Graded {finding.grade.value}: {words.stopped(finding.grade_reason)}" if finding.grade_reason else "",
-        f"Accepted deviation: {words.stopped(finding.deviation)}" if finding.deviation else "",
-        _own_limit(finding),
-    )
-    return FindingShown(
-        id=name(finding.id),
-        rule=name(finding.rule),
-        title=heading(finding.title),
-        status=finding.status.shown,
-        grade=finding.grade.value,
-        reason=words.plain(finding.reason),
-        marks=words.marks(finding),
-        target=name(finding.target),
-        message=words.capital(words.stopped(finding.message)),
-        measures=tuple((label, said) for label, said in measures if said),
-        rows=words.places(finding.evidence),
-        sources=_sources(finding),
-        cited=tuple(words.cited(cited) for cited in finding.citations),
-        hazard=sentence(finding.hazard),
-        limit_from=sentence(finding.limit_from),
-        control=_CONTROL.get(finding.control, ""),
-        action=words.stopped(finding.corrective_action),
-        action_when=_when(finding),
-        remarks=tuple(remark for remark in remarks if remark),
-        reasoning=reasoning.parts(finding, report.decision, report.as_of),
-    )
-
-
-def _own_limit(finding: Finding) -> str:
-    """A limit that the register sets can differ from the one in the rule's title and action."""
-    if not finding.limit_from.startswith("register") or finding.required is None or not finding.required.text:
-        return ""
-    return f"The limit of this machine holds, from the {words.stopped(finding.limit_from)} It is: {words.stopped(words.required(finding.required))}"
-
-
-def _when(finding: Finding) -> str:
-    if finding.status is not Status.OUT:
-        return "If it was not met"
-    return "If it occurs again" if "cos" in finding.marks else "To do"
-
-
-def _sources(finding: Finding) -> tuple[tuple[str, str], ...]:
-    return tuple((words.citation(cited), words.stopped(cited.says)) for cited in finding.citations)
-
-
-def _actions(findings: Sequence[Finding]) -> tuple[RuleToDo, ...]:
+def _actions(report: Report) -> tuple[RuleToDo, ...]:
+    of_rule = grouped(report.actions, lambda action: action.rule)
     return tuple(
         RuleToDo(
             rule=name(rule),
             title=heading(same[0].title),
             count=words.count(len(same), "finding"),
-            action=words.stopped(same[0].corrective_action) or "The rule names no corrective action.",
+            action=words.stopped(same[0].corrective_action) or NO_ACTION,
             hazard=sentence(same[0].hazard),
-            sources=_sources(same[0]),
+            sources=cited_sources(same[0].citations),
+            due=words.deadline(of_rule.get(rule, ())),
         )
-        for (_, rule), same in grouped(by_gravity(findings), lambda finding: (finding.pack, finding.rule)).items()
+        for (_, rule), same in grouped(
+            by_gravity(report.findings), lambda finding: (finding.pack, finding.rule)
+        ).items()
     )
 
 
-def _store(store: StoreResult) -> StoreShown:
-    machines = tuple(
-        _standing(
-            name(machine.equipment_id),
-            ", ".join(part for part in (name(machine.profile), words.count(machine.cycles, "cycle")) if part),
-            machine.verdict,
-            machine.next_due,
-        )
-        for machine in store.equipment
-    )
-    dates = [machine.next_due for machine in store.equipment if machine.next_due]
-    about = words.count(len(store.equipment), "machine")
-    whole = _standing(_subject(store.store_id, store.name), about, store.verdict, by_date(dates)[0] if dates else None)
-    return StoreShown(whole, name(store.timezone), machines)
-
-
-def _standing(subject: str, about: str, verdict: Verdict, due: Due | None) -> Standing:
-    return Standing(
-        subject=subject,
-        about=about,
-        result=heading(verdict.result) or "not stated",
-        reason=words.capital(words.stopped(verdict.result_reason)),
-        score=words.score(verdict.score),
-        grades=words.grades(verdict.grades) or "none",
-        tally=_tally(verdict.counts),
-        due=f"{name(due.due_on)}, {words.due(due)}" if due else "no date",
-    )
-
-
-def _tally(counts: Counts) -> Tally:
-    return f"{counts.in_:,}", f"{counts.out:,}", f"{counts.not_observed:,}", f"{counts.not_applicable:,}"
+def _times(actions: Sequence[Action]) -> tuple[tuple[str, str], ...]:
+    return cited_sources(dict.fromkeys(action.due_citation for action in actions if action.due_citation))
 
 
 def _checked(rule: RuleChecked) -> CheckedShown:
@@ -285,7 +205,7 @@ def _checked(rule: RuleChecked) -> CheckedShown:
         outcome = opening.NOT_EXERCISED
     else:
         outcome = words.share(rule.out_share, rule.out_low, rule.out_high)
-    return CheckedShown(name(rule.rule), heading(rule.title), rule.grade.value, _tally(rule.counts), outcome)
+    return CheckedShown(name(rule.rule), heading(rule.title), rule.grade.value, tally(rule.counts), outcome)
 
 
 def _defects(defects: Sequence[RecordDefect]) -> tuple[DefectShown, ...]:
@@ -307,6 +227,28 @@ def _where(same: Sequence[RecordDefect]) -> str:
     return "; ".join(said[:PLACES_SHOWN]) + rest
 
 
+def _since(change: Change) -> str:
+    counts = (
+        (change.new, "new"), (change.persisting, "persisting"), (len(change.resolved), "resolved"),
+        (len(change.not_judged), "not judged again"),
+    )  # fmt: skip
+    told = ", ".join(f"{many:,} {said}" for many, said in counts)
+    return f"{told}, since the report as of {name(change.as_of)} ({name(change.file)}, {name(change.sha256)[:12]})"
+
+
+def _change(change: Change) -> ChangeShown:
+    return ChangeShown(words.stopped(_since(change)), tuple(_gone(g) for g in (*change.resolved, *change.not_judged)))
+
+
+def _gone(gone: Gone) -> GoneShown:
+    parts = [gone.store_id, gone.equipment_id, gone.target if gone.target != OPEN else ""]
+    cycle = cycle_heading(gone.cycle_id, gone.cycle_started) if gone.cycle_id else ""
+    place = ", ".join([*(name(part) for part in parts if part), *([cycle] if cycle else [])])
+    return GoneShown(
+        heading(gone.title), gone.status.shown, gone.grade.value, place, _GONE[gone.now], name(gone.rule), name(gone.id)
+    )
+
+
 def _notice(notice: Notice) -> tuple[str, str]:
     about = [name(part) for part in (notice.rule, notice.store_id, notice.equipment_id) if part]
     about += [words.count(notice.count, "time")] if notice.count > 1 else []
@@ -315,7 +257,8 @@ def _notice(notice: Notice) -> tuple[str, str]:
 
 def _due(due: Due) -> DueShown:
     last = f"{name(due.last_completed)} ({name(due.last_cycle_id)})" if due.last_completed else "never in the records"
-    return DueShown(words.due(due), name(due.due_on), name(due.store_id), name(due.equipment_id), name(due.rule), last)
+    return DueShown(words.due(due), name(due.due_on), name(due.store_id), name(due.equipment_id), name(due.rule), last,
+                    due.days_left < 0)  # fmt: skip
 
 
 def _file(file: InputFile) -> FileShown:
@@ -326,5 +269,6 @@ def _file(file: InputFile) -> FileShown:
         reason=words.capital(words.stopped(file.reason)),
         rows=words.rows_read(file),
         sha256=name(file.sha256[:12]),
+        full_sha256=name(file.sha256),
         assumptions=tuple(words.capital(words.stopped(said)) for said in file.assumptions),
     )

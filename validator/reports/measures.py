@@ -40,7 +40,16 @@ def for_reader(report: Report, units: Units) -> Report:
     return replace(
         report,
         findings=tuple(_finding(finding, units, cited) for finding in report.findings),
-        checked=tuple(replace(rule, title=said(rule.title)) for rule in report.checked),
+        actions=tuple(replace(a, action=said(a.action), title=said(a.title)) for a in report.actions),
+        checked=tuple(
+            replace(
+                rule,
+                title=said(rule.title),
+                corrective_action=said(rule.corrective_action),
+                citations=tuple(cited(citation) for citation in rule.citations),
+            )
+            for rule in report.checked
+        ),
         notices=tuple(replace(notice, message=said(notice.message)) for notice in report.notices),
         cautions=tuple(said(caution) for caution in report.cautions),
     )

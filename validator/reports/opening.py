@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
-from validator.findings import Finding, InputFile, Report, Status
+from validator.findings import Action, Finding, InputFile, Report, Status
 from validator.reports import words
 from validator.reports.grouping import by_date, by_gravity, grouped, machines
 from validator.reports.view import ToDo
 from validator.reports.visible import heading, name
 from validator.statuses import OPEN
+from validator.tables import COMMON_NAMES
 
 FIRST = 3
 """Things to do first; a longer list would not be read as first things."""
@@ -58,6 +59,7 @@ def _is(number: int) -> str:
 def standing(report: Report) -> tuple[str, ...]:
     """The sentences under the headline: why this result, and what it does not cover."""
     lines = [words.capital(words.stopped(report.summary.result_reason))] if report.summary.result_reason else []
+    lines += _common_names(report)
     unread = sum(not_read(file) for file in report.inputs)
     if unread:
         files = words.count(len(report.inputs), "file")
@@ -82,6 +84,16 @@ def standing(report: Report) -> tuple[str, ...]:
     return tuple(lines)
 
 
+def _common_names(report: Report) -> list[str]:
+    """Which columns were taken for ours without anybody saying so: all else that the report says rests on it."""
+    said = dict.fromkeys(
+        text[text.index(COMMON_NAMES) :] for file in report.inputs for text in file.assumptions if COMMON_NAMES in text
+    )
+    lines = [f"{words.capital(text)}; a mapping can say otherwise." for text in list(said)[:FIRST]]
+    more = [f"{words.count(len(said) - FIRST, 'more set')} of columns {_was(len(said) - FIRST)} read so; see Files."]
+    return lines + (more if len(said) > FIRST else [])
+
+
 def not_read(file: InputFile) -> bool:
     """Whether a file was refused, or read only in part."""
     return file.status not in ("", "read")
@@ -102,26 +114,26 @@ def first_things(report: Report) -> tuple[ToDo, ...]:
 def _from_findings(report: Report) -> Iterator[_Ranked]:
     # What was put right on the spot, or accepted for a time, is told below and asks for nothing now.
     open_ones = [finding for finding in report.findings if "cos" not in finding.marks and not finding.deviation]
+    asked = {finding: action for action in report.actions for finding in action.findings}
     for (status, _, rule), same in grouped(open_ones, lambda f: (f.status, f.pack, f.rule)).items():
         worst = by_gravity(same)[0]
         band = 0 if status is Status.OUT else 60
         if any(finding.target == OPEN and finding.status is Status.OUT for finding in same):
             band = -100  # what is overdue now comes before what was wrong then
             worst = next(finding for finding in same if finding.target == OPEN)
-        yield (band + worst.grade.rank * 10, -len(same), rule), _about(worst, same)
+        yield (band + worst.grade.rank * 10, -len(same), rule), _about(worst, same, asked)
 
 
-def _about(worst: Finding, same: list[Finding]) -> ToDo:
+def _about(worst: Finding, same: list[Finding], asked: Mapping[str, Action]) -> ToDo:
     place = ", ".join(name(part) for part in (worst.store_id, worst.equipment_id, worst.target) if part)
     often = words.count(len(same), "time")
     if machines(same) > 1:
         often += f" at {words.count(machines(same), 'machine')}"
     where = "" if not place else f", first {place}" if len(same) > 1 else f", {place}"
     why = f"{heading(worst.title)} ({worst.status.shown}, {worst.grade.value}): {often}{where}."
-    if worst.status is Status.OUT:
-        return ToDo(words.stopped(worst.corrective_action) or "Put this right.", why, name(worst.id))
-    lacking = f" ({words.plain(worst.reason)})" if worst.reason else ""
-    return ToDo(f"Record what is lacking{lacking}, so that this can be shown.", why, name(worst.id))
+    wanted = asked[worst.id].action if worst.id in asked else worst.corrective_action
+    due = words.deadline(asked[finding.id] for finding in same if finding.id in asked)
+    return ToDo(words.stopped(wanted) or "Put this right.", why, name(worst.id), due)
 
 
 def _from_files(report: Report) -> Iterator[_Ranked]:
@@ -129,7 +141,12 @@ def _from_files(report: Report) -> Iterator[_Ranked]:
     if unread:
         more = f" and {words.count(len(unread) - 1, 'other file')}" if len(unread) > 1 else ""
         why = words.stopped(unread[0].reason) or "It was not read in full."
-        yield (5, 0, ""), ToDo(f"Send {name(unread[0].file)}{more} again.", words.capital(why), "")
+        unclear = unread[0].reason.startswith("ambiguous_column")
+        do = "Write a mapping for" if unclear else "Send"
+        yield (
+            (5, 0, ""),
+            ToDo(f"{do} {name(unread[0].file)}{more}{'' if unclear else ' again'}.", words.capital(why), ""),
+        )
 
 
 def _from_due(report: Report) -> Iterator[_Ranked]:

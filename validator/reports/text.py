@@ -22,6 +22,7 @@ DUE_SHOWN = 20
 DEFECTS_SHOWN = 20
 NOTICES_SHOWN = 20
 FILES_SHOWN = 20
+GONE_SHOWN = 20
 """Where a list in a terminal stops; what follows is counted, and the other formats have it."""
 
 WIDEST = 120
@@ -34,13 +35,18 @@ _STYLES = {"OUT": "bold red", "N/O": "bold yellow", "critical": "bold", "major":
 
 def render(report: Report, *, width: int = 100, color: bool = False, group: Grouping = "grade") -> bytes:
     """The report as UTF-8 text of at most `width` columns (40 to 120); `color` adds to the words and replaces none."""
+    return write(_parts(lay_out(report, FINDINGS_SHOWN, group)), width=width, color=color)
+
+
+def write(parts: Iterable[RenderableType], *, width: int, color: bool) -> bytes:
+    """Parts one below the other as UTF-8 text of at most `width` columns (40 to 120)."""
     written = io.StringIO()
     console = Console(
         file=written, width=max(40, min(width, WIDEST)), height=25, force_terminal=color, no_color=not color,
         color_system="standard" if color else None, markup=False, highlight=False, emoji=False,
         force_jupyter=False, legacy_windows=False, _environ={},
     )  # fmt: skip
-    for part in _parts(lay_out(report, FINDINGS_SHOWN, group)):
+    for part in parts:
         console.print(part)
     lines = (line.rstrip(" ") for line in written.getvalue().split("\n"))
     return "\n".join(lines).encode()
@@ -55,6 +61,7 @@ def _parts(view: View) -> Iterator[RenderableType]:
     yield _pairs(view.facts)
     yield from _section("Do first", _first(view))
     yield from _section("Findings", _findings(view))
+    yield from _section("Since the earlier report", _change(view))
     yield from _section("What to do, by rule", _actions(view))
     yield from _section("Stores and machines", _stores(view))
     yield from _section("What was checked", _checked(view.checked, view.by_hand))
@@ -121,7 +128,8 @@ def _first(view: View) -> Iterator[RenderableType]:
     if not view.first:
         yield Text(NOTHING_FIRST)
     for number, todo in enumerate(view.first, 1):
-        yield _hang(f"{number}.", Text(todo.action, style="bold"), Text(todo.why))
+        due = (Text(todo.due),) if todo.due else ()
+        yield _hang(f"{number}.", Text(todo.action, style="bold"), Text(todo.why), *due)
     if view.first and view.cautions:
         yield Text(SAFETY)
 
@@ -173,15 +181,32 @@ def _finding(finding: FindingShown) -> RenderableType:
     )
 
 
+def _change(view: View) -> Iterator[RenderableType]:
+    if view.change is None:
+        return
+    yield Text(view.change.said)
+    lines: list[RenderableType] = [
+        _hang("-", Text(gone.now) + Text(f" {gone.title}", style="bold"),
+              Text(f"was {gone.status}, {gone.grade}: {gone.place} ({gone.rule}, {gone.id})", style="dim"))
+        for gone in view.change.gone
+    ]  # fmt: skip
+    yield from _capped(lines, GONE_SHOWN, "earlier findings")
+
+
 def _actions(view: View) -> Iterator[RenderableType]:
     for number, action in enumerate(view.actions):
         if number:
             yield Text("")
         yield Text(f"{action.rule}: {action.title} ({action.count})")
-        lines = [f"Hazard: {action.hazard}."] if action.hazard else []
+        lines = [action.due] if action.due else []
+        lines += [f"Hazard: {action.hazard}."] if action.hazard else []
         lines += [f"{short}: {says}" if says else short for short, says in action.sources]
         for line in (Text(action.action, style="bold"), *(Text(line) for line in lines)):
             yield Padding(line, (0, 0, 0, 2))
+    if view.times:
+        yield Text("")
+        yield Text("The times for correction are those of:", style="dim")
+        yield from (_hang("-", Text(f"{short}: {says}" if says else short, style="dim")) for short, says in view.times)
 
 
 def _stores(view: View) -> Iterator[RenderableType]:

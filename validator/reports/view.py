@@ -7,17 +7,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from validator.reports.drawing import Picture
+
 Tally = tuple[str, str, str, str]
 """How many checks are IN, OUT, N/O and N/A."""
 
 
 @dataclass(frozen=True, slots=True)
 class ToDo:
-    """One thing to do: the action in the imperative, why in one line, and the id of the first finding behind it."""
+    """One thing to do: the action in the imperative, why in one line, and the id of the first finding behind it.
+
+    `due` says by when it must be done and by which source; blank where no time is set.
+    """
 
     action: str
     why: str
     finding: str
+    due: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +99,8 @@ class RuleToDo:
     action: str
     hazard: str
     sources: tuple[tuple[str, str], ...]
+    due: str
+    """By when the first of them must be done."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,9 +121,98 @@ class Standing:
 class StoreShown:
     """A store as a whole and its machines."""
 
+    id: str
     whole: Standing
     timezone: str
     machines: tuple[Standing, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CycleDrawn:
+    """One cycle with its timeline, if it is drawn, and its findings, if it has any."""
+
+    heading: str
+    summary: str
+    picture: Picture | None
+    findings: tuple[FindingShown, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MachineDrawn:
+    """All there is to see of one machine: its cleanings, what was found between them, readings, cycles the latest first.
+
+    `calm` are the drawn cycles without a finding.
+    """
+
+    whole: Standing
+    history: Picture | None
+    between: tuple[FindingShown, ...]
+    readings: tuple[Picture, ...]
+    cycles: tuple[CycleDrawn, ...]
+    calm: tuple[CycleDrawn, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StoreDrawn:
+    """A store with its machines, each with its pictures and findings."""
+
+    id: str
+    whole: Standing
+    machines: tuple[MachineDrawn, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class IndexLine:
+    """All findings of one rule and status: how many, where, and the id and store of the first."""
+
+    title: str
+    rule: str
+    status: str
+    count: int
+    machines: str
+    first: str
+    store: str
+
+
+@dataclass(frozen=True, slots=True)
+class IndexGroup:
+    """The findings of one grade, or of one place in the plan and grade, by rule."""
+
+    control: str
+    grade: str
+    count: str
+    lines: tuple[IndexLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MonthCell:
+    """A store's month: `look` is out, unsure, good or none; `said` is the same in words, `short` in a few signs."""
+
+    look: str
+    short: str
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class Overview:
+    """Stores by month: the months as headings, and a line a store; `left_out` months lie before them."""
+
+    months: tuple[str, ...]
+    lines: tuple[tuple[str, str, tuple[MonthCell, ...]], ...]
+    left_out: int
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """The report by place, as a page shows it: what was found by rule, stores by month, then every store with its pictures.
+
+    `left_out` are sentences that say what is not on the page, each with its count.
+    """
+
+    index: tuple[IndexGroup, ...]
+    overview: Overview | None
+    stores: tuple[StoreDrawn, ...]
+    left_out: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,18 +247,41 @@ class DueShown:
     equipment: str
     rule: str
     last: str
+    late: bool
 
 
 @dataclass(frozen=True, slots=True)
 class FileShown:
-    """How one file was read; `sha256` is the first twelve digits."""
+    """How one file was read; `sha256` is the first twelve digits of the hash, `full_sha256` all of them."""
 
     file: str
     read: str
     reason: str
     rows: str
     sha256: str
+    full_sha256: str
     assumptions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GoneShown:
+    """A finding of an earlier report that is none now: what it was, where, and why it is gone."""
+
+    title: str
+    status: str
+    grade: str
+    place: str
+    now: str
+    rule: str
+    id: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeShown:
+    """What has changed since an earlier report: in one sentence, and what became of findings that are none now."""
+
+    said: str
+    gone: tuple[GoneShown, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,6 +296,8 @@ class View:
     grades: tuple[GradeShown, ...]
     left_out: int
     actions: tuple[RuleToDo, ...]
+    times: tuple[tuple[str, str], ...]
+    """The sources of the times for correction, each with what it asks in our own words."""
     stores: tuple[StoreShown, ...]
     checked: tuple[CheckedShown, ...]
     by_hand: str
@@ -185,3 +307,4 @@ class View:
     due: tuple[DueShown, ...]
     cautions: tuple[str, ...]
     files: tuple[FileShown, ...]
+    change: ChangeShown | None

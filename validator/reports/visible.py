@@ -26,9 +26,19 @@ def name(text: str) -> str:
     return _shown(text, NAME_LIMIT)
 
 
+def whole(text: str) -> str:
+    """A name for a table, of any length, so that it can be looked up; every character of it to be seen."""
+    return _HIDDEN.sub(_spelled, text)
+
+
 def sentence(text: str, limit: int = SENTENCE_LIMIT) -> str:
     """A sentence: line ends and runs of blanks become one blank, the rest is shown as in a name."""
     return _shown(_WHITE.sub(" ", text).strip(), limit)
+
+
+def line(text: str) -> str:
+    """A line of any length, every character of it to be seen."""
+    return _HIDDEN.sub(_spelled, text)
 
 
 def heading(text: str) -> str:

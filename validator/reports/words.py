@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 
-from validator.findings import Citation, Due, Evidence, Finding, Grade, InputFile, Quantity, Required, Score
+from validator.findings import Action, Citation, Due, Evidence, Finding, Grade, InputFile, Quantity, Required, Score
 from validator.quantities import say
 from validator.reports.visible import name, sentence
 
 RANGES_SHOWN = 12
 """Runs of row numbers spelled out for one file; the rest is counted."""
+COLUMNS_SHOWN = 8
+"""Columns named for the rows of one file; the rest is counted."""
 
 _UNITS = {"Cel": "°C", "[degF]": "°F", "1": ""}
 _MARKS = {"cos": "COS (corrected on site)", "repeat": "REPEAT", "accepted": "ACCEPTED"}
@@ -92,25 +95,29 @@ def _side(finding: Finding, distance: float) -> str:
 
 
 def marks(finding: Finding) -> tuple[str, ...]:
-    """The marks of a finding as words."""
-    return tuple(_MARKS.get(mark, name(mark)) for mark in finding.marks)
+    """The marks of a finding as words, and whether it is new since an earlier report."""
+    return tuple(_MARKS.get(mark, name(mark)) for mark in (finding.since, *finding.marks) if mark)
 
 
 def rows(numbers: Iterable[int]) -> str:
     """`row 12`, or `rows 12, 14-16`; 0 stands for the file as a whole. Blank for no number."""
-    wanted = sorted(set(numbers))
-    runs: list[list[int]] = []
-    for number in wanted:
-        if runs and number == runs[-1][1] + 1 and runs[-1][0]:
-            runs[-1][1] = number
+    wanted = set(numbers)
+    if wanted <= {0}:
+        return "the file as a whole" if wanted else ""
+    return f"{'row' if len(wanted) == 1 else 'rows'} {runs(wanted - {0})}"
+
+
+def runs(numbers: Iterable[int]) -> str:
+    """Numbers as runs, `12, 14-16`; of many runs the rest is counted."""
+    found: list[list[int]] = []
+    for number in sorted(set(numbers)):
+        if found and number == found[-1][1] + 1:
+            found[-1][1] = number
         else:
-            runs.append([number, number])
-    if not runs or runs == [[0, 0]]:
-        return "the file as a whole" if runs else ""
-    runs = [run for run in runs if run[0]]
-    shown = ", ".join(f"{a}-{b}" if a != b else f"{a}" for a, b in runs[:RANGES_SHOWN])
-    rest = sum(b - a + 1 for a, b in runs[RANGES_SHOWN:])
-    return f"{'row' if len(wanted) == 1 else 'rows'} {shown}" + (f" and {rest:,} more" if rest else "")
+            found.append([number, number])
+    shown = ", ".join(f"{a}-{b}" if a != b else f"{a}" for a, b in found[:RANGES_SHOWN])
+    rest = sum(b - a + 1 for a, b in found[RANGES_SHOWN:])
+    return shown + (f" and {rest:,} more" if rest else "")
 
 
 def place(file: str, sheet: str, numbers: Iterable[int]) -> str:
@@ -125,10 +132,18 @@ def places(evidence: Sequence[Evidence]) -> tuple[str, ...]:
         found.setdefault((row.file, row.sheet), []).append(row)
     said = []
     for (file, sheet), of_file in found.items():
-        columns = dict.fromkeys(name(column) for row in of_file for column in row.columns)
-        named = f" ({', '.join(columns)})" if columns else ""
+        columns = dict.fromkeys(name(own) for row in of_file for own in origins(row) if own)
+        more = f" and {len(columns) - COLUMNS_SHOWN} more" if len(columns) > COLUMNS_SHOWN + 1 else ""
+        shown = list(columns)[: COLUMNS_SHOWN if more else None]
+        named = f" ({', '.join(shown)}{more})" if columns else ""
         said.append(place(file, sheet, (row.row for row in of_file)) + named)
     return tuple(said)
+
+
+def origins(row: Evidence) -> tuple[str, ...]:
+    """For each column of a row what its reader finds it by: the place in the file, where that has names of its own."""
+    cells = row.cells or ("",) * len(row.columns)
+    return tuple(own or column for own, column in zip(cells, row.columns, strict=True))
 
 
 def citation(source: Citation) -> str:
@@ -168,6 +183,30 @@ def share(value: float, low: float | None, high: float | None) -> str:
     """`12 % (5-27 %)`, from shares between 0 and 1: the share of OUT and its 95 % interval."""
     ends = "" if low is None or high is None else f" ({_whole(low * 100)}-{_whole(high * 100)} %)"
     return percent(value * 100) + ends
+
+
+def moment(stamp: str) -> str:
+    """A time of RFC 3339 as the clock of its place shows it, to the minute: `2026-07-04 12:00`."""
+    shown = name(stamp)
+    return f"{shown[:10]} {shown[11:16]}" if shown[10:11] == "T" else shown
+
+
+def deadline(actions: Iterable[Action]) -> str:
+    """By when the first of some actions must be done, why then and by which source; blank where no time is set."""
+    timed = [action for action in actions if action.due]
+    if not timed:
+        return ""
+    first = min(timed, key=lambda action: (instant(action.due), action.due))
+    source = f", {cited(first.due_citation)}" if first.due_citation else ""
+    return f"At the latest {moment(first.due)} at the store ({sentence(first.due_reason)}{source})."
+
+
+def instant(stamp: str) -> float:
+    """A time of RFC 3339 as seconds since 1970, to order by; one that cannot be read comes last."""
+    try:
+        return datetime.fromisoformat(stamp).timestamp()
+    except (ValueError, OverflowError):
+        return math.inf
 
 
 def due(of: Due) -> str:

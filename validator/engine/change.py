@@ -1,0 +1,181 @@
+"""What has changed since an earlier report: which findings are new, which persist, which were resolved?
+
+A finding persists where the same check stood the same way, or was OUT, in the earlier report. A check that could not be
+shown then and is OUT now is new; so is a finding whose acceptance has ended. An earlier finding is resolved only where
+the same check is judged again and is now IN or N/A. A check that these records no longer hold is *not judged again*: a
+shorter export puts nothing right.
+
+A machine that was overdue and has been cleaned since leaves an interval that was too long. It is the same lateness, so
+the finding about it persists.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from validator.engine.apply import Applied
+from validator.engine.stamp import finding_id
+from validator.findings import NEW, PERSISTING, Change, Finding, Gone, Notice, PackUsed, Report, Status
+from validator.kinds.outcome import IN, NOT_APPLICABLE, Outcomes
+from validator.machines import AsOf
+from validator.statuses import EMPTY_EXPORT, OPEN
+from validator.timing.instants import NoInstant, parse_instant
+
+Subject = tuple[str, str, str, str, Status]
+"""A rule, a store, an equipment, a target and how the check stood."""
+
+_NOW = {IN: "met", NOT_APPLICABLE: "not_applicable"}
+
+
+@dataclass(frozen=True)
+class Looked:
+    """What became of an earlier finding's check: its id now, which differs where an open interval was closed, and its status."""
+
+    id: str
+    status: int
+
+
+class Before:
+    """An earlier report, by what a later audit asks of it. `file` and `sha256` say where it was read from."""
+
+    def __init__(self, report: Report, file: str, sha256: str) -> None:
+        self.report, self.file, self.sha256 = report, file, sha256
+        self._by_rule: dict[str, list[Finding]] = {}
+        self._first: dict[Subject, int] = {}
+        for f in report.findings:
+            self._by_rule.setdefault(f.rule, []).append(f)
+            began = _instant(f.cycle_started)
+            if began is not None and f.target != OPEN:
+                key = _subject(f)
+                self._first[key] = min(began, self._first.get(key, began))
+
+    def repeats(self, rule: str, store_id: str, equipment_id: str, target: str, status: Status, began: int) -> bool:
+        """Whether the same finding stood in the earlier report against a cycle that began before this one."""
+        first = self._first.get((rule, store_id, equipment_id, "" if target == OPEN else target, status))
+        return first is not None and first < began
+
+    def look(self, applied: Iterable[Applied]) -> dict[str, Looked]:
+        """By the id of an earlier finding: the same check as it stands now. Checks that are not made are not in it."""
+        found: dict[str, Looked] = {}
+        for a in applied:
+            earlier = self._by_rule.get(a.rule.rule.id, ())
+            at = {(m.store_id, m.equipment_id): n for n, m in enumerate(a.machines) if a.machine_in[n]}
+            here = [(at[f.store_id, f.equipment_id], f) for f in earlier if (f.store_id, f.equipment_id) in at]
+            if here:
+                _look(a, here, found)
+        return found
+
+    def since(self, report: Report, looked: Mapping[str, Looked]) -> Report:
+        """The report with each finding new or persisting, and what became of the earlier ones."""
+        looked = dict(looked) | {
+            known: Looked(known, IN)
+            for file in report.inputs
+            if file.rows
+            for known in [finding_id(EMPTY_EXPORT, file.file)]
+        }
+        stood = {looked[f.id].id if f.id in looked else f.id: f for f in self.report.findings}
+        marked = tuple(replace(f, since=_since(f, stood.get(f.id))) for f in report.findings)
+        there = {f.id for f in marked}
+        resolved, not_judged = list[Gone](), list[Gone]()
+        for f in self.report.findings:
+            now = looked.get(f.id)
+            if f.id in there or (now is not None and now.id in there):
+                continue
+            gone = Gone(f.id, f.rule, f.title, f.grade, f.status, f.store_id, f.equipment_id, f.cycle_id, f.cycle_started,
+                        f.target, _NOW[now.status] if now is not None else "")  # fmt: skip
+            (not_judged if now is None else resolved).append(gone)
+        count = Counter(f.since for f in marked)
+        change = Change(self.file, self.sha256, self.report.as_of, self.report.generated_at, count[NEW], count[PERSISTING],
+                        tuple(resolved), tuple(not_judged))  # fmt: skip
+        return replace(report, findings=marked, notices=(*report.notices, *self._unlike(report)), change=change)
+
+    def _unlike(self, report: Report) -> list[Notice]:
+        """What makes the two reports unlike, so that a finding may be new or gone without a change in the store."""
+        then, now = ({p.id: p for p in r.packs} for r in (self.report, report))
+        unlike = [f"{pack} was not used then" for pack in now if pack not in then]
+        unlike += [f"{pack} is not used now" for pack in then if pack not in now]
+        unlike += [
+            f"{p.id} was {_edition(then[p.id], p)} then and is {_edition(p, then[p.id])} now"
+            for p in report.packs if p.id in then and then[p.id].sha256 != p.sha256
+        ]  # fmt: skip
+        if self.report.decision != report.decision:
+            unlike.append(f"the decision rule was {self.report.decision} then and is {report.decision} now")
+        message = f"the earlier report was judged otherwise: {'; '.join(unlike)}; a finding may be new or gone for that reason"
+        return [Notice("unlike_earlier_report", message)] if unlike else []
+
+
+def is_later(earlier: str, as_of: AsOf) -> bool:
+    """Whether an earlier report, by its `as_of`, looks from a later moment than this audit does, on any clock."""
+    try:
+        then = AsOf.parse(earlier)
+    except ValueError:
+        return False
+    # a wall-clock time is within a day of the same figure read as UTC
+    margin = 0 if then.absolute == as_of.absolute else 24 * 3600 * 10**6
+    return then.micros - margin > as_of.micros
+
+
+def _edition(pack: PackUsed, other: PackUsed) -> str:
+    return pack.version if pack.version != other.version else f"{pack.version} ({pack.sha256[:12]})"
+
+
+def _since(finding: Finding, before: Finding | None) -> str:
+    if before is None or (before.deviation and not finding.deviation):
+        return NEW
+    return PERSISTING if before.status in (finding.status, Status.OUT) else NEW
+
+
+def _subject(f: Finding) -> Subject:
+    return f.rule, f.store_id, f.equipment_id, f.target, f.status
+
+
+def _instant(text: str) -> int | None:
+    try:
+        return parse_instant(text)[0] if text else None
+    except NoInstant:
+        return None
+
+
+def _look(a: Applied, earlier: Sequence[tuple[int, Finding]], found: dict[str, Looked]) -> None:
+    """Find the checks of one rule that earlier findings were about."""
+    wanted = {f.id for _, f in earlier}
+    machines = np.unique([m for m, _ in earlier])
+    names = {(m, f.cycle_id) for m, f in earlier}
+    cycles = np.flatnonzero(np.isin(a.steps.machine, machines)).tolist()
+    named = [c for c in cycles if (int(a.steps.machine[c]), a.steps.cycle_ids[c]) in names]
+    for o in a.outcomes:
+        near = np.isin(o.machine, machines) & (np.isin(o.cycle, named) | (o.cycle < 0))
+        for i in np.flatnonzero(near).tolist():
+            known = _id(a, o, i)
+            if known in wanted:
+                found[known] = Looked(known, int(o.status[i]))
+    if a.rule.rule.kind == "interval":
+        for machine, f in earlier:
+            if f.target == OPEN and f.id not in found:
+                _closed(a, machine, f, found)
+
+
+def _closed(a: Applied, machine: int, f: Finding, found: dict[str, Looked]) -> None:
+    """The interval that was open in an earlier report and was ended by a cleaning since."""
+    steps = a.steps
+    before = [c for c in np.flatnonzero(steps.machine == machine).tolist() if steps.cycle_ids[c] == f.cycle_id]
+    if f.cycle_id and not before:
+        return
+    since = max(steps.began[before].tolist(), default=-(2**63))
+    for o in a.outcomes:
+        closed = np.flatnonzero((o.machine == machine) & (o.cycle >= 0))
+        closed = np.array([i for i in closed.tolist() if o.target[i] != OPEN], dtype=np.intp)
+        after = closed[steps.began[o.cycle[closed]] > since]
+        if len(after):
+            i = int(after[np.argmin(steps.began[o.cycle[after]])])
+            found[f.id] = Looked(_id(a, o, i), int(o.status[i]))
+
+
+def _id(a: Applied, o: Outcomes, i: int) -> str:
+    machine, cycle = a.machines[int(o.machine[i])], int(o.cycle[i])
+    cycle_id = a.steps.cycle_ids[cycle] if cycle >= 0 else ""
+    return finding_id(a.rule.rule.id, machine.store_id, machine.equipment_id, cycle_id, o.target[i], o.part)

@@ -1,0 +1,74 @@
+"""How is one finding told: what was found, what was asked, in which rows, by which rule, and what to do?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from validator.findings import Citation, Finding, Report, Status
+from validator.reports import reasoning, words
+from validator.reports.view import FindingShown
+from validator.reports.visible import heading, name, sentence
+
+_CONTROL = {"critical_control_point": "critical control point", "prerequisite": "prerequisite"}
+
+
+def subject(identity: str, called: str) -> str:
+    return f"{name(identity)}, {heading(called)}" if called and called != identity else name(identity)
+
+
+def cycle_heading(cycle: str, started: str) -> str:
+    if not cycle:
+        return "No cycle"
+    return f"Cycle {name(cycle)}, started {name(started)}" if started else f"Cycle {name(cycle)}"
+
+
+def finding_shown(finding: Finding, report: Report) -> FindingShown:
+    measures = (
+        ("observed", words.amount(finding.observed)),
+        ("required", words.required(finding.required)),
+        ("margin", words.margin(finding)),
+    )
+    remarks = (
+        f"Graded {finding.grade.value}: {words.stopped(finding.grade_reason)}" if finding.grade_reason else "",
+        f"Accepted deviation: {words.stopped(finding.deviation)}" if finding.deviation else "",
+        _own_limit(finding),
+    )
+    return FindingShown(
+        id=name(finding.id),
+        rule=name(finding.rule),
+        title=heading(finding.title),
+        status=finding.status.shown,
+        grade=finding.grade.value,
+        reason=words.plain(finding.reason),
+        marks=words.marks(finding),
+        target=name(finding.target),
+        message=words.capital(words.stopped(finding.message)),
+        measures=tuple((label, said) for label, said in measures if said),
+        rows=words.places(finding.evidence),
+        sources=cited_sources(finding.citations),
+        cited=tuple(words.cited(cited) for cited in finding.citations),
+        hazard=sentence(finding.hazard),
+        limit_from=sentence(finding.limit_from),
+        control=_CONTROL.get(finding.control, ""),
+        action=words.stopped(finding.corrective_action),
+        action_when=_when(finding),
+        remarks=tuple(remark for remark in remarks if remark),
+        reasoning=reasoning.parts(finding, report.decision, report.as_of),
+    )
+
+
+def _own_limit(finding: Finding) -> str:
+    """A limit that the register sets can differ from the one in the rule's title and action."""
+    if not finding.limit_from.startswith("register") or finding.required is None or not finding.required.text:
+        return ""
+    return f"The limit of this machine holds, from the {words.stopped(finding.limit_from)} It is: {words.stopped(words.required(finding.required))}"
+
+
+def _when(finding: Finding) -> str:
+    if finding.status is not Status.OUT:
+        return "If it was not met"
+    return "If it occurs again" if "cos" in finding.marks else "To do"
+
+
+def cited_sources(citations: Iterable[Citation]) -> tuple[tuple[str, str], ...]:
+    return tuple((words.citation(cited), words.stopped(cited.says)) for cited in citations)

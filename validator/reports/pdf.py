@@ -1,0 +1,200 @@
+"""How is a report written as pages to print, sign and file?
+
+The same view as the HTML page, set by typst: tagged PDF, the same bytes for the same report. Data reaches the template as JSON and
+is set as strings, so that nothing in it can act.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from validator.errors import WrongInput
+from validator.findings import Report
+from validator.reports import Grouping, by_place, layout, svg, words
+from validator.reports.drawing import Picture
+from validator.reports.view import CycleDrawn, FindingShown, MachineDrawn, Overview, Placed, Standing, View
+from validator.reports.visible import name, sentence
+
+FINDINGS_SHOWN = 300
+"""A finding takes a quarter of a page; the rest is counted, and the JSON report has them all."""
+ROWS_SHOWN = 60
+"""Lines of one table on paper."""
+IN_FOOT = 3
+"""Files and packs named in the foot of every page; the list at the end has them all."""
+SIGN = "I have looked at this report and at the places it names."
+_TEMPLATE = Path(__file__).resolve().parent / "templates" / "report.typ"
+_WORDS = {
+    "first": "Do first", "due": "Next due", "audit": "This audit", "signature": "Signature", "months": "Stores by month",
+    "findings": "What was found", "places": "Store by store", "checked": "What was checked",
+}  # fmt: skip
+_HEADS = {
+    "due": ("Machine", "Store", "When", "Day", "Rule"),
+    "checked": ("Rule", "Grade", "IN", "OUT", "N/O", "N/A", "Share of OUT"),
+}
+
+
+def render(report: Report, *, group: Grouping = "grade") -> bytes:
+    """The report as one PDF on A4; raises `WrongInput` where typst is not installed."""
+    view = layout.lay_out(report, 0, group)
+    placed = by_place.place(report, FINDINGS_SHOWN, group)
+    return _set(json.dumps(_data(report, view, placed)), report.generated_at)
+
+
+def _set(data: str, made: str) -> bytes:
+    """The pages, tagged for readers who listen (PDF/UA-1); a letter that no font here has must not stop them."""
+    try:
+        import typst
+    except ImportError:
+        raise WrongInput("the format pdf needs the package typst; install it with: pip install typst") from None
+    asked: dict[str, Any] = {"format": "pdf", "sys_inputs": {"data": data}, "timestamp": _seconds(made)}
+    try:
+        written = typst.compile(_source(), pdf_standards=["ua-1"], **asked)
+    except typst.TypstError:
+        written = typst.compile(_source(), **asked)
+    assert isinstance(written, bytes)
+    return written
+
+
+@cache
+def _source() -> bytes:
+    return _TEMPLATE.read_bytes()
+
+
+def _seconds(made: str) -> int:
+    """The report's own time in seconds since 1970, so that the file bears no other."""
+    try:
+        at = datetime.fromisoformat(made)
+    except ValueError:
+        return 0
+    return max(0, int(at.replace(tzinfo=at.tzinfo or UTC).timestamp()))
+
+
+def _data(report: Report, view: View, placed: Placed) -> dict[str, Any]:
+    stores = report.stores
+    rest = len(view.due) - ROWS_SHOWN
+    return {
+        "lang": "en", "paper": "a4", "page": "page {now} of {all}", "words": _WORDS, "heads": _HEADS,
+        "title": view.title, "headline": view.headline, "standing": view.standing,
+        "first": [{"action": todo.action, "due": todo.due, "why": todo.why} for todo in view.first],
+        "nothing_first": layout.NOTHING_FIRST, "safety": layout.SAFETY, "cautions": view.cautions,
+        "due": [(due.equipment, due.store, due.when, due.day, due.rule) for due in view.due[:ROWS_SHOWN]],
+        "due_more": f"And {words.count(rest, 'more date')}." if rest > 0 else "",
+        "facts": view.facts, "foot": tuple(_foot(report)), "sign": SIGN,
+        "signature": (
+            ("Auditor", ""), ("Store", view.stores[0].whole.subject if len(stores) == 1 else ""), ("Date", ""),
+        ),
+        "months": _months(placed.overview) if placed.overview else None,
+        "no_findings": layout.NO_FINDINGS, "index": [
+            {"heading": f"{', '.join(p for p in (g.control, words.capital(g.grade)) if p)} ({g.count})", "lines": [
+                {"status": line.status, "title": line.title,
+                 "about": f"{line.rule}, {words.count(line.count, 'time')}{f': {line.machines}' if line.machines else ''}"}
+                for line in g.lines
+            ]} for g in placed.index
+        ],
+        "stores": [
+            {"heading": store.whole.subject, "about": _about(store.whole),
+             "machines": [_machine(machine, len(store.machines) > 1) for machine in store.machines]}
+            for store in placed.stores
+        ],
+        "left_out": placed.left_out, "shares": layout.SHARES,
+        "checked": [(f"{c.rule}: {c.title}", c.grade, *c.tally, c.outcome) for c in view.checked],
+        "lists": list(_lists(report, view)), "governs": layout.GOVERNS,
+    }  # fmt: skip
+
+
+def _foot(report: Report) -> Iterator[str]:
+    """What identifies a page that lies alone: packs, files by hash, when it was made."""
+    packs = [f"{name(p.id)} {name(p.version)} {name(p.sha256)[:12]}" for p in report.packs]
+    files = [f"{name(f.file.rpartition('/')[2])[:40]} {name(f.sha256)[:12]}" for f in report.inputs]
+    for label, every in (("Packs", packs), ("Files, SHA-256", files)):
+        if every:
+            more = f"; and {len(every) - IN_FOOT:,} more, listed at the end" if len(every) > IN_FOOT else ""
+            yield f"{label}: {'; '.join(every[:IN_FOOT])}{more}"
+    yield f"Judged as of {name(report.as_of)[:40]}; made {name(report.generated_at)[:40]} by {name(report.tool)[:40]}"
+
+
+def _months(overview: Overview) -> dict[str, Any]:
+    lines = overview.lines[:ROWS_SHOWN]
+    more = len(overview.lines) - len(lines)
+    return {
+        "says": "Checks that were OUT in the cycles of each month, or N/O where none was OUT.",
+        "head": ("Store", *overview.months),
+        "rows": [(named, *(cell.short for cell in cells)) for _, named, cells in lines],
+        "more": f"And {words.count(more, 'more store')}." if more > 0 else "",
+    }
+
+
+def _about(standing: Standing) -> list[str]:
+    if not standing.result:
+        return []
+    reason = f": {standing.reason}" if standing.reason else "."
+    return [
+        f"{words.capital(standing.result)}{reason} Score {standing.score}; OUT: {standing.grades}. "
+        f"Next due: {standing.due}."
+    ]
+
+
+def _machine(machine: MachineDrawn, told: bool) -> dict[str, Any]:
+    between = [_part("Between the cleanings", [], machine.between)] if machine.between else []
+    return {
+        "heading": " ".join(p for p in (machine.whole.subject, f"({machine.whole.about})" if machine.whole.about else "") if p),
+        "about": _about(machine.whole) if told else [],
+        "parts": [
+            *([_part("", [machine.history], ())] if machine.history else []),
+            *between,
+            *(_part(picture.title, [picture], ()) for picture in machine.readings),
+            *(_cycle(cycle) for cycle in machine.cycles),
+        ],
+    }  # fmt: skip
+
+
+def _cycle(cycle: CycleDrawn) -> dict[str, Any]:
+    return _part(f"{cycle.heading}: {cycle.summary}", [cycle.picture] if cycle.picture else [], cycle.findings)
+
+
+def _part(heading: str, pictures: Sequence[Picture], findings: Sequence[FindingShown]) -> dict[str, Any]:
+    return {
+        "heading": heading,
+        "pictures": [{"svg": svg.whole(p), "alt": f"{p.title}: {p.says}", "says": p.says} for p in pictures],
+        "findings": [_finding(finding) for finding in findings],
+    }
+
+
+def _finding(f: FindingShown) -> dict[str, Any]:
+    about = "; ".join(part for part in (f.target, f.reason, *f.marks) if part)
+    rule = ", ".join(p for p in (f.rule, f.grade, f"{f.hazard} hazard" if f.hazard else "", f.control) if p)
+    proof = [("Rows", rows) for rows in f.rows]
+    proof.append(("Rule", f"{rule}; finding {f.id}"))
+    proof += [("Source", cited) for cited in f.cited]
+    proof += [("Remark", remark) for remark in f.remarks]
+    return {
+        "status": f.status, "title": f.title, "about": [about] if about else [], "message": f.message,
+        "measures": "; ".join(f"{label} {value}" for label, value in f.measures), "when": f.action_when,
+        "action": f.action, "proof": proof,
+    }  # fmt: skip
+
+
+def _lists(report: Report, view: View) -> Iterator[tuple[str, list[str]]]:
+    """The lists at the end, each with what of it has no room."""
+    defects = [f"{d.message} {d.code}, {d.count}: {d.where}" for d in view.defects]
+    notices = [f"{message} {about}".strip() for message, about in view.notices]
+    files = [f"{f.file}: {f.read}; {f.rows}; SHA-256 {f.full_sha256}" for f in view.files]
+    packs = [f"{sentence(p.title)}: {name(p.id)} {name(p.version)}, SHA-256 {name(p.sha256)}" for p in report.packs]
+    sources = [f"{short}: {says}" if says else short for short, says in _sources(view)]
+    for title, items in (
+        ("Record defects", defects), ("Notices", notices), ("Cautions", list(view.cautions)), ("Sources", sources),
+        ("Packs", packs), ("How the files were read", files),
+    ):  # fmt: skip
+        if items:
+            more = len(items) - ROWS_SHOWN
+            yield title, [*items[:ROWS_SHOWN], *([f"and {more:,} more"] if more > 0 else [])]
+
+
+def _sources(view: View) -> Iterator[tuple[str, str]]:
+    """What the rules with findings cite, each once, in full: a finding names them in short."""
+    yield from dict.fromkeys(source for action in view.actions for source in action.sources)
