@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import click
 
 from validator import __version__
-from validator.cli.output import draws, parse_outputs, write_report
+from validator.cli.output import drawn, parse_outputs, write_report
 from validator.cli.waiting import Waiting
 from validator.errors import WrongInput
 from validator.reports import RENDERERS, Grouping
@@ -90,7 +90,7 @@ def command(
     _exist(records)
     with Waiting("reading the records") as waiting:
         judged = judge_files(records, rules, register_path, as_of, decision or "", waiting, accept_path,
-                             mapping_path, drawn=draws(shown, files))  # fmt: skip
+                             mapping_path, drawn=drawn(shown, files))  # fmt: skip
         report = judged.report
         waiting.say("writing the report")
         if explain is not None:
@@ -129,7 +129,7 @@ def _reasoning(judged: Judged, finding_id: str, units: Units) -> str:
 
 def audit_files(
     records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
-    waiting: Waiting, *, drawn: bool = False,
+    waiting: Waiting, *, drawn: int = 0,
 ) -> Report:  # fmt: skip
     """The report on some files."""
     return judge_files(records, rules, register_path, as_of, decision, waiting, drawn=drawn).report
@@ -137,7 +137,7 @@ def audit_files(
 
 def judge_files(
     records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
-    waiting: Waiting, accept_path: str | None = None, mapping_path: str | None = None, *, drawn: bool = False,
+    waiting: Waiting, accept_path: str | None = None, mapping_path: str | None = None, *, drawn: int = 0,
 ) -> Judged:  # fmt: skip
     """Read, judge, report; the records are read in a process of their own while the packs are loaded here."""
     from validator.readers import start_reading
