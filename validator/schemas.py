@@ -10,7 +10,7 @@ from typing import Any
 from validator import documents, kinds
 from validator.places import bundled
 
-NAMES = ("pack", "rule", "clauses", "cases", "register", "mapping", "deviations", "record", "report")
+NAMES = ("pack", "rule", "clauses", "cases", "register", "mapping", "deviations", "record", "report", "due")
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
@@ -23,6 +23,7 @@ def schema(name: str) -> dict[str, Any]:
     from validator.mapping.model import MappingFile
     from validator.packs.model import CaseFile, ClauseFile, PackFile, Rule
     from validator.register import Register
+    from validator.schedule import Schedule
 
     models: dict[str, Any] = {
         "pack": PackFile, "rule": Rule, "clauses": ClauseFile, "cases": CaseFile, "register": Register,
@@ -33,6 +34,8 @@ def schema(name: str) -> dict[str, Any]:
     elif name == "report":
         found = TypeAdapter(Report).json_schema(mode="serialization")
         found["$defs"]["Counts"] = _renamed(found["$defs"]["Counts"], "in_", "in")
+    elif name == "due":
+        found = TypeAdapter(Schedule).json_schema(mode="serialization")
     else:
         found = models[name].model_json_schema(by_alias=True)
     if name in ("pack", "rule"):

@@ -15,9 +15,10 @@ import openpyxl
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
+from defusedxml import ElementTree
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 
-from tests.reports.conftest import full_report
+from tests.reports.conftest import finding, full_report
 from validator.findings import Notice
 from validator.readers import csv_, json_, jsonl, parquet, xlsx
 from validator.readers.cells import as_text, parse
@@ -120,7 +121,7 @@ def packed(text: str) -> str:
     return re.sub(r"\s", "", text)
 
 
-@pytest.mark.parametrize("name", RENDERERS)
+@pytest.mark.parametrize("name", ["text", "json", "html"])
 def test_every_string_is_shown_and_not_obeyed(strings, name) -> None:
     """In JSON a text is itself. On a page and in a terminal all of it is to be seen, and it adds no element and no control."""
     render = RENDERERS[name].render
@@ -137,3 +138,29 @@ def test_every_string_is_shown_and_not_obeyed(strings, name) -> None:
             out = "".join(page.said)
         assert [text for text in seen if text not in packed(out)] == []
         assert not re.search(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]", out)
+
+
+def _cells(out: bytes, name: str) -> list[str]:
+    """The texts of a table's cells; a formula in a workbook comes with its sign."""
+    if name.endswith("csv"):
+        return [cell for row in csv.reader(io.StringIO(out.decode("utf-8-sig"))) for cell in row]
+    book = openpyxl.load_workbook(io.BytesIO(out))
+    return [cell.value for sheet in book for row in sheet.iter_rows() for cell in row if cell.data_type == "f"]
+
+
+@pytest.mark.parametrize("name", [name for name in RENDERERS if name not in ("text", "json", "html")])
+def test_every_string_leaves_a_format_whole(strings, name) -> None:
+    """A finding may say any of them, and be in a store of that name: JSON and XML stay well formed, no cell becomes a formula, no control character gets out."""
+    found = tuple(finding(n, message=f"found {text}", store_id=text or "S") for n, text in enumerate(strings[:: 4 if name == "pdf" else 1]))
+    out = RENDERERS[name].render(dataclasses.replace(full_report(), findings=found))
+
+    if name == "pdf":
+        assert out.startswith(b"%PDF-")
+    elif name.endswith(("csv", "xlsx")):
+        assert [cell for cell in _cells(out, name) if re.match(r"[=@\t\r]|[+-](?!\d+(\.\d+)?$)", cell)] == []
+    elif name == "sarif":
+        assert len(json.loads(out)["runs"][0]["results"]) > 0
+    elif name == "junit":
+        assert len(list(ElementTree.fromstring(out.decode("utf-8")).iter())) > 0
+    else:
+        assert not re.search(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]", out.decode("utf-8"))

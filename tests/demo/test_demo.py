@@ -70,6 +70,7 @@ def test_every_damaged_row_is_told(report: Report) -> None:
         ("TL-04.csv", "concentration_ppm", "unit_in_cell"),
         ("TL-04.csv", "step", "missing_required"),
         ("TL-04.csv", "equipment_id", "missing_required"),
+        ("TL-04.csv", "started_at", "missing_required"),
         ("TL-04.csv", "step", "missing_required"),
     ]
     assert {n.code for n in report.notices} == {

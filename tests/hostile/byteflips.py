@@ -9,9 +9,9 @@ from __future__ import annotations
 import argparse
 import importlib
 import json
+import os
 import random
 import resource
-import sys
 import tempfile
 import time
 import traceback
@@ -63,33 +63,56 @@ def changes(files: dict[str, bytes], seed: int) -> list[tuple[str, int, int]]:
 
 
 def run(sample: int | None, seconds: float | None, seed: int) -> dict[str, Any]:
-    """Try the changes and count what came out; `failed` lists every crash with its change."""
-    resource.setrlimit(resource.RLIMIT_AS, (_MEMORY, _MEMORY))
+    """Try the changes and count what came out; `failed` lists every crash with its change.
+
+    They are tried in a process of its own, as a file is read in one: a library that ends it refuses the file (`died`).
+    """
     files = small_files()
     every = changes(files, seed)
     if sample is not None or seconds is not None:
         random.Random(seed).shuffle(every)
-    counts: Counter[str] = Counter()
-    failed: list[str] = []
-    slowest = 0.0
-    begun = time.monotonic()
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "changed"
-        for name, at, byte in every[:sample]:
-            if seconds is not None and time.monotonic() - begun > seconds:
-                break
-            data = bytearray(files[name])
-            data[at] = byte
-            path.write_bytes(data)
-            print(f"{name} {at} {byte}", file=sys.stderr)  # the last line names the change that ended this process
-            before = time.process_time()
-            try:
-                counts[outcome(name, path)] += 1
-            except Exception as error:
-                where = traceback.extract_tb(error.__traceback__)[-1]
-                failed.append(f"{name} byte {at} = {byte}: {type(error).__name__}: {error} in {where.name}")
-            slowest = max(slowest, time.process_time() - before)
-    return {"all": len(every), "tried": sum(counts.values()) + len(failed), **counts, "slowest": slowest, "failed": failed}
+    wanted = every[:sample]
+    until = time.monotonic() + seconds if seconds is not None else float("inf")
+    told: list[dict[str, Any]] = []
+    while len(told) < len(wanted) and time.monotonic() < until:
+        told += _try(files, wanted[len(told) :], until)
+    counts = Counter(one["came"] for one in told)
+    failed = [one["why"] for one in told if one["came"] == "failed"]
+    slowest = max(one.get("took", 0.0) for one in told)
+    return {"all": len(every), "tried": len(told), **counts, "slowest": slowest, "failed": failed}
+
+
+def _try(files: dict[str, bytes], wanted: list[tuple[str, int, int]], until: float) -> list[dict[str, Any]]:
+    """What came of the changes, up to the first that ends the process they are tried in."""
+    reader, writer = os.pipe()
+    child = os.fork()
+    if child == 0:
+        os.close(reader)
+        resource.setrlimit(resource.RLIMIT_AS, (_MEMORY, _MEMORY))
+        with tempfile.TemporaryDirectory() as folder, os.fdopen(writer, "w", buffering=1) as answers:
+            for name, at, byte in wanted:
+                if time.monotonic() > until:
+                    break
+                data = bytearray(files[name])
+                data[at] = byte
+                answers.write(json.dumps(_one(name, data, Path(folder) / "changed", f"{name} byte {at} = {byte}")) + "\n")
+        os._exit(0)
+    os.close(writer)
+    with os.fdopen(reader) as answers:
+        told = [json.loads(line) for line in answers]
+    _, status = os.waitpid(child, 0)
+    return told if status == 0 else [*told, {"came": "died"}]
+
+
+def _one(name: str, data: bytearray, path: Path, spoken: str) -> dict[str, Any]:
+    path.write_bytes(data)
+    before = time.process_time()
+    try:
+        came: dict[str, Any] = {"came": outcome(name, path)}
+    except Exception as error:
+        where = traceback.extract_tb(error.__traceback__)[-1]
+        came = {"came": "failed", "why": f"{spoken}: {type(error).__name__}: {error} in {where.name}"}
+    return {**came, "took": time.process_time() - before}
 
 
 if __name__ == "__main__":

@@ -114,6 +114,15 @@ def test_quotation_marks_that_are_plain(text, expected):
     assert csv_fast._quotes_are_plain(view, np.flatnonzero(view == ord('"')), ord(",")) is expected
 
 
+def test_a_character_that_the_end_cuts_off_is_seen_in_any_column():
+    """The last cell need not be of a column that is read: the file was cut off all the same."""
+    line = ",".join(GOOD).encode() + b"\n"
+    data = ",".join(HEADER).encode() + b"\n" + line + line[:-1] + b"\xc3"
+    fast, slow = both(data)
+    assert fast == slow
+    assert [(d.row, d.code) for d in slow[2]] == [(3, "truncated_record")]
+
+
 def test_a_mark_at_the_head_of_a_block_is_text():
     """Files pasted together put a byte order mark inside the data: it is part of its cell for both readings."""
     data = (",".join(HEADER) + "\n\ufeff" + ",".join(GOOD) + "\n").encode()

@@ -13,6 +13,7 @@ import pytest
 import vobject
 
 from validator.cli import run
+from validator.schemas import faults_by_schema
 
 GOLDEN = Path(__file__).parent / "golden"
 PACK = """\
@@ -83,6 +84,11 @@ def test_each_format_writes_the_bytes_it_wrote_before(folder, capfdbinary, forma
         path.write_bytes(once)
 
     assert once == again == path.read_bytes()
+
+
+def test_the_json_keeps_to_its_schema(folder, capfdbinary) -> None:
+    """What is written is valid by the schema that `cip-audit schema due` prints."""
+    assert faults_by_schema("due", json.loads(due(folder, capfdbinary, "--format", "json")[1])) == []
 
 
 def test_the_most_urgent_stands_first(folder, capfdbinary) -> None:

@@ -71,6 +71,21 @@ def test_several_packs_stand_on_one_sheet(tmp_path, register, capfdbinary) -> No
     silent(judged(capfdbinary, "frozen-dessert-machine", tmp_path / "register.yaml", path, more=tuple(rules[2:])))
 
 
+def test_a_machine_has_a_sheet_a_procedure(tmp_path, register, capfdbinary) -> None:
+    """Packs for several procedures: each machine has a sheet of its own for each that concerns it, all read as one file."""
+    packs = ("frozen-dessert-machine", "frozen-dessert-heat-treatment", "frozen-dessert-counts")
+    rules = [part for pack in packs for part in ("--rules", pack)]
+    path = tmp_path / "sheet.xlsx"
+    assert run(["sheet", *rules, "--register", str(register(packs[0])), "--output", str(path)]) == 0
+    assert openpyxl.load_workbook(path).sheetnames == [
+        "BK-02-FRZ-A", "BK-02-FRZ-A laboratory-samp", "BK-02-FRZ-B", "BK-02-FRZ-B heat-treatment", "BK-02-FRZ-B laboratory-samp",
+        "words",
+    ]  # fmt: skip
+    fill(path)
+
+    silent(judged(capfdbinary, packs[0], tmp_path / "register.yaml", path, more=tuple(rules[2:])))
+
+
 def test_temperatures_can_be_written_in_fahrenheit(tmp_path, register, capfdbinary) -> None:
     """With `--units us` the sheet asks for °F, and what is written there is judged as such."""
     path = make("syrup-line-cip", register("syrup-line-cip"), tmp_path / "sheet.xlsx", "--units", "us")

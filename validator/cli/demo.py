@@ -26,7 +26,7 @@ from validator.reports.measures import UNITS, Units
 def command(folder: str, shown: str, outputs: tuple[str, ...], units: Units, lang: str) -> None:
     """Write an invented chain's register and six months of cleaning logs to a folder, and audit them."""
     from validator.cli.check import judge_files
-    from validator.cli.output import draws, parse_outputs, tell_missing, write_report
+    from validator.cli.output import drawn, parse_outputs, tell_missing, write_report
     from validator.demo import PACK, write_demo
     from validator.errors import WrongInput
     from validator.reports import RENDERERS
@@ -37,7 +37,7 @@ def command(folder: str, shown: str, outputs: tuple[str, ...], units: Units, lan
     demo = write_demo(Path(folder))
     with Waiting("auditing the demo") as waiting:
         judged = judge_files([str(p) for p in demo.logs], [PACK], str(demo.register), demo.as_of, "simple", waiting,
-                             drawn=draws(shown, files))  # fmt: skip
+                             drawn=drawn(shown, files))  # fmt: skip
     language = judged.language(lang)
     write_report(judged.report, shown, files, units, language=language)
     tell_missing(language)

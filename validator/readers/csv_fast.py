@@ -29,6 +29,8 @@ def split_block(data: Bytes, start: int, stop: int, layout: Layout, budget: Budg
     """
     if not layout.needed or data[start : start + len(codecs.BOM_UTF8)] == codecs.BOM_UTF8:
         return None  # Arrow would take the first cell's first character for the mark of a file
+    if stop == len(data) and data[stop - 1] > 127:
+        return None  # the file may be cut off within a character of a column that is not looked at
     view = np.frombuffer(data, dtype=np.uint8, count=stop - start, offset=start)
     lines = _count_plain_lines(view, budget)
     if lines is None:

@@ -118,45 +118,27 @@ def find_layout(
             continue
         for delimiter in delimiters:
             spaced = line.count(delimiter + b" ") == line.count(delimiter) > 0
-            cells = split_strictly(line, delimiter, spaced)
-            stray = cells is None
-            if cells is None and not names.open:
-                cells = line.replace(b'"', b"").split(delimiter)
-            if cells is None:
+            lines = _split(leading[number - 1 : number - 1 + names.rows], delimiter, spaced)
+            stray = not lines and not names.open
+            if stray:
+                lines = [line.replace(b'"', b"").decode("utf-8", "replace").split(delimiter.decode("latin-1"))]
+            if not lines:
                 continue
-            below = _split(leading[number : number - 1 + names.rows], delimiter, spaced)
-            lines = [_texts(cells), *below]
             found = names.header(lines, number)
             if found is not None:
-                header, last = found[0], number + found[1] - 1
-                own, after = lines[found[1] - 1], leading[last - 1][1]
+                place = number, number + found[1] - 1
+                own, after = lines[found[1] - 1], leading[place[1] - 1][1]
                 widths = list(_widths_below(data, after, budget, delimiter, spaced))
                 if stray and widths[:1] != [len(own)]:
                     continue  # the header may go on in the next line
                 if stray:
                     assumptions.append("the header has a quotation mark too many, which is left out of the names")
-                if last == number:
-                    header = own = _without_extra(own, widths, assumptions)
-                return _layout(names, header, own, (delimiter, spaced), (number, last), after, budget, assumptions)
+                header = _without_extra(list(found[0]), own, widths, assumptions)
+                return _layout(names, header, delimiter, spaced, place, after, budget, assumptions)
             worth = 0 if stray else names.promise(lines[0])
             if worth and (best is None or worth > best[0]):
                 best = worth, number, lines[0]
     raise names.none(best[2] if best else None, f"{best[1] if best else 1}:")
-
-
-def _split(lines: Sequence[tuple[bytes | None, int]], delimiter: bytes, spaced: bool) -> list[list[str]]:
-    """These lines up to the first that the delimiter does not split."""
-    found = []
-    for line, _ in lines:
-        cells = None if line is None else split_strictly(line, delimiter, spaced)
-        if cells is None:
-            break
-        found.append(_texts(cells))
-    return found
-
-
-def _texts(cells: Sequence[bytes]) -> list[str]:
-    return [cell.decode("utf-8", "replace") for cell in cells]
 
 
 def _widths_below(data: Bytes, start: int, budget: Budget, delimiter: bytes, spaced: bool) -> Iterator[int]:
@@ -171,16 +153,30 @@ def _widths_below(data: Bytes, start: int, budget: Budget, delimiter: bytes, spa
         at = after
 
 
-def _without_extra(names: list[str], widths: list[int], assumptions: list[str]) -> list[str]:
-    """The header without the one cell that has no name, where every line below has one cell less: it is no column."""
+def _without_extra(
+    names: list[str], own: list[str], widths: list[int], assumptions: list[str]
+) -> tuple[list[str], list[str]]:
+    """The header and its last line without the one cell that has no name, where every line below has one cell less."""
     blank = [at for at, name in enumerate(names) if not name.strip()]
     widths = [width for width in widths if width]
-    if len(blank) != 1 or len(widths) < _ENOUGH or set(widths) != {len(names) - 1}:
-        return names
+    if len(blank) != 1 or len(widths) < _ENOUGH or set(widths) != {len(own) - 1}:
+        return names, own
+    at = blank[0]
     assumptions.append(
-        f"cell {blank[0] + 1} of the header has no name and no line below has so many cells: it is taken for no column"
+        f"cell {at + 1} of the header has no name and no line below has so many cells: it is taken for no column"
     )
-    return names[: blank[0]] + names[blank[0] + 1 :]
+    return names[:at] + names[at + 1 :], own[:at] + own[at + 1 :]
+
+
+def _split(lines: Sequence[tuple[bytes | None, int]], delimiter: bytes, spaced: bool) -> list[list[str]]:
+    """These lines up to the first that the delimiter does not split."""
+    found = []
+    for line, _ in lines:
+        cells = None if line is None else split_strictly(line, delimiter, spaced)
+        if cells is None:
+            break
+        found.append([cell.decode("utf-8", "replace") for cell in cells])
+    return found
 
 
 def _leading_lines(data: Bytes, start: int, budget: Budget) -> Iterator[tuple[bytes | None, int]]:
@@ -194,16 +190,16 @@ def _leading_lines(data: Bytes, start: int, budget: Budget) -> Iterator[tuple[by
 
 def _layout(
     wanted: Names,
-    names: Sequence[str],
-    own: Sequence[str],
-    split: tuple[bytes, bool],
+    found: tuple[list[str], list[str]],
+    delimiter: bytes,
+    spaced: bool,
     lines: tuple[int, int],
     after: int,
     budget: Budget,
     assumptions: list[str],
 ) -> Layout:
-    """The layout by a header: its names, the cells of its last line, how it is split, and its first and last line."""
-    (delimiter, spaced), (number, last) = split, lines
+    """The layout by a header: its names with the cells of its last line, and its first and last line."""
+    (names, own), (number, last) = found, lines
     if len(names) > budget.columns:
         raise Unreadable("too_many_columns", f"has {len(names)} columns; {budget.says('columns')}", f"{number}:*")
     header = wanted.read(names, f"{number}:")

@@ -75,13 +75,15 @@ def render(forms: Sequence[Form], paper: str = "a4") -> bytes:
 
 
 def _name(form: Form, taken: set[str]) -> str:
-    """A name that a workbook takes: 31 characters, none of those that formulas use, each once."""
-    plain = re.sub(r"[\[\]:*?/\\'\x00-\x1f]", "-", form.equipment_id)[:24] or "sheet"
-    name, count = plain, 1
-    while name.casefold() in {t.casefold() for t in taken}:
-        count += 1
-        name = f"{plain} ({count})"
-    taken.add(name)
+    """A name that a workbook takes: at most 31 characters, none of those that formulas use, each once."""
+    machine, procedure = (re.sub(r"[\[\]:*?/\\'\x00-\x1f]", "-", text) for text in (form.equipment_id, form.procedure))
+    names = [
+        machine[:31],
+        f"{machine[:15]} {procedure[:15]}",
+        *(f"{machine[:24]} ({n})" for n in range(2, len(taken) + 3)),
+    ]
+    name = next(n for n in names if n.casefold() not in taken)
+    taken.add(name.casefold())
     return name
 
 
