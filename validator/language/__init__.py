@@ -279,6 +279,8 @@ class Language:
 
     def _strange(self, word: str) -> bool:
         """Whether it has words of its own that no catalogue has: somebody's own, perhaps."""
+        if word.endswith((" or", " and")) or word in ("or", "and"):
+            return True  # parted in the middle of something
         return _is_language(word) and not self._find(word)[1]
 
     def _fill(self, template: str, words: Mapping[str, str]) -> str:
