@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import importlib.util
+import os
+import shutil
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any, NoReturn
 
 import pytest
 from hypothesis import settings
@@ -68,3 +72,45 @@ def _applied(tmp_path: Path, pack: str, records: str, register: str | None, as_o
     fleet = machines(known, sorted(named), AsOf.parse(as_of))
     applied, _ = apply(loaded, form_cycles(table, fleet, loaded.procedure), fleet, decision)
     return applied
+
+
+def _lacking(what: str) -> NoReturn:
+    """Skip the test for want of something, or fail it where nothing may be wanting, as in `.ci/run`."""
+    if os.environ.get("CIP_AUDIT_NO_SKIP") == "1":
+        pytest.fail(what)
+    pytest.skip(what)
+
+
+@pytest.fixture(scope="session")
+def program() -> Callable[[str], str]:
+    """A function that finds a program on this machine; without it the test is skipped."""
+    return lambda name: shutil.which(name) or _lacking(f"the program {name} is not installed")
+
+
+@pytest.fixture(scope="session")
+def module() -> Callable[[str], Path]:
+    """A function that finds a file of a package that `.ci/run` installs by npm; without it the test is skipped."""
+    folder = Path(__file__).resolve().parents[1] / ".browser" / "node_modules"
+
+    def found(path: str) -> Path:
+        return folder / path if (folder / path).is_file() else _lacking(f"{path} is missing; .ci/run installs it by npm")
+
+    return found
+
+
+@pytest.fixture(scope="session")
+def browser(program: Callable[[str], str]) -> Iterator[Any]:
+    """A Chromium with a fresh profile, driven by playwright; without either the test is skipped."""
+    if importlib.util.find_spec("playwright") is None:
+        _lacking("the package playwright is not installed")
+    from playwright.sync_api import sync_playwright
+
+    flags = [
+        "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+        "--disable-background-networking", "--disable-component-update", "--disable-sync",
+    ]  # fmt: skip
+    path = program("chromium")
+    with sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=path, args=flags)
+        yield started
+        started.close()

@@ -22,7 +22,7 @@ from validator.schemas import NAMES, faults_by_schema, schema, text_of
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "validator"
 LAYERS = [
-    {"errors", "places", "statuses"},
+    {"budget", "errors", "places", "statuses"},
     {"language"},
     {"findings", "quantities", "tables", "units"},
     {"timing", "documents"},
@@ -35,7 +35,7 @@ LAYERS = [
     {"packs", "readers"},
     {"grading"},
     {"engine"},
-    {"reports", "catalogue", "schemas", "handbook", "drafting", "translating"},
+    {"reports", "catalogue", "schemas", "handbook", "drafting", "schedule", "sheet", "translating"},
     {"demo"},
     {"cli"},
 ]

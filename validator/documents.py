@@ -24,8 +24,9 @@ from validator.quantities import Duration, parse_number
 
 MAX_BYTES = 64 * 1024 * 1024
 MAX_DEPTH = 32
+_SHOWN = 80  # characters of a wrong value in a sentence
 _LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-_CANONICAL_INTEGER = re.compile(r"0|-?[1-9]\d*")
+_CANONICAL_INTEGER = re.compile(r"0|-?[1-9]\d{0,17}", re.ASCII)
 _NUMBER_LIKE = re.compile(
     r"[-+]?(\d[\d_]*(\.[\d_]*)?([eE][-+]?\d+)?|\.\d[\d_]*([eE][-+]?\d+)?|0[xob][\da-fA-F_]+|\d+(:[0-5]?\d)+(\.\d*)?"
     r"|\.(inf|Inf|INF))|\.(nan|NaN|NAN)"
@@ -53,7 +54,14 @@ def _text(value: Any) -> Any:
         raise ValueError(f"expected text, found {_said(value)}")
     if not value.strip():
         raise ValueError("expected text, found an empty text")
+    acting = _ACTING.search(value)
+    if acting is not None:
+        raise ValueError(f"holds the character U+{ord(acting[0]):04X}, which acts on a screen and is no text")
     return str(value)
+
+
+# controls and marks of direction: what a pack or a register says is shown as it stands
+_ACTING = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 
 
 def _one_number_one_text(text: str) -> bool:
@@ -69,7 +77,7 @@ def _number(value: Any) -> Any:
     try:
         return parse_number(str(value))
     except ValueError:
-        raise ValueError(f"expected a finite decimal number, found {value}") from None
+        raise ValueError(f"expected a finite decimal number, found {_said(value)}") from None
 
 
 def _whole(value: Any) -> Any:
@@ -144,7 +152,11 @@ def _said(value: Any) -> str:
         return "a mapping"
     if isinstance(value, (list, tuple)):
         return "a list"
-    return "nothing" if value is None else repr(str(value)) if isinstance(value, str) else repr(value)
+    if value is None:
+        return "nothing"
+    shown = str(value) if isinstance(value, str) else repr(value)
+    shown = shown if len(shown) <= _SHOWN else shown[:_SHOWN] + "..."
+    return repr(shown) if isinstance(value, str) else shown
 
 
 def _at_least_one(value: Mapping[str, int]) -> Mapping[str, int]:
@@ -445,6 +457,6 @@ def as_json(data: Any) -> Any:
             return data == "true"
         if _CANONICAL_INTEGER.fullmatch(data):
             return int(data)
-        if re.fullmatch(r"[-+]?\d+\.\d*([eE][-+]?\d+)?", data):
+        if re.fullmatch(r"[-+]?\d+(\.\d*([eE][-+]?\d+)?)?", data, re.ASCII):
             return float(data)
     return data

@@ -35,7 +35,9 @@ class Required:
 class Evidence:
     """One row that shows a finding, by the number its reader sees in the file, and the columns that show it.
 
-    `values` are what stands in those columns, times by the store's clock; an empty text is a blank.
+    `values` are what stands in those columns, times by the store's clock, and what could not be read as it stands; an empty
+    text is a blank. `cells` say for each column where that stands in a file with other names: its own column, in a workbook
+    with the cell (`E4 L1 from`); empty where the columns bear these names.
     """
 
     file: str
@@ -43,6 +45,7 @@ class Evidence:
     row: int
     columns: tuple[str, ...]
     values: tuple[str, ...] = ()
+    cells: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,7 +246,12 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """The next cleaning that an interval rule asks for. `days_left` below zero is overdue; `due_on` is a local date."""
+    """The next cleaning that an interval rule asks for. `days_left` below zero is overdue; `due_on` is a local date.
+
+    `limit` says how long the interval may last and `limit_from` which layer set it. It is counted from `counted_from`, the day
+    of the last cleaning that counts, else the day of going into service; `days_closed` days out of service are left out.
+    `warn_days` before the due date it is due soon.
+    """
 
     store_id: str
     equipment_id: str
@@ -253,6 +261,11 @@ class Due:
     state: str
     last_cycle_id: str
     last_completed: str
+    limit: str = ""
+    limit_from: str = ""
+    counted_from: str = ""
+    days_closed: int = 0
+    warn_days: int = 0
 
 
 @dataclass(frozen=True, slots=True)

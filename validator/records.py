@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from validator.findings import InputFile, Notice, RecordDefect
 from validator.tables import (
+    CANONICAL,
     NAT,
     NUMBERS,
     REQUIRED,
@@ -20,6 +21,7 @@ from validator.tables import (
     TIMES,
     FileRead,
     FileRefused,
+    Origin,
     ParsedTable,
     TextColumn,
     join_texts,
@@ -35,6 +37,7 @@ Mask = npt.NDArray[np.bool_]
 Pair = tuple[int, int]
 _SECOND = 1_000_000
 _MINUTE = 60 * _SECOND
+_ONE_TIME = ("started_at", "ended_at", "duration_s")
 
 UNSTATED, AGREES, BACKWARD, DISAGREES = 0, 1, 2, 3
 """What a row's own times say of each other: nothing twice; the same; an end before its start; another duration."""
@@ -48,7 +51,10 @@ class RecordSet:
     other shows that a step was done, not when, and both its times are unknown (`torn`). `given` says
     for `started_at` and `ended_at` in which rows a time stands there or follows from the duration, torn or not. `doubt`
     holds for a row whose time names an hour that happened twice every pair of start and end (`NAT`: unknown) it can mean,
-    `stated` for a torn row the pair that stands in it.
+    `stated` for a torn row the pair that stands in it. `unread` holds for a row what stands in each of its columns that
+    could not be read. `origins` are the ways in which rows came from columns with other names, and `origin` is that of each
+    row (-1: none); both are empty where every column bears its canonical name. `entries` are the numbers of the entries that
+    rows are of lists in a file (0: of none).
     """
 
     texts: dict[str, TextColumn]
@@ -62,6 +68,10 @@ class RecordSet:
     given: dict[str, Mask] = field(default_factory=dict)
     doubt: dict[int, tuple[Pair, ...]] = field(default_factory=dict)
     stated: dict[int, tuple[Pair, ...]] = field(default_factory=dict)
+    unread: dict[int, dict[str, str]] = field(default_factory=dict)
+    origins: list[Origin] = field(default_factory=list)
+    origin: npt.NDArray[np.int32] = field(default_factory=lambda: np.empty(0, dtype=np.int32))
+    entries: dict[str, npt.NDArray[np.int32]] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -92,6 +102,14 @@ class RecordSet:
             return self.texts[column].vocabulary.index(value)
         except ValueError:
             return -2
+
+    def filled(self, column: str, row: int) -> bool:
+        """Whether a row has a readable value in a column."""
+        if column in self.times:
+            return bool(self.times[column][row] != NAT) or row in self.doubt
+        if column in self.numbers:
+            return bool(self.numbers[column][row] == self.numbers[column][row])
+        return column in self.texts and bool(self.texts[column].codes[row] >= 0)
 
     def frame(self) -> pd.DataFrame:
         """The table as a pandas frame that holds to `validator.frame.CANONICAL`, for further work outside."""
@@ -159,6 +177,16 @@ class _Columns:
         self.doubt: dict[int, tuple[Pair, ...]] = {}
         self.stated: dict[int, tuple[Pair, ...]] = {}
         self.resolution: dict[str, int] = {}
+        self.unread: dict[int, dict[str, str]] = {}
+        self.origins = [origin for t in tables for origin in t.origins]
+        first = np.cumsum([0, *(len(t.origins) for t in tables)])
+        parts = [t.origin + first[n] if t.origins else np.full(len(t.rows), -1) for n, t in enumerate(tables)]
+        self.origin = np.concatenate(parts).astype(np.int32) if self.origins else np.empty(0, dtype=np.int32)
+
+        self.entries = {
+            path: _joined([t.entries.get(path, np.zeros(len(t.rows), np.int32)) for t in tables], np.int32)
+            for path in sorted({path for t in tables for path in t.entries}, key=len)
+        }
 
     def source(self) -> npt.NDArray[np.int32]:
         return np.repeat(np.arange(len(self.sizes), dtype=np.int32), self.sizes)
@@ -169,7 +197,7 @@ class _Columns:
         def pick(column: Any) -> Any:
             return column if everything else column[kept]
 
-        place = np.cumsum(kept) - 1 if self.doubt or self.stated else kept
+        place = np.cumsum(kept) - 1 if self.doubt or self.stated or self.unread else kept
 
         def placed(pairs: dict[int, tuple[Pair, ...]]) -> dict[int, tuple[Pair, ...]]:
             return {int(place[row]): of_row for row, of_row in pairs.items() if kept[row]}
@@ -181,6 +209,9 @@ class _Columns:
             own_times=pick(self.own_times), source=pick(self.source()), rows=pick(self.rows), sources=sources,
             resolution=self.resolution, given={n: pick(a) for n, a in self.given.items()},
             doubt=placed(self.doubt), stated=placed(self.stated),
+            unread={int(place[row]): cells for row, cells in self.unread.items() if kept[row]},
+            entries={path: pick(numbers) for path, numbers in self.entries.items()},
+            origins=self.origins, origin=pick(self.origin) if self.origins else self.origin,
         )  # fmt: skip
 
 
@@ -210,6 +241,7 @@ class _Defects:
         self.columns = columns
         self.found: list[RecordDefect] = []
         self.faulty = np.zeros(columns.size, dtype=bool)
+        self.time_faulty = np.zeros(columns.size, dtype=bool)
         self.lost = [0] * len(sources)
 
     def from_reader(self, table: int, parsed: ParsedTable) -> None:
@@ -221,6 +253,9 @@ class _Defects:
             self.found.append(RecordDefect(file, d.sheet or parsed.sheet, d.row, d.column, d.code, d.message))
             if d.index >= 0:
                 self.faulty[start + d.index] = True
+                if d.cell and d.column in CANONICAL:
+                    self.columns.unread.setdefault(start + d.index, {}).setdefault(d.column, d.cell)
+                self.time_faulty[start + d.index] |= d.column in _ONE_TIME
 
     def add(self, at: npt.NDArray[np.intp], column: str, code: str, message: str) -> None:
         if not len(at):
@@ -230,6 +265,7 @@ class _Defects:
             file, sheet = self.sources[t]
             self.found.append(RecordDefect(file, sheet, int(self.columns.rows[index]), column, code, message))
         self.faulty[at] = True
+        self.time_faulty[at] |= column in _ONE_TIME
 
     def all(self) -> list[RecordDefect]:
         return sorted(set(self.found), key=lambda d: (d.file, d.sheet, d.row, d.column, d.code, d.message))
@@ -287,7 +323,7 @@ def _keep_placeable(columns: _Columns, defects: _Defects) -> Mask:
     if no_time.any():
         duration = columns.numbers.get("duration_s")
         timeless = no_time & np.isnan(duration) if duration is not None else no_time
-        defects.add(np.flatnonzero(timeless & kept & ~defects.faulty), "started_at", "missing_required",
+        defects.add(np.flatnonzero(timeless & ~columns.whole & ~defects.time_faulty), "started_at", "missing_required",
                     "none of started_at, ended_at and duration_s is given")  # fmt: skip
         adrift = no_time & (columns.texts["cycle_id"].codes < 0) & kept
         defects.add(np.flatnonzero(adrift & ~defects.faulty), "cycle_id", "missing_required",

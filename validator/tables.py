@@ -13,6 +13,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from validator.budget import Budget as Budget
+
 IntArray = npt.NDArray[np.int32]
 NAT = np.iinfo(np.int64).min
 """The instant that is not there."""
@@ -58,7 +60,8 @@ Column = TextColumn | StringsColumn | TimeColumn | NumberColumn
 class CellDefect:
     """A fault that the reader itself saw. `index` is the position in the table, or -1 where the row is not in it.
 
-    `whole` sets the row aside altogether: its values may stand in the wrong columns.
+    `whole` sets the row aside altogether: its values may stand in the wrong columns. `cell` is the beginning of what stands
+    there, where something does that could not be read.
     """
 
     index: int
@@ -68,6 +71,7 @@ class CellDefect:
     message: str
     whole: bool = False
     sheet: str = ""
+    cell: str = ""
 
 
 @dataclass
@@ -82,6 +86,13 @@ class RawTable:
     columns: dict[str, Column]
     defects: list[CellDefect] = field(default_factory=list)
     blank_rows: int = 0
+    headings: dict[str, Heading] = field(default_factory=dict)
+
+
+Heading = tuple[str, str]
+"""The name of a column in the file where it is not the canonical one, and in a workbook its letters."""
+Origin = Mapping[str, Sequence[Heading]]
+"""For canonical columns the columns of the file that they were read from."""
 
 
 @dataclass
@@ -91,6 +102,9 @@ class ParsedTable:
     `times` hold microseconds since 1970 (`NAT` where blank or unreadable); `absolute` says cell by cell whether that
     is UTC or the wall clock of the store. `whole` marks rows set aside altogether. Text vocabularies are trimmed, NFC.
     `zone` is an IANA time zone that a mapping states for wall-clock times; without it they are the store's.
+    `origins` are the ways in which rows came from columns of the file, and `origin` says which was that of each row; both are
+    empty where every column bears its canonical name. `entries` tell of each list that a path goes through, `steps[]`, which
+    of its entries a row is, from 1.
     """
 
     sheet: str
@@ -103,6 +117,9 @@ class ParsedTable:
     defects: list[CellDefect]
     blank_rows: int = 0
     zone: str = ""
+    origins: list[Origin] = field(default_factory=list)
+    origin: IntArray = field(default_factory=lambda: np.empty(0, dtype=np.int32))
+    entries: dict[str, IntArray] = field(default_factory=dict)
 
 
 @dataclass
@@ -133,27 +150,6 @@ class FileRefused:
     place: str = ""
 
 
-@dataclass(frozen=True)
-class Budget:
-    """How much one file may ask for: bytes, rows, columns, characters in a cell or line, depth, seconds, memory."""
-
-    file_bytes: int = 4 * 2**30
-    expanded_bytes: int = 512 * 2**20
-    member_bytes: int = 256 * 2**20
-    members: int = 1_000
-    ratio: int = 200
-    ratio_from_bytes: int = 10 * 2**20
-    rows: int = 50_000_000
-    sheet_rows: int = 1_048_576
-    columns: int = 512
-    cells: int = 20_000_000
-    cell_characters: int = 32_767
-    line_bytes: int = 2**20
-    depth: int = 64
-    seconds: int = 60
-    memory_bytes: int = 2 * 2**30
-
-
 REQUIRED = ("store_id", "equipment_id", "step")
 TIMES = ("started_at", "ended_at", "verified_at", "recorded_at")
 NUMBERS = (
@@ -179,29 +175,13 @@ CANONICAL = (*TEXTS, *TIMES, *NUMBERS, *FREE_TEXT)
 """Every column of the contract's canonical table."""
 
 
-STEPS = frozenset(
-    [
-        "empty_tank",
-        "mix_solution",
-        "test_solution",
-        "disconnect",
-        "disassemble",
-        "flush",
-        "circulate",
-        "soak",
-        "wash",
-        "rinse",
-        "sanitize",
-        "air_dry",
-        "reassemble",
-        "reconnect",
-        "refill_tank",
-        "prime",
-        "sample",
-        "verify",
-    ]
-)
-"""The steps of the contract, section 3; a pack may add its own."""
+IN_ORDER = (
+    "empty_tank", "mix_solution", "test_solution", "disconnect", "disassemble", "flush", "circulate", "soak", "wash", "rinse",
+    "sanitize", "air_dry", "reassemble", "reconnect", "refill_tank", "prime", "sample", "verify",
+)  # fmt: skip
+"""The steps of the contract, section 3, in the order in which a cycle usually has them."""
+STEPS = frozenset(IN_ORDER)
+"""The steps of the contract; a pack may add its own."""
 AGENTS = frozenset(["water", "detergent", "caustic", "acid", "chlorine", "quat", "iodine", "peracetic_acid"])
 """The agents of the contract, section 3; a pack may add its own."""
 
@@ -224,8 +204,14 @@ COMMON_NAMES = "columns read by common names: "
 
 
 def named_columns(header: Mapping[int, str]) -> dict[int, str]:
-    """Which position holds which canonical column: names are trimmed and case-folded, nothing else is guessed."""
-    return {at: name for at, cell in header.items() if (name := cell.strip().casefold()) in CANONICAL}
+    """Which position holds which canonical column: names are trimmed (also of a file's mark that was put twice) and
+    case-folded, nothing else is guessed.
+    """
+    return {
+        at: name
+        for at, cell in header.items()
+        if (name := cell.strip().strip("\ufeff").strip().casefold()) in CANONICAL
+    }
 
 
 def join_texts(parts: Sequence[TextColumn | None], sizes: Sequence[int]) -> TextColumn:

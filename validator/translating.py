@@ -19,8 +19,9 @@ from typing import Any
 
 from validator import documents
 from validator.engine.wording import SENTENCES
-from validator.findings import Grade
+from validator.findings import NEW, PERSISTING, Grade
 from validator.language import FOLDER, entries
+from validator.statuses import OPEN
 
 PACKAGE = FOLDER.parent
 _SPEAK = (
@@ -31,6 +32,8 @@ _SPEAK = (
 _QUIET = {"kinds/relation_network.py", "readers/transport.py"}
 """Modules among them that only name things to the program itself."""
 
+_HEADED = {"ACTIONS", "KEPT", "BEHIND", "STATES", "_READ_FIRST"}
+"""Tables whose headings and words a store reads."""
 _ENGLISH = ("__init__", "annotations", "csv_", "json_", "junit", "measures", "sarif", "workbook", "xlsx")
 """Formats for programs, which stay English, the list of formats, and what handles figures and cells alone."""
 
@@ -72,6 +75,8 @@ def of_program() -> Texts:
             _add(found, text, path.relative_to(PACKAGE).as_posix())
     for grade in Grade:
         _add(found, grade.value, "findings.py")
+    for word in (NEW, PERSISTING, OPEN):
+        _add(found, word, "findings.py")
     for reason in dict.fromkeys(reason for _, reason in SENTENCES):
         _add(found, reason.replace("_", " "), "engine/wording.py")
     return found
@@ -177,7 +182,7 @@ def _on_pages(tree: ast.Module) -> Iterator[str]:
     for node in ast.walk(tree):
         if isinstance(node, ast.Call):
             called, given = _name_of(node.func), [_text(argument) for argument in node.args]
-            if called in ("tr", "said") and isinstance(node.args[0], ast.Constant):
+            if called in ("tr", "said", "_section") and isinstance(node.args[0], ast.Constant):
                 yield given[0]
             elif called == "count" and len(given) > 1 and given[1]:
                 yield from (f"{{n}} {given[1]}", f"{{n}} {given[2] if len(given) > 2 else given[1] + 's'}")
@@ -186,8 +191,11 @@ def _on_pages(tree: ast.Module) -> Iterator[str]:
     for top in tree.body:
         if isinstance(top, ast.Assign | ast.AnnAssign) and top.value is not None:
             silent = {id(part) for node in ast.walk(top) for quiet in _silenced(node) for part in ast.walk(quiet)}
+            headed = isinstance(top, ast.Assign) and _name_of(top.targets[0]) in _HEADED
             for node in ast.walk(top.value):
-                if isinstance(node, ast.Constant) and id(node) not in silent and _text(node).strip():
+                if headed and isinstance(node, ast.Constant):
+                    yield _text(node)
+                elif isinstance(node, ast.Constant) and id(node) not in silent and _text(node).strip():
                     yield from [_text(node)] if " " in _text(node).strip() or _text(node)[0].isupper() else []
 
 
@@ -196,7 +204,7 @@ def _in_template(text: str) -> Iterator[str]:
     from jinja2 import Environment, nodes
 
     for call in Environment(autoescape=True).parse(text).find_all(nodes.Call):
-        if isinstance(call.node, nodes.Name) and call.node.name in ("_", "counted"):
+        if isinstance(call.node, nodes.Name) and call.node.name in ("_", "counted", "more"):
             given = call.args[:1] if call.node.name == "_" else call.args[1:3]
             yield from (argument.value for argument in given if isinstance(argument, nodes.Const))
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 import random
 import re
+import sys
 from pathlib import Path
 
 import pytest
 
 from validator.cli import run
+from validator.reports import RENDERERS
 
 PACK = """\
 pack: two-rules
@@ -295,3 +297,26 @@ def test_units_are_the_readers_and_json_stays(folder, capfdbinary) -> None:
     assert "At least 75 °F." in shown["us"]
     assert machine[0]["findings"] == machine[1]["findings"]
     assert check(folder, capfdbinary, *arguments, "--units", "imperial", log=log)[0] == 2
+
+
+def test_every_format_is_written_beside_the_report(folder, capfdbinary) -> None:
+    """One run, a file for each form, and nothing but the report on standard output."""
+    paths = {name: folder / f"report.{renderer.extension}" for name, renderer in RENDERERS.items()}
+    outputs = [part for name, path in paths.items() for part in ("--output", f"{name}={path}")]
+    status, out, _ = check(folder, capfdbinary, *register(folder), *outputs, log=HEADER + rows(10))
+
+    assert status == 1
+    assert out == paths["text"].read_bytes()
+    assert all(path.stat().st_size for path in paths.values())
+
+
+@pytest.mark.parametrize("name", [name for name, renderer in RENDERERS.items() if renderer.binary])
+def test_a_workbook_is_not_printed_into_a_terminal(folder, capfdbinary, monkeypatch, name: str) -> None:
+    """Into a pipe it goes as it is; on a screen it would be noise, so that a sentence says where it belongs."""
+    status, out, _ = check(folder, capfdbinary, "--format", name, *register(folder), log=HEADER + rows())
+    assert (status, out[:2]) == (0, b"PK")
+
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True, raising=False)
+    status, out, said = check(folder, capfdbinary, "--format", name, *register(folder), log=HEADER + rows())
+    assert (status, out) == (2, b"")
+    assert f"write it as --output {name}=PATH" in said

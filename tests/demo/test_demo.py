@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from validator.cli.check import audit_files
+from validator.cli.check import judge_files
 from validator.cli.waiting import Waiting
 from validator.demo import PACK, DemoFiles, Planted, scenario, truth, truth_text, write_demo
 from validator.demo.scenario import Fault, Scenario
@@ -39,7 +39,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> DemoFiles:
 @pytest.fixture(scope="module")
 def report(demo: DemoFiles) -> Report:
     with Waiting("auditing the demo") as waiting:
-        return audit_files([str(p) for p in demo.logs], [PACK], str(demo.register), demo.as_of, "simple", waiting)
+        return judge_files([str(p) for p in demo.logs], [PACK], str(demo.register), demo.as_of, "simple", waiting).report
 
 
 def test_audit_of_the_files_finds_exactly_what_is_planted(demo: DemoFiles, report: Report) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from validator.cli.check import audit_files
+from validator.cli.check import judge_files
 from validator.cli.waiting import Waiting
 
 PACK = """\
@@ -124,6 +124,6 @@ def test_a_notice_counts_what_is_in_by_a_claim(tmp_path, values: str, told: int)
     pack.write_text(PACK.split("  - id: R-CONTACT")[0], "utf-8")
     log = tmp_path / "log.csv"
     log.write_text(HEADER + reading_row(values), "utf-8")
-    report = audit_files([str(log)], [str(pack)], None, "2026-12-31", "simple", Waiting("reading"))
+    report = judge_files([str(log)], [str(pack)], None, "2026-12-31", "simple", Waiting("reading")).report
 
     assert [n.count for n in report.notices if n.code == "claimed"] == [1] * told

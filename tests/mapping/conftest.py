@@ -72,7 +72,7 @@ def reading(tmp_path: Path) -> Callable[..., Read]:
         format_ = formats.decide(name, data[: formats.HEAD], len(data), lambda start, n: data[start : start + n])
         reader = importlib.import_module(READERS[format_])
         chosen = layout(mapping).model_dump(mode="json", by_alias=True, exclude_defaults=True)
-        tables, told = fit(reader, path, {"layout": chosen, "mapping": "m", "name": str(path)}, Budget())
+        tables, told = fit(reader, path, {"layouts": [chosen], "mapping": "m", "name": str(path)}, Budget())
         return Read(tables, told["assumptions"], told["notices"], told["set_aside"])
 
     return read

@@ -136,3 +136,16 @@ def test_the_fast_reading_and_the_line_by_line_one_agree_under_a_mapping() -> No
     for name, column in tables[0].columns.items():
         other = tables[1].columns[name]
         assert [c >= 0 and column.vocabulary[c] for c in column.codes] == [c >= 0 and other.vocabulary[c] for c in other.codes]
+
+
+def test_mapping_check_without_a_mapping_shows_what_names_tell(go, tmp_path: Path) -> None:
+    """Column by column from its name in the file, the first rows before and after, what is left over."""
+    (tmp_path / "names.csv").write_text("Store,Machine,step,Started,Weather\nS,A,flush,2026-05-04T20:00,wet\n")
+    status, out, _ = go(MAPPING, "mapping", "check", "{}/names.csv")
+
+    assert status == 0
+    assert "equipment_id       from 'Machine'" in out
+    assert "row 2 is      Store: S; Machine: A; step: flush; Started: 2026-05-04T20:00\n" in out
+    assert "row 2 becomes store_id: S; equipment_id: A; step: flush; started_at: 2026-05-04T20:00:00" in out
+    assert "columns not used: 'Weather'" in out
+    assert "columns read by common names: 'Store' as store_id, 'Machine' as equipment_id, 'Started' as started_at" in out

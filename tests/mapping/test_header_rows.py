@@ -103,3 +103,25 @@ def test_a_draft_finds_two_rows(tmp_path, capfdbinary, name: str) -> None:
     out = capfdbinary.readouterr().out.decode()
     assert "    header_rows: 2  # likely" in out
     assert "- targets: {line-1: Line 1, line-2: Line 2}" in out
+
+
+@pytest.mark.parametrize("record", [
+    ["A", "flush", "2026-05-04T20:00", "2026-05-04T20:00"], ["A", "none", "none", "none"], ["A", "flush", "noon", "noon"],
+])  # fmt: skip
+def test_a_record_is_no_second_row_of_names(tmp_path, capfdbinary, record: list[str]) -> None:
+    """Words that repeat beneath names of their own are cells."""
+    from validator.cli import run
+
+    (tmp_path / "log.csv").write_text(table(["Machine", "Task", "Start", "End"], record, record))
+    run(["mapping", "draft", str(tmp_path / "log.csv")])
+
+    assert "header_rows" not in capfdbinary.readouterr().out.decode()
+
+
+@pytest.mark.parametrize("rows", [0, 5])
+def test_a_header_has_one_to_four_rows(reading, rows: int) -> None:
+    """What is none of these is refused with what may stand there."""
+    from validator.errors import WrongInput
+
+    with pytest.raises(WrongInput, match="a header takes 1 to 4 rows"):
+        reading(table(TITLES, NAMES, ROW), MAPPING.replace("header_rows: 2", f"header_rows: {rows}"))

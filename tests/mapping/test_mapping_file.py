@@ -82,4 +82,4 @@ def test_the_first_layout_whose_pattern_fits_is_used(tmp_path: Path) -> None:
     (tmp_path / "m.yaml").write_text(f"mapping: m\nfiles: [{{match: 'June*', {inner}}}, {{match: '*.csv', {inner}}}]", "utf-8")
     file = load_mapping(tmp_path / "m.yaml").file
 
-    assert [file.layout(n) and file.layout(n).match for n in ("x/june.CSV", "may.csv", "may.xlsx")] == ["June*", "*.csv", None]
+    assert [[one.match for one in file.layouts(n)] for n in ("x/june.CSV", "may.csv", "may.xlsx")] == [["June*"], ["*.csv"], []]

@@ -289,3 +289,25 @@ def test_absurd_cells_cost_their_value_alone(reading, column: str, mapping: str,
 
     assert read.rows == [2]
     assert read.faults or (cell == "1e-999" and column != "ended_at")
+
+
+@pytest.mark.parametrize(("shift", "read_rows"), [("Shift", [2, 3, 4]), ("Machine", [2, 3, 4])])
+def test_a_record_is_no_second_header(reading, shift, read_rows) -> None:
+    """A cell that says the same as a column's name does not end the table, where the mapping names one column or two."""
+    read = reading(
+        f"Machine,Shift\nA,Day\nB,{shift}\nC,Night\n",
+        "columns: {equipment_id: Machine}\nconstants: {store_id: S, step: flush, started_at: '2026-03-01T21:40'}\n",
+    )
+
+    assert read.rows == read_rows
+
+
+def test_a_second_header_of_a_mapping_ends_the_table(reading) -> None:
+    """All of three names and more in another order are a header: the rows below stand in other columns."""
+    read = reading(
+        "Machine,Work,At,Who\nA,flush,2026-03-01T21:40,x\nWork,Machine,At,Who\nflush,A,2026-03-02T21:40,x\n",
+        "columns: {equipment_id: Machine, step: Work, started_at: At}\nconstants: {store_id: S}\n",
+    )
+
+    assert read.rows == [2]
+    assert {(d.row, d.code) for d in read.defects} == {(3, "second_table"), (4, "second_table")}

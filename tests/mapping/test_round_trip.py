@@ -29,6 +29,8 @@ dialect = st.fixed_dictionaries({
     "delimiter": st.sampled_from(",;|\t"), "order": st.sampled_from(["dmy", "mdy", "ymd"]),
     "part": st.sampled_from("./-"), "twelve": st.booleans(), "marks": st.sampled_from([".", ",", ".,", ",.", ", ", ".'"]),
     "fahrenheit": st.booleans(), "titles": st.integers(0, 4), "totals": st.booleans(), "end": st.sampled_from(["clock", "length"]),
+    "quoting": st.sampled_from([csv.QUOTE_MINIMAL, csv.QUOTE_ALL]), "eol": st.sampled_from(["\n", "\r\n", "\r"]),
+    "encoding": st.sampled_from(["utf-8", "utf-8-sig", "utf-16", "windows-1252", "iso-8859-15", "macintosh", "utf-16be"]),
 })  # fmt: skip
 
 
@@ -82,6 +84,7 @@ values:
 dates: {d['order']}
 clock: {'12h' if d['twelve'] else '24h'}
 decimal: "{d['marks'][0]}"
+{f"encoding: {d['encoding']}" if d['encoding'] not in ('utf-8', 'utf-8-sig', 'utf-16') else ""}
 {thousands}skip: [{{column: Machine, equals: [Total]}}]
 """
 
@@ -105,9 +108,9 @@ def holds(read, table: list[dict], d: dict) -> None:
 @relaxed
 @given(rows, dialect)
 def test_text(reading, table, d) -> None:
-    """Delimiters, orders of the date, clocks, marks of numbers, units, titles above and totals below."""
-    out = io.StringIO()
-    writer = csv.writer(out, delimiter=d["delimiter"])
+    """Delimiters, quotes, line ends, encodings, orders of the date, clocks, marks of numbers, units, titles above and totals below."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, delimiter=d["delimiter"], quoting=d["quoting"], lineterminator=d["eol"])
     for at in range(d["titles"]):
         writer.writerow([f"Title {at}"])
     writer.writerow(HEADER)
@@ -115,7 +118,7 @@ def test_text(reading, table, d) -> None:
     if d["totals"]:
         writer.writerow(["Total", *[""] * 5, str(len(table)), ""])
 
-    read = reading(out.getvalue(), mapping(d))
+    read = reading(out.getvalue().encode(d["encoding"]), mapping(d))
 
     holds(read, table, d)
     assert read.rows == [d["titles"] + 2 + at for at in range(len(table))]

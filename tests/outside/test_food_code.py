@@ -10,6 +10,8 @@ from __future__ import annotations
 
 import pytest
 
+from validator.packs.loading import bundled_packs, load_pack
+
 PACK = "pack: food-code\nprocedure: p\nextends: [sanitizer-solutions]\n"
 
 
@@ -216,3 +218,18 @@ def test_ceilings(judge, agent, rule, ppm, expected) -> None:
 def test_digits_beyond_a_float_keep_their_side_of_a_limit(judge, text, expected) -> None:
     """The nearest float to 49.999999999999999 is 50 itself; decimal arithmetic tells them apart, and so do we."""
     assert expected == status(judge(PACK, solution("chlorine", text, 24, 8)), "SAN-CHLORINE-CONDITIONS")
+
+
+@pytest.mark.parametrize("pack", bundled_packs())
+def test_times_for_correction_are_those_of_the_food_code(pack: str) -> None:
+    """8-405.11: 72 hours for priority, 10 calendar days for priority foundation; 8-406.11: 90 calendar days for core items.
+
+    Seen through 2VAC5-585-3930 and 12VAC5-421-3950. Guidance of another country sets none of them.
+    """
+    times = {grade.value: (str(c.within), c.section) for grade, c in load_pack(pack).grading.correct_within.items()}
+
+    assert times in (
+        {},
+        {"critical": ("PT72H", "8-405.11"), "major": ("P10D", "8-405.11"), "minor": ("P90D", "8-406.11")},
+    )  # fmt: skip
+    assert bool(times) == (pack not in ("draught-line-cleaning-uk", "frozen-dessert-counts", "cleaning-records-rhode-island"))

@@ -14,7 +14,7 @@ import pytest
 from pydantic import ValidationError
 
 from validator import kinds
-from validator.cli.check import audit_files
+from validator.cli.check import judge_files
 from validator.cli.waiting import Waiting
 from validator.cycles import form_cycles
 from validator.engine.apply import apply
@@ -182,8 +182,8 @@ CLEAN = Path(__file__).parents[2] / "fixtures" / "clean"
 def test_a_clean_log_stays_silent(name: str) -> None:
     """Each pack's clean log and register give no finding, and every rule has a check that is IN."""
     with Waiting("auditing a clean log") as waiting:
-        report = audit_files([str(CLEAN / f"{name}.csv")], [name], str(CLEAN / f"{name}.yaml"), "2026-04-01T12:00", "simple",
-                             waiting)  # fmt: skip
+        report = judge_files([str(CLEAN / f"{name}.csv")], [name], str(CLEAN / f"{name}.yaml"), "2026-04-01T12:00", "simple",
+                             waiting).report  # fmt: skip
     idle = {rule.rule for rule in report.checked if not rule.counts.in_}
 
     assert [(f.rule, f.cycle_id, f.target, f.status.value, f.reason) for f in report.findings] == []

@@ -282,3 +282,18 @@ def test_a_parquet_page_that_claims_too_much(tmp_path):
     (found,) = read_files([str(tmp_path / "b.parquet")])
     assert isinstance(found, FileRefused)
     assert found.code == "corrupt_container"
+
+
+def test_a_parquet_footer_at_which_the_library_aborts(tmp_path, write):
+    """An empty histogram of levels that claims to have entries ends the process of the reader; the next file is read."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    columns = {n: ["x"] for n in ("store_id", "equipment_id", "step", "started_at")}
+    pq.write_table(pa.table(columns), tmp_path / "a.parquet")
+    data = (tmp_path / "a.parquet").read_bytes()
+    # two lists of whole numbers: none, then two; the first is made to have two of another type
+    assert b"\x19\x06\x19\x26" in data
+    (tmp_path / "b.parquet").write_bytes(data.replace(b"\x19\x06\x19\x26", b"\x19\x2d\x19\x26", 1))
+    found = read_files([str(tmp_path / "b.parquet"), write("c.csv")])
+    assert codes(found) == ["parser_crash", "read"]

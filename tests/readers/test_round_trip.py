@@ -14,7 +14,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from validator.tables import NAT
+from validator.readers.cells import as_text as texts_of
+from validator.readers.csv_ import read_bytes
+from validator.readers.physical import LINE_END
+from validator.tables import NAT, Budget
 
 TEXTS = ("store_id", "equipment_id", "step", "target", "test", "note")
 STAMPS = ("started_at", "ended_at")
@@ -75,16 +78,22 @@ def found(seen):
 
 
 @relaxed
-@given(records, st.sampled_from(",;|\t"), st.sampled_from(["\n", "\r\n", "\r"]), st.sampled_from([0, 1]), st.booleans())
-def test_csv(reading, table, delimiter, end, quoting, mark):
-    """Every delimiter, line end and way of quoting that a CSV writer has."""
+@given(records, st.sampled_from(",;|\t"), st.sampled_from(["\n", "\r\n", "\r"]), st.sampled_from([0, 1]),
+       st.sampled_from(["utf-8", "utf-8-sig", "utf-16", "utf-32"]), st.integers(0, 4), st.booleans(), st.booleans())  # fmt: skip
+def test_csv(reading, table, delimiter, end, quoting, encoding, titles, spaced, last_end):
+    """Every delimiter, line end, way of quoting and encoding that a CSV writer has, with lines above the header or none."""
     buffer = io.StringIO(newline="")
+    buffer.write("".join(f"Title {at}{end}" for at in range(titles)))
     writer = csv.writer(buffer, delimiter=delimiter, lineterminator=end, quoting=quoting)
     writer.writerow(NAMES)
     writer.writerows([as_text(row[name]) for name in NAMES] for row in table)
-    seen = reading(buffer.getvalue().encode("utf-8-sig" if mark else "utf-8"))
+    text = buffer.getvalue() if last_end else buffer.getvalue().removesuffix(end)
+    if spaced and quoting == csv.QUOTE_ALL and delimiter != "\t":
+        text = text.replace(f'"{delimiter}"', f'"{delimiter} "')
+    seen = reading(text.encode(encoding))
     assert not seen.defects
     assert found(seen) == expected(table)
+    assert seen.rows == [titles + 2 + at for at in range(len(table))]
 
 
 @relaxed
@@ -163,6 +172,41 @@ def test_every_line_is_counted(reading, lines, kind):
     seen = reading("\n".join([good, *lines, "end"]) + "\n", f"log.{kind}")
     counted = len(seen.rows) + len(seen.lost) + seen.tables[0].blank_rows
     assert counted == len(lines) + (2 if kind == "csv" else 3)
+
+
+lines_of_bytes = st.lists(st.binary(max_size=20) | st.text(st.sampled_from(',;\t"\r a1é'), max_size=12).map(str.encode), max_size=12)
+
+
+@settings(max_examples=300, deadline=None)
+@given(lines_of_bytes, st.sampled_from([b"\n", b"\r\n", b"\r"]), st.booleans())
+def test_every_line_of_bytes_is_counted(lines, end, fast):
+    """Below a header each line is a row or a part of one, a row set aside or a blank, whatever its bytes; none is told of twice."""
+    header = b"store_id,equipment_id,step,started_at,note"
+    data = end.join([header, b"S,E,flush,2026-03-01T21:40,x", *lines, b"end"]) + end
+    table = read_bytes(data, Budget(), fast)[0][0]
+
+    columns = [texts_of(column, len(table.rows)) for column in table.columns.values()]
+    texts = ["".join("" if c.codes[at] < 0 else c.vocabulary[c.codes[at]] for c in columns) for at in range(len(table.rows))]
+    spans = [1 + len(LINE_END.findall(text.encode())) for text in texts]
+    lost = [defect.row for defect in table.defects if defect.index < 0]
+    size = len(LINE_END.findall(data)) - 1
+    unread = any(defect.index >= 0 for defect in table.defects)
+    counted = sum(spans) + len(lost) + table.blank_rows
+    # a blank record, or a cell that is not UTF-8, can span lines as well
+    assert counted == size or (b'"' in data and (table.blank_rows or unread) and counted < size)
+    places = [*table.rows.tolist(), *lost]
+    assert len(set(places)) == len(places)
+    assert all(2 <= place <= size + 1 for place in places)
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.lists(st.binary(max_size=20).map(lambda b: b.replace(b"\n", b"").replace(b"\r", b"")), max_size=10))
+def test_every_line_of_json_is_counted(reading, lines):
+    """So it is in JSON Lines."""
+    record = b'{"store_id": "S", "equipment_id": "E", "step": "flush", "started_at": "2026-03-01T21:40"}'
+    seen = reading(b"\n".join([record, *lines, b"1", b""]), "log.jsonl")
+
+    assert len(seen.rows) + len(seen.lost) + seen.tables[0].blank_rows == len(lines) + 2
 
 
 @pytest.mark.parametrize("name", ["log.csv", "log.jsonl"])

@@ -17,6 +17,8 @@ def table(size=3, words=("a", "é\n工"), defects=()):
         sheet="S é", rows=np.arange(2, size + 2, dtype=np.int32), texts={"step": TextColumn(codes, list(words))},
         times={"started_at": np.full(size, NAT)}, absolute={"started_at": np.zeros(size, dtype=bool)},
         numbers={"ph": np.linspace(0, 14, size)}, whole=np.arange(size) % 2 == 0, defects=list(defects), blank_rows=4,
+        origins=[{"step": [("Tätigkeit", "B")]}, {"step": [("x", ""), ("y", "")]}], origin=np.arange(size, dtype=np.int32) % 2,
+        entries={"steps[]": np.arange(size, dtype=np.int32)},
     )  # fmt: skip
 
 
@@ -25,13 +27,14 @@ def told(found):
         found.sheet, found.rows.tolist(), {n: (c.codes.tolist(), c.vocabulary) for n, c in found.texts.items()},
         {n: a.tolist() for n, a in found.times.items()}, {n: a.tolist() for n, a in found.absolute.items()},
         {n: a.tolist() for n, a in found.numbers.items()}, found.whole.tolist(), found.defects, found.blank_rows,
+        found.origins, found.origin.tolist(), {path: a.tolist() for path, a in found.entries.items()},
     )  # fmt: skip
 
 
 defects = st.lists(
     st.builds(
         CellDefect, st.integers(-1, 2**40), st.integers(1, 2**31), st.sampled_from(["", "ph"]), st.text(max_size=5),
-        st.text(max_size=9), st.booleans(), st.sampled_from(["", "S"]),
+        st.text(max_size=9), st.booleans(), st.sampled_from(["", "S"]), st.text(max_size=5),
     )
 )  # fmt: skip
 
@@ -58,6 +61,15 @@ def test_a_large_file_is_mapped(tmp_path):
     (tmp_path / "tables").unlink()
     assert np.array_equal(found[0].numbers["ph"], big.numbers["ph"])
     assert not found[0].rows.flags.writeable
+
+
+def test_a_row_from_columns_that_nobody_named(tmp_path):
+    """A number beyond the ways that are told is damage, not an error much later."""
+    wrong = table()
+    wrong.origin[1] = 2
+    write(tmp_path / "tables", [wrong], {})
+    with pytest.raises(Damaged):
+        read(tmp_path / "tables", False)
 
 
 def test_every_byte_of_the_header_flipped(tmp_path):

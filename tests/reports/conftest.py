@@ -328,15 +328,15 @@ def unread_report() -> Report:
     return dataclasses.replace(empty, inputs=(file,), record_defects=defects, notices=())
 
 
-HOSTILE = (
+HOSTILE_MARKUP = (
     "</p></style></title><script>alert(1)</script><img src=x onerror=alert(1)>"
     "\" onload='x' {{ 7*7 }}{% raw %}&#60;#panic()$x$*b*\x1b\x00\u202e"
 )
 
 
-def hostile_report() -> Report:
+def drawn_hostile_report() -> Report:
     """Markup of every sort and control characters in every field."""
-    return with_every_text(drawn_report(), lambda text: text + HOSTILE)
+    return with_every_text(drawn_report(), lambda text: text + HOSTILE_MARKUP)
 
 
 def huge_report() -> Report:
@@ -415,6 +415,31 @@ def fleet_report(stores: int = 60, per_store: int = 12) -> Report:
                                actions=tuple(action(n, f) for n, f in enumerate(found)))  # fmt: skip
 
 
+ACTING = (
+    "=cmd|'/C calc'!A0 \"><script>alert(1)</script> [x](javascript:1) ![i](//e.example/i) `c` **b** | # {0} @who "
+    "www.e.example http://e.example %0A::error::x\r\n::warning::y\n- _x0041_ <!-- ]]> \x00\x1b[31m\u202e\ufffe\ud800 "
+)
+"""Markup of every format, formulas, commands, controls and what no file can hold."""
+
+
+@pytest.fixture(scope="session")
+def hostile() -> str:
+    """Text that tries to act in every format."""
+    return ACTING
+
+
+def few_hostile_report() -> Report:
+    """Two findings in one file, and one of no row, with hostile text in every field."""
+    full = full_report()
+    short, missing = full.findings[0], full.findings[1]
+    small = dataclasses.replace(
+        full, findings=(missing, short, finding(9, store_id="", equipment_id="", evidence=())), stores=full.stores[:1],
+        inputs=(full.inputs[0],), checked=full.checked[:1], notices=full.notices[:1], upcoming=full.upcoming[:1],
+        record_defects=full.record_defects[:1], actions=(action(1, missing, short),), cautions=full.cautions[:1],
+    )  # fmt: skip
+    return with_every_text(small, lambda text: "=<i>[x](y)|`%\n::\x1b\ud800" + text)
+
+
 def with_every_text(value: Any, said: Callable[[str], str]) -> Any:
     """The same values with every free text in them passed through `said`; statuses and grades stay."""
     if isinstance(value, Status | Grade):
@@ -438,23 +463,19 @@ def every_text() -> Callable[[Report, Callable[[str], str]], Report]:
 MADE: dict[str, Callable[[], Report]] = {
     "full": full_report,
     "since": since_report,
-
-
     "drawn": drawn_report,
     "unread": unread_report,
-    "hostile": hostile_report,
+    "drawn-hostile": drawn_hostile_report,
     "huge": huge_report,
     "clean": clean_report,
     "empty": empty_report,
     "unobserved": unobserved_report,
     "fleet": fleet_report,
+    "few-hostile": few_hostile_report,
 }
 
 
 @pytest.fixture(scope="session")
 def made() -> Callable[[str], Report]:
-    """A report made by hand, by its name: full, since, clean, empty, unobserved or fleet."""
-
-
     """A report made by hand, by its name in `MADE`."""
     return lambda name: MADE[name]()

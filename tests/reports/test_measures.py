@@ -7,13 +7,15 @@ those of NIST Handbook 44, Appendix C.
 from __future__ import annotations
 
 import dataclasses
+import io
 import json
+import zipfile
 
 import pytest
 
-from validator.findings import Evidence, Quantity, Required
-from validator.reports import RENDERERS
-from validator.reports.measures import for_reader, in_units
+from validator.findings import Evidence, Quantity, Report, Required
+from validator.reports import RENDERERS, pdf
+from validator.reports.measures import Units, for_reader, in_units
 
 
 @pytest.mark.parametrize(
@@ -68,18 +70,38 @@ def test_a_finding_on_a_reading_of_the_other_scale_shows_its_pairs_whole(full) -
     assert (metric.message, metric.required.text) == ("37.9 °C fits no row", "38 °C or warmer")
 
 
+def said(name: str, report: Report, units: Units) -> str:
+    """What a format says; of a PDF, whose text is packed, what its pages are set from."""
+    if name == "pdf":
+        return pdf.data_of(for_reader(report, units)).decode()
+    return shown(RENDERERS[name].render(report, units))
+
+
 @pytest.mark.parametrize("name", sorted(RENDERERS))
-def test_every_format_for_people_follows_and_json_does_not(full, name: str) -> None:
+def test_every_format_for_people_follows_and_those_for_programs_do_not(full, name: str) -> None:
     """What is for programs has one shape, whatever its reader likes."""
     report = with_texts(full)
-    si, us = (RENDERERS[name].render(report, units).decode("utf-8", "replace") for units in ("si", "us"))
+    report = dataclasses.replace(report, actions=tuple(dataclasses.replace(a, cautions=(1,)) for a in full.actions))
+    si, us = (said(name, report, units) for units in ("si", "us"))
 
     if RENDERERS[name].canonical:
         assert si == us
-        assert "Water of 77 °C/171 °F scalds." in json.loads(si)["cautions"]
     else:
         assert "77 °C scalds" in si
         assert "171 °F scalds" in us
+
+
+def test_json_keeps_pairs(full) -> None:
+    """The archive holds what the pack says, whole."""
+    assert "Water of 77 °C/171 °F scalds." in json.loads(RENDERERS["json"].render(with_texts(full), "us"))["cautions"]
+
+
+def shown(written: bytes) -> str:
+    """A file as text, a workbook by its sheets."""
+    if not written.startswith(b"PK"):
+        return written.decode("utf-8", "replace")
+    with zipfile.ZipFile(io.BytesIO(written)) as package:
+        return "".join(package.read(name).decode() for name in package.namelist())
 
 
 def test_quantities_follow_and_a_margin_is_a_difference(full) -> None:

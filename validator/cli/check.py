@@ -14,14 +14,19 @@ from typing import TYPE_CHECKING
 import click
 
 from validator import __version__
-from validator.cli.output import draws, parse_outputs, write_report
+from validator.cli.limits import EPILOG as LIMITS
+from validator.cli.limits import limit_option
+from validator.cli.output import draws, parse_outputs, tell_missing, write_report
 from validator.cli.waiting import Waiting
 from validator.errors import WrongInput
 from validator.findings import NEW
-from validator.reports import RENDERERS, Grouping
-from validator.reports.measures import UNITS, Units, for_reader
+from validator.language import ENGLISH, Language, languages, speaking
+from validator.language import load as load_language
+from validator.reports import RENDERERS, Grouping, seen
+from validator.reports.measures import UNITS, Units
 
 if TYPE_CHECKING:
+    from validator.budget import Budget
     from validator.deviations import Deviations
     from validator.engine.change import Before
     from validator.findings import Report
@@ -41,10 +46,13 @@ Examples:
   cip-audit check log.csv --rules ./my-pack --format json > report.json
   cip-audit check log.csv --rules syrup-line-cip --output html=report.html --output json=report.json
   cip-audit check log.csv --rules syrup-line-cip --since yesterday.json --fail-on new:major
-  zcat log.csv.gz | cip-audit check - --rules syrup-line-cip --fail-on critical"""
+  cip-audit check log.csv --rules syrup-line-cip --output actions-xlsx=actions.xlsx
+  zcat log.csv.gz | cip-audit check - --rules syrup-line-cip --fail-on critical
+
+"""
 
 
-@click.command(epilog=_EPILOG)
+@click.command(epilog=_EPILOG + LIMITS)
 @click.argument("records", nargs=-1, required=True, metavar="RECORDS...")
 @click.option(
     "--rules", multiple=True, metavar="PACK", help="A bundled pack's id or the path of a pack; may be repeated."
@@ -63,10 +71,16 @@ Examples:
 @click.option("--format", "shown", type=click.Choice(list(RENDERERS)), default="text", show_default=True,
               help="What goes to standard output.")  # fmt: skip
 @click.option(
-    "--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated."
+    "--output",
+    "outputs",
+    multiple=True,
+    metavar="FORMAT=PATH",
+    help="Write a file beside it; may be repeated. html=FOLDER/ writes a page a store.",
 )
 @click.option("--units", type=click.Choice(UNITS), default="si", show_default=True,
-              help="Units in which a reader sees temperatures and mixed amounts; JSON stays as it is.")  # fmt: skip
+              help="Units in which a reader sees temperatures and mixed amounts; forms for programs stay as they are.")  # fmt: skip
+@click.option("--lang", type=click.Choice(languages()), default=ENGLISH, show_default=True,
+              help="The language in which a reader sees the report; forms for programs stay English.")  # fmt: skip
 @click.option("--since", "since_path", metavar="REPORT.json",
               help="An earlier report (JSON): say which findings are new, persist or were resolved.")  # fmt: skip
 @click.option("--fail-on", type=click.Choice([*GRADES, *(f"{FRESH}{g}" for g in GRADES), "never"]), default="major",
@@ -82,31 +96,35 @@ Examples:
 @click.option(
     "--explain", metavar="FINDING", help="Show the whole reasoning of one finding, by its id, instead of the report."
 )
+@limit_option
 def command(
     records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, mapping_path: str | None,
     accept_path: str | None, as_of: str | None, decision: str | None, shown: str, outputs: tuple[str, ...],
-    units: Units, since_path: str | None, fail_on: str, group: Grouping, explain: str | None,
+    units: Units, lang: str, since_path: str | None, fail_on: str, group: Grouping, explain: str | None,
+    budget: Budget,
 ) -> int:  # fmt: skip
     """Audit RECORDS (CSV, XLSX, JSON, JSON Lines or Parquet; - is standard input) and say what is IN, OUT, N/O and N/A."""
     records = tuple(dict.fromkeys(records))
     beside = [p for p in (register_path, mapping_path, accept_path, since_path) if p]
     files = parse_outputs(outputs, list(RENDERERS), [*records, *rules, *beside])
-    _exist(records)
+    must_exist(records)
     if fail_on.startswith(FRESH) and since_path is None:
         raise WrongInput(f"--fail-on {fail_on}: what is new is told by an earlier report; name one with --since")
     with Waiting("reading the records") as waiting:
         judged = judge_files(records, rules, register_path, as_of, decision or "", waiting, accept_path,
-                             mapping_path, since_path, drawn=draws(shown, files))  # fmt: skip
-        report = judged.report
+                             mapping_path, since_path, budget, drawn=draws(shown, files))  # fmt: skip
+        report, language = judged.report, judged.language(lang)
         waiting.say("writing the report")
         if explain is not None:
-            click.echo(_reasoning(judged, explain, units), nl=False)
+            click.echo(_reasoning(judged, explain, units, language), nl=False)
             return exit_status(report, fail_on)
         # a bar would draw into a report on the same terminal
-        if shown != "text" or sys.stdout is None or not sys.stdout.isatty():
-            write_report(report, shown, files, units, group)
+        if shown != "text" or not sys.stdout.isatty():
+            write_report(report, shown, files, units, group, language)
+            tell_missing(language)
             return exit_status(report, fail_on)
-    write_report(report, shown, files, units, group)
+    write_report(report, shown, files, units, group, language)
+    tell_missing(language)
     return exit_status(report, fail_on)
 
 
@@ -117,43 +135,40 @@ class Judged:
     report: Report
     packs: list[Pack]
 
+    def language(self, code: str) -> Language | None:
+        """A language with the catalogues of these packs."""
+        return load_language(code, [place for pack in self.packs for place in pack.places])
 
-def _reasoning(judged: Judged, finding_id: str, units: Units) -> str:
+
+def _reasoning(judged: Judged, finding_id: str, units: Units, language: Language | None) -> str:
     """Everything behind one finding."""
     from validator.catalogue import explain
     from validator.reports.reasoning import explain as reason
     from validator.reports.reasoning import find
 
-    report = for_reader(judged.report, units)
+    report = seen(judged.report, units, language)
     finding = find(report, finding_id)
     if finding is None or not finding_id:
         raise WrongInput(f"--explain {finding_id}: no finding, or more than one, has an id that begins so")
     bound = [(p, b) for p in judged.packs for b in p.rules if b.rule.id == finding.rule]
     rule = explain(bound[0][1], bound[0][0]) if bound else f"{finding.rule} is no rule of a pack: {finding.title}\n"
-    return reason(finding, report, rule)
-
-
-def audit_files(
-    records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
-    waiting: Waiting, *, drawn: bool = False,
-) -> Report:  # fmt: skip
-    """The report on some files."""
-    return judge_files(records, rules, register_path, as_of, decision, waiting, drawn=drawn).report
+    with speaking(language):
+        return reason(finding, report, rule)
 
 
 def judge_files(
     records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
     waiting: Waiting, accept_path: str | None = None, mapping_path: str | None = None, since_path: str | None = None,
-    *, drawn: bool = False,
+    budget: Budget | None = None, *, drawn: bool = False,
 ) -> Judged:  # fmt: skip
     """Read, judge, report; the records are read in a process of their own while the packs are loaded here."""
     from validator.readers import start_reading
 
     mapping = _mapping(mapping_path)
-    reading = start_reading(records, mapping=mapping)
+    reading = start_reading(records, budget, mapping)
     try:
         moment, now = read_as_of(as_of)
-        packs = _packs(rules)
+        packs = load_packs(rules)
         register = _register(register_path)
         accepted = _accepted(accept_path)
         before = _before(since_path, moment)
@@ -202,7 +217,8 @@ def exit_status(report: Report, fail_on: str) -> int:
     return int(any(f.grade.rank <= worst for f in counted))
 
 
-def _exist(records: Sequence[str]) -> None:
+def must_exist(records: Sequence[str]) -> None:
+    """Raise `WrongInput` where a file of records is not there, or standard input is named twice."""
     missing = [f"{path}: there is no such file" for path in records if path != "-" and not Path(path).exists()]
     if missing:
         raise WrongInput(missing)
@@ -210,7 +226,8 @@ def _exist(records: Sequence[str]) -> None:
         raise WrongInput("- stands for standard input and can be named once only")
 
 
-def _packs(rules: Sequence[str]) -> list[Pack]:
+def load_packs(rules: Sequence[str]) -> list[Pack]:
+    """The packs that `--rules` names; raise `WrongInput` where one loosens another or a rule stands in two."""
     from validator.packs.layering import faults
     from validator.packs.loading import load_pack
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from validator.cli.waiting import Waiting
+from validator.language import ENGLISH, languages
 from validator.reports.measures import UNITS, Units
 
 
@@ -19,11 +20,13 @@ from validator.reports.measures import UNITS, Units
     "--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated."
 )
 @click.option("--units", type=click.Choice(UNITS), default="si", show_default=True,
-              help="Units in which a reader sees temperatures and mixed amounts; JSON stays as it is.")  # fmt: skip
-def command(folder: str, shown: str, outputs: tuple[str, ...], units: Units) -> None:
+              help="Units in which a reader sees temperatures and mixed amounts; forms for programs stay as they are.")  # fmt: skip
+@click.option("--lang", type=click.Choice(languages()), default=ENGLISH, show_default=True,
+              help="The language in which a reader sees the report; forms for programs stay English.")  # fmt: skip
+def command(folder: str, shown: str, outputs: tuple[str, ...], units: Units, lang: str) -> None:
     """Write an invented chain's register and six months of cleaning logs to a folder, and audit them."""
-    from validator.cli.check import audit_files
-    from validator.cli.output import draws, parse_outputs, write_report
+    from validator.cli.check import judge_files
+    from validator.cli.output import draws, parse_outputs, tell_missing, write_report
     from validator.demo import PACK, write_demo
     from validator.errors import WrongInput
     from validator.reports import RENDERERS
@@ -33,9 +36,11 @@ def command(folder: str, shown: str, outputs: tuple[str, ...], units: Units) -> 
     files = parse_outputs(outputs, list(RENDERERS))
     demo = write_demo(Path(folder))
     with Waiting("auditing the demo") as waiting:
-        report = audit_files([str(p) for p in demo.logs], [PACK], str(demo.register), demo.as_of, "simple", waiting,
+        judged = judge_files([str(p) for p in demo.logs], [PACK], str(demo.register), demo.as_of, "simple", waiting,
                              drawn=draws(shown, files))  # fmt: skip
-    write_report(report, shown, files, units)
+    language = judged.language(lang)
+    write_report(judged.report, shown, files, units, language=language)
+    tell_missing(language)
     logs = " ".join(str(p) for p in demo.logs)
     click.echo(f"The files are in {folder}. The same audit by hand:\n  cip-audit check {logs} "
                f"--rules {PACK} --register {demo.register} --as-of {demo.as_of}", err=True)  # fmt: skip

@@ -8,9 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from validator.cli.limits import limit_option
 from validator.errors import Unreadable, WrongInput
+from validator.reports.visible import line
 
 if TYPE_CHECKING:
+    from validator.budget import Budget
     from validator.mapping.model import Chosen, Layout
     from validator.tables import FileRead, ParsedTable
 
@@ -25,49 +28,78 @@ def command() -> None:
 
 @command.command(epilog="Example:  cip-audit mapping check june.xlsx --mapping store.yaml")
 @click.argument("records", metavar="FILE")
-@click.option("--mapping", "mapping_path", metavar="FILE", required=True, help="The mapping (YAML).")
+@click.option("--mapping", "mapping_path", metavar="FILE",
+              help="The mapping (YAML); without it, what the names of the columns tell.")  # fmt: skip
 @click.option(
     "--rows", default=_FIRST, show_default=True, type=click.IntRange(0), help="How many rows to show of each sheet."
 )
-def check(records: str, mapping_path: str, rows: int) -> int:
+@limit_option
+def check(records: str, mapping_path: str | None, rows: int, budget: Budget) -> int:
     """Show what would be read of FILE: column by column, the first rows before and after, and what is left over."""
     from validator.mapping.model import load_mapping
 
+    if mapping_path is None:
+        return _check_by_names(records, rows, budget)
     chosen = load_mapping(Path(mapping_path))
-    read = _look(records, chosen)
-    layout = chosen.file.layout(records)
-    if layout is None:
+    read = _read(records, chosen, budget, look=True)
+    layouts = chosen.file.layouts(records)
+    if not layouts:
         known = ", ".join(repr(one.match) for one in chosen.file.files)
         raise WrongInput(f"{records}: the mapping {chosen.file.mapping} names no file like this one; it has {known}")
-    _show_columns(layout)
+    shown = -1
     for at, (raw, table) in enumerate(zip(read.raw, read.tables, strict=True)):
-        _show_rows(layout, raw, table, rows)
-        _show_left_over(layout, raw, table, read.told["set_aside"][at])
+        layout = layouts[read.told["layouts"][at]]
+        if read.told["layouts"][at] != shown:
+            shown = read.told["layouts"][at]
+            _show_columns(layout)
+        sources = list(layout.sources())
+        _show_rows(sources, raw, table, rows)
+        _show_left_over(sources, raw, table, read.told["set_aside"][at])
+    return _show_assumed(read)
+
+
+def _check_by_names(records: str, rows: int, budget: Budget) -> int:
+    """The same without a mapping: what the canonical and the common names of the columns tell."""
+    read = _read(records, None, budget, look=False)
+    raws = {raw.sheet: raw for raw in _read(records, None, budget, look=True).raw}
+    for table in read.tables:
+        raw = raws.get(table.sheet, table)
+        headings = {name: of[0][0] for origin in table.origins for name, of in origin.items()}
+        names = [*table.texts, *table.times, *table.numbers]
+        click.echo("Columns" + (f", sheet {table.sheet!r}" if table.sheet else ""))
+        for name in names:
+            click.echo(f"  {name:<18} from {headings.get(name, name)!r}")
+        sources = [name for name in raw.texts if name in headings.values() or name.strip().casefold() in names]
+        _show_rows(sources, raw, table, rows)
+        _show_left_over(sources, raw, table, [len(table.rows), {}])
+    return _show_assumed(read)
+
+
+def _show_assumed(read: FileRead) -> int:
     click.echo("\nAssumed")
-    for text in read.assumptions:
-        click.echo(f"  {text}")
-    for text in read.notices:
-        click.echo(f"  {text}")
+    for text in (*read.assumptions, *read.notices):
+        click.echo(f"  {line(text)}")
     return 0 if any(len(table.rows) for table in read.tables) else 3
 
 
 @command.command(epilog="Example:  cip-audit mapping draft june.xlsx > store.yaml")
 @click.argument("records", metavar="FILE")
-def draft(records: str) -> int:
+@limit_option
+def draft(records: str, budget: Budget) -> int:
     """Propose a mapping for FILE, every guess with its reason; what cannot be known from the file is left open."""
     from validator.mapping.draft import propose
 
-    click.echo(propose(_look(records, None)), nl=False)
+    click.echo(propose(_read(records, None, budget, look=True)), nl=False)
     return 0
 
 
-def _look(records: str, chosen: Chosen | None) -> FileRead:
+def _read(records: str, chosen: Chosen | None, budget: Budget, *, look: bool) -> FileRead:
     from validator.readers import read_files
     from validator.tables import FileRead
 
     if records != "-" and not Path(records).exists():
         raise WrongInput(f"{records}: there is no such file")
-    (read,) = read_files([records], mapping=chosen, look=True)
+    (read,) = read_files([records], budget, mapping=chosen, look=look)
     if isinstance(read, FileRead):
         return read
     raise Unreadable(read.code, f"{records}: {read.code}: {read.sentence}", read.place)
@@ -76,7 +108,7 @@ def _look(records: str, chosen: Chosen | None) -> FileRead:
 def _show_columns(layout: Layout) -> None:
     from validator.mapping.account import how
 
-    click.echo("Columns")
+    click.echo("Columns" + (f", sheets {', '.join(map(repr, layout.sheets))}" if layout.sheets else ""))
     for name, column in layout.columns.items():
         click.echo(f"  {name:<18} from {how(name, column, layout)}")
     for name, text in layout.constants.items():
@@ -91,10 +123,10 @@ def _show_columns(layout: Layout) -> None:
                 click.echo(f"    {name:<16} from {how(name, column, layout)}")
 
 
-def _show_rows(layout: Layout, raw: ParsedTable, table: ParsedTable, most: int) -> None:
+def _show_rows(sources: Sequence[str], raw: ParsedTable, table: ParsedTable, most: int) -> None:
     where = f", sheet {raw.sheet!r}" if raw.sheet else ""
     click.echo(f"\nFirst rows{where}")
-    used = [name for name in layout.sources() if name in raw.texts]
+    used = [name for name in sources if name in raw.texts]
     shown: list[int] = []
     for row in table.rows.tolist():
         if row not in shown:
@@ -139,8 +171,7 @@ def _value(table: ParsedTable, name: str, at: int) -> str:
     return "" if number != number else plain_number(number)
 
 
-def _show_left_over(layout: Layout, raw: ParsedTable, table: ParsedTable, aside: Any) -> None:
-    sources = layout.sources()
+def _show_left_over(sources: Sequence[str], raw: ParsedTable, table: ParsedTable, aside: Any) -> None:
     unused = [name for name in raw.texts if name not in sources]
     count, reasons = aside
     click.echo("Left over")
@@ -153,6 +184,6 @@ def _show_left_over(layout: Layout, raw: ParsedTable, table: ParsedTable, aside:
     click.echo(f"  {count} rows in the file" + (f" and {lost} that could not be laid out" if lost else "")
                + f", {sum(reasons.values())} set aside; {kept} rows read, {faulty} of them with a defect; {table.blank_rows} blank")  # fmt: skip
     for defect in sorted(table.defects, key=lambda d: (d.row, d.column))[:_LISTED]:
-        click.echo(f"  row {defect.row}: {defect.code}: {defect.message}")
+        click.echo(f"  row {defect.row}: {defect.code}: {line(defect.message)}")
     if len(table.defects) > _LISTED:
         click.echo(f"  and {len(table.defects) - _LISTED} more defects")

@@ -7,16 +7,36 @@ import sys
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
+from typing import NamedTuple
+
+import click
 
 from validator.errors import WrongInput
 from validator.findings import Report
+from validator.language import Language, speaking
 from validator.reports import Grouping
 from validator.reports.measures import Units
+from validator.reports.visible import line
+
+_MISSING_SHOWN = 5
 
 
-def parse_outputs(outputs: Sequence[str], formats: Sequence[str], inputs: Sequence[str] = ()) -> list[tuple[str, Path]]:
-    """`FORMAT=PATH` pairs; raise `WrongInput` naming what may stand there. No input is ever written over."""
-    found: list[tuple[str, Path]] = []
+class Output(NamedTuple):
+    """A format with the file, or the folder of files, that it is written to."""
+
+    format: str
+    path: Path
+    folder: bool
+
+
+def parse_outputs(outputs: Sequence[str], formats: Sequence[str], inputs: Sequence[str] = ()) -> list[Output]:
+    """`FORMAT=PATH` pairs; raise `WrongInput` naming what may stand there. No input is ever written over.
+
+    A path that ends with a slash, or is a folder, asks for a folder of files.
+    """
+    from validator.reports import RENDERERS
+
+    found: list[Output] = []
     taken = {Path(path).resolve(): f"is {path}, which is read here" for path in inputs if path != "-"}
     for text in outputs:
         name, sign, path = text.partition("=")
@@ -26,21 +46,40 @@ def parse_outputs(outputs: Sequence[str], formats: Sequence[str], inputs: Sequen
         place = Path(path).resolve()
         if place in taken:
             raise WrongInput(f"--output {text}: {taken[place]}; name another file")
+        folder = path.endswith(("/", os.sep)) or place.is_dir()
+        able = [n for n, r in RENDERERS.items() if r.folder and n in formats]
+        if folder and name not in able:
+            only = f", which only {', '.join(able)} can be written to" if able else ""
+            raise WrongInput(f"--output {text}: {path} is a folder{only}; name a file")
         taken[place] = "is named twice"
-        found.append((name, Path(path)))
+        if not folder:
+            _writable(Path(path))
+        found.append(Output(name, Path(path), folder))
     return found
 
 
-def draws(shown: str, outputs: Sequence[tuple[str, Path]]) -> bool:
+def draws(shown: str, outputs: Sequence[Output]) -> bool:
     """Whether any of the formats asked for shows pictures."""
     from validator.reports import RENDERERS
 
-    return any(RENDERERS[name].draws for name in (shown, *(name for name, _ in outputs)))
+    return any(RENDERERS[name].draws for name in (shown, *(output.format for output in outputs)))
+
+
+def _writable(path: Path) -> None:
+    """Whether a file can be written there is asked before any work is done."""
+    folder = path.resolve().parent
+    straight = path.exists() and not path.is_file()  # a device or a pipe
+    if not straight and not folder.is_dir():
+        raise WrongInput(f"{path}: cannot be written: there is no folder {folder}")
+    asked = path if straight else folder
+    if not os.access(asked, os.W_OK):
+        raise WrongInput(f"{path}: cannot be written: no permission to write to {asked}")
 
 
 def write_report(
-    report: Report, shown: str, outputs: Sequence[tuple[str, Path]], units: Units = "si", group: Grouping = "grade"
-) -> None:
+    report: Report, shown: str, outputs: Sequence[Output], units: Units = "si", group: Grouping = "grade",
+    language: Language | None = None,
+) -> None:  # fmt: skip
     """The report in the format `shown` to standard output, and in each named format to its file, in the reader's units."""
     from validator.reports import RENDERERS
 
@@ -48,24 +87,58 @@ def write_report(
         raise WrongInput("standard output is closed, and the report has nowhere to go")
     if RENDERERS[shown].binary and sys.stdout.isatty():
         raise WrongInput(f"--format {shown}: is no text for a terminal; write it as --output {shown}=PATH")
-    for name, path in outputs:
-        write_file(path, RENDERERS[name].render(report, units, group))
+    for output in outputs:
+        renderer = RENDERERS[output.format]
+        if not output.folder:
+            write_file(output.path, renderer.render(report, units, group, language))
+            continue
+        for relative, document in renderer.render_folder(report, units, group, language):
+            path = output.path / relative
+            _make_folder(path.parent)
+            write_file(path, document)
     on_screen = shown == "text" and sys.stdout.isatty()
-    document = _for_terminal(report, units, group) if on_screen else RENDERERS[shown].render(report, units, group)
+    document = (
+        _for_terminal(report, units, group, language)
+        if on_screen
+        else RENDERERS[shown].render(report, units, group, language)
+    )
     sys.stdout.buffer.write(document)
     sys.stdout.buffer.flush()
 
 
-def _for_terminal(report: Report, units: Units, group: Grouping) -> bytes:
-    """The text report in the terminal's own width and colours."""
-    import shutil
+def _make_folder(path: Path) -> None:
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise WrongInput(f"{path}: cannot be made: {(error.strerror or str(error)).lower()}") from None
 
-    from validator.reports.measures import for_reader
+
+def _for_terminal(report: Report, units: Units, group: Grouping, language: Language | None) -> bytes:
+    """The text report in the terminal's own width and colours."""
+    from validator.reports import seen
     from validator.reports.text import render
 
+    width, colour = terminal()
+    with speaking(language):
+        return render(seen(report, units, language), width=width, color=colour, group=group)
+
+
+def tell_missing(language: Language | None) -> None:
+    """Say on standard error what was not said in the language that was asked for, and so stands in English."""
+    if language is None or not language.missing:
+        return
+    missing = list(language.missing)
+    some = "; ".join(repr(line(text)[:80]) for text in missing[:_MISSING_SHOWN])
+    more = f"; and {len(missing) - _MISSING_SHOWN} more" if len(missing) > _MISSING_SHOWN else ""
+    click.echo(f"cip-audit: not in the catalogues of {language.code!r}, so in English: {some}{more}", err=True)
+
+
+def terminal() -> tuple[int, bool]:
+    """How many columns a text for the terminal may have, and whether colours are wanted there."""
+    import shutil
+
     colour = not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
-    width = max(60, min(shutil.get_terminal_size().columns, 120))
-    return render(for_reader(report, units), width=width, color=colour, group=group)
+    return max(60, min(shutil.get_terminal_size().columns, 120)), colour
 
 
 def write_file(path: Path, document: bytes) -> None:

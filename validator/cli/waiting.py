@@ -24,7 +24,7 @@ class Waiting:
         self.timer.daemon = True
 
     def __enter__(self) -> Waiting:
-        if sys.stderr.isatty():
+        if sys.stderr is not None and sys.stderr.isatty():
             self.timer.start()
         return self
 

@@ -43,7 +43,7 @@ def actions(
 
 
 def _wanted(f: Finding) -> str:
-    if f.status is Status.OUT or not f.rule or not f.pack:
+    if f.status is Status.OUT or not f.pack:
         return f.corrective_action or "Put this right."
     lacking = f" ({f.reason.replace('_', ' ')})" if f.reason else ""
     return f"From the next cleaning on record what is lacking{lacking}, so that it can be shown. Fill in nothing afterwards."

@@ -12,8 +12,9 @@ from validator.findings import Due
 from validator.kinds.interval_lengths import local_days
 from validator.kinds.outcome import Outcomes
 from validator.machines import EPOCH, Machine
-from validator.quantities import Duration
+from validator.quantities import Duration, say
 from validator.statuses import OPEN
+from validator.tables import NAT
 
 OVERDUE, SOON, LATER = "overdue", "due soon", "later"
 
@@ -25,7 +26,8 @@ def upcoming(applied: Sequence[Applied]) -> list[Due]:
 
 
 def _dues(a: Applied, outcomes: Outcomes) -> Iterable[Due]:
-    running = [i for i, target in enumerate(outcomes.target) if target == OPEN]
+    # a running interval that begins with a cycle of no known time has no day to count from
+    running = [i for i, target in enumerate(outcomes.target) if target == OPEN and _dated(a, int(outcomes.cycle[i]))]
     machine = outcomes.machine[running]
     cycle = outcomes.cycle[running]
     begun = local_days(
@@ -34,18 +36,24 @@ def _dues(a: Applied, outcomes: Outcomes) -> Iterable[Due]:
     warn = _days(a.params.warn_before) if a.params.warn_before else 0
     limit = a.params.max
     allowed = np.full(len(outcomes), limit.amount) if outcomes.allowance is None else outcomes.allowance
-    for at, c, day, left in zip(
+    for at, c, day, most in zip(
         machine.tolist(), cycle.tolist(), begun.tolist(), allowed[running].tolist(), strict=True
     ):
         m = a.machines[at]
         if c < 0 and m.in_service_on is None:
             continue
         begin = day if c >= 0 else m.in_service_on or 0
-        due = due_day(m, begin, _days(Duration(limit.calendar, left)))
+        may_last = Duration(limit.calendar, most)
+        due = due_day(m, begin, _days(may_last))
         left = due - m.today
         state = OVERDUE if left < 0 else SOON if left <= warn else LATER
         yield Due(m.store_id, m.equipment_id, a.rule.rule.id, _date(due), left, state,
-                  a.steps.cycle_ids[c] if c >= 0 else "", _date(begin) if c >= 0 else "")  # fmt: skip
+                  a.steps.cycle_ids[c] if c >= 0 else "", _date(begin) if c >= 0 else "", say(most, may_last.unit),
+                  a.limit_from, _date(begin), due - begin - _days(may_last), warn)  # fmt: skip
+
+
+def _dated(a: Applied, cycle: int) -> bool:
+    return cycle < 0 or bool(a.steps.completed[cycle] != NAT)
 
 
 def _days(length: Duration) -> int:

@@ -11,12 +11,15 @@ import numpy as np
 import numpy.typing as npt
 
 from validator.findings import Evidence
+from validator.language import Said
 from validator.quantities import plain_number
+from validator.records import RecordSet
 from validator.steps import Steps
 from validator.tables import NAT, NUMBERS, TIMES
 
 MOST_ROWS = 60
 """Rows named in one finding: a finding on more says so in its sentence."""
+_MOST_CELLS = 3
 Columns = tuple[str, ...]
 Index = npt.NDArray[np.intp]
 
@@ -45,6 +48,20 @@ class Rows:
         placed = sorted((*said[k][:2], k) for k in set(rows))
         return tuple(said[k][2] for _, _, k in placed[:MOST_ROWS])
 
+    def unread(self, columns: Columns, rows: Sequence[int]) -> str:
+        """What stands in cells of these rows that could not be read; nothing where all could."""
+        records = self.steps.records
+        if not records.unread:
+            return ""
+        found: dict[tuple[str, str], None] = {}
+        for row in sorted(self.steps.row[list(set(rows))].tolist()) if len(rows) else ():
+            cells = records.unread.get(row, {})
+            found |= {(name, cells[name]): None for name in columns if name in cells and not records.filled(name, row)}
+        shown = ", ".join(f"{name} {cell!r}" for name, cell in list(found)[:_MOST_CELLS])
+        if len(found) > _MOST_CELLS:
+            shown = Said("{shown} and {rest} more", {"shown": shown, "rest": str(len(found) - _MOST_CELLS)})
+        return shown
+
 
 def _in_words(steps: Steps, rows: Index, columns: Columns) -> list[tuple[int, int, Evidence]]:
     records = steps.records
@@ -52,10 +69,37 @@ def _in_words(steps: Steps, rows: Index, columns: Columns) -> list[tuple[int, in
     sources, numbers = records.source[at].tolist(), records.rows[at].tolist()
     values = zip(*(_column(steps, rows, at, name) for name in columns), strict=True) if columns else ((),) * len(rows)
     found = []
-    for source, number, said in zip(sources, numbers, values, strict=True):
+    for row, source, number, said in zip(at.tolist(), sources, numbers, values, strict=True):
         file, sheet = records.sources[source]
-        found.append((source, number, Evidence(file, sheet, number, columns, said)))
+        unread = records.unread.get(row)
+        if unread is not None:
+            said = tuple(value or unread.get(name, "") for name, value in zip(columns, said, strict=True))
+        cells = _cells(records, row, columns, number) if records.origins else ()
+        found.append((source, number, Evidence(file, sheet, number, columns, said, cells)))
     return found
+
+
+def _cells(records: RecordSet, row: int, columns: Columns, number: int) -> tuple[str, ...]:
+    """Where each column of a row stands in its file: the column's own name, in a workbook with the cell, in nested JSON with
+    the numbers of the entries on the way.
+    """
+    if records.origin[row] < 0:
+        return ()
+    origin = records.origins[records.origin[row]]
+    named = (origin.get(name, ()) for name in columns)
+    said = tuple(
+        " and ".join(f"{at}{number} {name}" if at else _numbered(name, records, row) for name, at in of) for of in named
+    )
+    return said if any(said) else ()
+
+
+def _numbered(path: str, records: RecordSet, row: int) -> str:
+    """`steps[].from` as `steps[3].from`."""
+    folded = path.casefold()
+    for before, numbers in reversed(records.entries.items()):  # the innermost list first, so that places stay
+        if numbers[row] and folded.startswith(before):
+            path = f"{path[: len(before) - 1]}{numbers[row]}{path[len(before) - 1 :]}"
+    return path
 
 
 def _column(steps: Steps, rows: Index, at: Index, name: str) -> list[str]:

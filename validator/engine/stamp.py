@@ -13,7 +13,7 @@ from validator import grading
 from validator.engine.apply import Applied
 from validator.engine.evidence import MOST_ROWS, Rows
 from validator.engine.wording import sentence
-from validator.findings import Citation, Evidence, Finding, Grade, Status
+from validator.findings import Citation, Finding, Grade, Status
 from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Names, Outcomes, Shown
 from validator.language import Said
 from validator.machines import Machine
@@ -71,9 +71,8 @@ def _of_outcomes(
             starts[key] = local_start(steps, cycle)
         corrected = o.corrected is not None and bool(o.corrected[i])
         marks = ("cos",) * corrected + ("repeat",) * repeat
-        seen = rows.of(facts.columns, facts.rows)
         yield _finding(
-            applied, o, i, facts, applied.machines[machine], cycle, starts[key], marks, grades[marks], cited, seen
+            applied, o, i, facts, applied.machines[machine], cycle, starts[key], marks, grades[marks], cited, rows
         )
 
 
@@ -131,7 +130,7 @@ def local_start(steps: Steps, cycle: int) -> str:
 def _finding(
     applied: Applied, o: Outcomes, i: int, shown: Shown, machine: Machine, cycle: int, started: str, marks: tuple[str, ...],
     graded: tuple[Grade, str], cited: tuple[Citation, ...],
-    seen: tuple[Evidence, ...],
+    rows: Rows,
 ) -> Finding:  # fmt: skip
     rule, pack, steps = applied.rule.rule, applied.pack, applied.steps
     cycle_id = steps.cycle_ids[cycle] if cycle >= 0 else ""
@@ -139,18 +138,21 @@ def _finding(
     target = o.target[i]
     required = shown.required.text if shown.required else ""
     message = sentence(rule.kind, o.reason[i], target if target != OPEN else "", required, shown.facts)
+    unread = rows.unread(shown.columns, shown.rows)
+    if unread:
+        message = Said("{message}; what stands there cannot be read: {cells}", {"message": message, "cells": unread})
     if o.close is not None and bool(o.close[i]) and o.reason[i] != "within_uncertainty":
         message = Said("{message} (nearer to the limit than the clock is read)", {"message": message})
     if len(shown.rows) > MOST_ROWS:
-        rows = {"message": message, "named": str(MOST_ROWS), "rows": str(len(shown.rows))}
-        message = Said("{message} (the first {named} of {rows} rows are named)", rows)
+        named = {"message": message, "named": str(MOST_ROWS), "rows": str(len(shown.rows))}
+        message = Said("{message} (the first {named} of {rows} rows are named)", named)
     return Finding(
         id=finding_id(rule.id, machine.store_id, machine.equipment_id, cycle_id, target, o.part), rule=rule.id,
         title=rule.title, kind=rule.kind, pack=pack.id, grade=grade, status=_STATUS[int(o.status[i])],
         reason=o.reason[i], marks=marks, grade_reason=grade_reason, store_id=machine.store_id,
         equipment_id=machine.equipment_id, cycle_id=cycle_id, cycle_started=started,
         target=target, observed=shown.observed, required=shown.required, margin=shown.margin, message=message,
-        evidence=seen, citations=cited, hazard=rule.hazard or "",
+        evidence=rows.of(shown.columns, shown.rows), citations=cited, hazard=rule.hazard or "",
         corrective_action=rule.corrective_action or "", deviation=None, limit_from=applied.limit_from,
         control=rule.plan.control if rule.plan else "",
     )  # fmt: skip

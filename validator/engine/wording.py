@@ -64,6 +64,7 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("concurrency", "within_uncertainty"): "rows of {steps} follow each other more closely than the clock is read",
     ("feasible_time", "within_uncertainty"): "the cycle took {found}, nearer to {least} than the clock is read ({derived})",
     ("record", "blank"): "{field} is blank {blank_on}",
+    ("record", "unreadable"): "{field} cannot be read {blank_on}",
     ("record", "too_late"): "{field} is {found} after the work, {required}",
     ("record", "missing_time"): "{field}: a time is missing, so it cannot be shown that it was {required}",
     ("record", "before_the_work"): "{field} lies before the work was done, so it cannot be shown that it was {required}",
@@ -136,14 +137,23 @@ def _finish(kind: str, words: dict[str, str], target: str) -> None:
     elif kind == "contact":
         words["agent"] = _if(" ({agent})", agent=words.get("agent"))
     elif kind == "record":
-        on = {name: words.get(name, "") for name in ("count", "rows")}
-        words["blank_on"] = (
-            "in the whole cycle" if words.get("once") == "yes" else Said("on {count} of {rows} rows", on)
-        )
+        words["blank_on"] = _blank_on(words)
     elif kind == "flush":
         found = words.get("found", "")
         vague = " to " in found or "at most" in found
         words["possible"] = _if(" (it can have been {found})", found=found if vague else "")
+
+
+def _blank_on(words: Mapping[str, str]) -> str:
+    """On how many rows a field is blank, or cannot be read."""
+    if words.get("once") == "yes":
+        return "in the whole cycle"
+    said = {name: words.get(name, "") for name in ("count", "rows", "unread")}
+    if not said["unread"]:
+        return Said("on {count} of {rows} rows", said)
+    if said["count"] == "0":
+        return Said("on {unread} of {rows} rows", said)
+    return Said("on {count} of {rows} rows and cannot be read on {unread}", said)
 
 
 def _if(template: str, **words: str | None) -> str:

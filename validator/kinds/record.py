@@ -51,7 +51,8 @@ TIGHTER: Mapping[str, Stricter] = {
     "first_within": "lower",
 }  # fmt: skip
 _REASONS = ("", "blank", "too_late", "missing_time", "not_recorded", "same_person", "future", "not_reviewed", "not_kept",
-            "unread_file", "undated", "no_start", "too_young", "before_the_work")  # fmt: skip
+            "unread_file", "undated", "no_start", "too_young", "before_the_work", "unreadable")  # fmt: skip
+_UNREADABLE = _REASONS.index("unreadable")
 _EARLY = _REASONS.index("before_the_work")
 _STATUS = np.array(
     [NOT_OBSERVED if r in ("missing_time", "not_recorded", "before_the_work") else OUT for r in _REASONS], np.int8
@@ -156,19 +157,35 @@ def _filled(scope: Scope, field: str, names: Sequence[str]) -> Outcomes:
         missing = any_by(steps.cycle, blank, steps.cycles)
     idle = ~any_by(steps.cycle, asked, steps.cycles)
     missing &= ~idle
+    unread = blank & _unread(scope, field)
+    # of a field that is due once a cycle one unreadable cell is what stands there; else every row must have been written on
+    plain = (
+        any_by(steps.cycle, unread, steps.cycles)
+        if field in _OF_THE_CYCLE
+        else ~any_by(steps.cycle, blank & ~unread, steps.cycles)
+    )
+    reason = np.where(missing & plain, _UNREADABLE, np.where(missing, 1, 0))
     status = np.where(idle, NOT_APPLICABLE, np.where(missing, OUT, IN)).astype(np.int8)
 
     def show(cycle: int) -> Shown:
         mine = [k for k in _rows(scope, cycle) if asked[k]]
         empty = [k for k in mine if blank[k]]
         rows = empty if len(empty) <= _FEW or len(empty) < len(mine) else [empty[0], empty[-1]]
-        facts = {"field": field, "count": str(len(empty)), "rows": str(len(mine)),
+        bad = sum(bool(unread[k]) for k in empty)
+        facts = {"field": field, "count": str(len(empty) - bad), "rows": str(len(mine)), "unread": str(bad or ""),
                  "once": "yes" if field in _OF_THE_CYCLE else ""}  # fmt: skip
         return Shown(Quantity(len(mine) - len(empty), "1"), Required(len(mine), None, "1", f"{field} on every row")
                      if field not in _OF_THE_CYCLE else Required(1, None, "1", f"{field} once a cycle"), None, rows,
                      (field,), facts)  # fmt: skip
 
-    return _outcomes(scope, field, np.where(missing, 1, 0), status, f"filled {field}", show)
+    return _outcomes(scope, field, reason, status, f"filled {field}", show)
+
+
+def _unread(scope: Scope, field: str) -> Mask:
+    """Rows in which something stands under this field that could not be read."""
+    found: dict[int, dict[str, str]] = scope.steps.records.unread
+    rows = [row for row, cells in found.items() if set(scales(field)) & set(cells)]
+    return np.isin(scope.steps.row, rows) if rows else np.zeros(len(scope.steps), dtype=bool)
 
 
 def _rows(scope: Scope, cycle: int) -> range:

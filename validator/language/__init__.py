@@ -67,6 +67,12 @@ def speaking(language: Language | None) -> Iterator[None]:
         _spoken.reset(token)
 
 
+def spoken() -> str:
+    """The code of the language that is spoken."""
+    language = _spoken.get()
+    return ENGLISH if language is None else language.code
+
+
 def tr(template: str, **words: object) -> str:
     """A sentence of a page in the language that is spoken, with what its names stand for."""
     language = _spoken.get()

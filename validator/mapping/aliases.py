@@ -16,6 +16,7 @@ import yaml
 UNIT_WORDS = {
     "°f": "F", "f": "F", "°c": "C", "c": "C", "ppm": "ppm", "mg/l": "ppm", "%": "%", "min": "min", "mins": "min",
     "minutes": "min", "s": "s", "sec": "s", "secs": "s", "seconds": "s", "h": "h", "hrs": "h", "hours": "h",
+    "celsius": "C", "fahrenheit": "F",
 }  # fmt: skip
 """Words for units in the names of columns."""
 _NOT_NAME = re.compile(r"[^\w°%#-]+")

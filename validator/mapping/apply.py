@@ -34,18 +34,26 @@ LONGEST = 80
 """Characters of a time or a number: what is longer is none, and is not looked at."""
 NIGHT = np.timedelta64(12, "h")
 """An end is put on the next day only where its step then lasted no longer."""
+_Fault = tuple[int, str, str, str, str]
+"""A row of the raw table, the canonical column, a code, what is wrong and what stands there."""
 _SHOWN = 40
 _LISTED = 8
 
 
 @dataclass
 class Fitted:
-    """The canonical table, and how many rows were set aside by which reason, which values stood in no list."""
+    """The canonical table, and how many rows were set aside by which reason, which values stood in no list.
+
+    `at` is for each row the position of the row of the file that it comes from, and `plan` the number of that of the layout's
+    plans by which it does.
+    """
 
     table: RawTable
     set_aside: dict[str, int] = field(default_factory=dict)
     unlisted: dict[str, dict[str, None]] = field(default_factory=dict)
     rows: int = 0
+    at: Index = field(default_factory=lambda: np.empty(0, dtype=np.intp))
+    plan: npt.NDArray[np.int32] = field(default_factory=lambda: np.empty(0, dtype=np.int32))
 
 
 def apply(layout: Layout, raw: RawTable) -> Fitted:
@@ -69,7 +77,7 @@ class _Fitting:
             for name, words in layout.values.items()
         }
         self.kept: Mask = np.ones(len(raw.rows), dtype=bool)
-        self.faults: list[tuple[int, str, str, str]] = []
+        self.faults: list[_Fault] = []
 
     def all(self) -> Fitted:
         for rule in self.layout.skip:
@@ -80,6 +88,9 @@ class _Fitting:
         for name in self.layout.fill_down:
             self._fill_down(name)
         at, columns, defects = self._long() if self.layout.steps else self._flat()
+        self.fitted.at = at
+        if not self.layout.steps:
+            self.fitted.plan = np.zeros(len(at), dtype=np.int32)
         self.fitted.table = RawTable(self.raw.sheet, self.raw.rows[at], dict(columns), defects, self.raw.blank_rows)
         return self.fitted
 
@@ -127,7 +138,7 @@ class _Fitting:
         plans, own = self.layout.plans(), self.layout.own_columns()
         parts: list[Index] = []
         columns: list[dict[str, TextColumn]] = []
-        faults: list[list[tuple[int, str, str, str]]] = []
+        faults: list[list[_Fault]] = []
         told = np.zeros(len(self.raw.rows), dtype=bool)
         for plan, mine in zip(plans, own, strict=True):
             self.faults = []
@@ -143,6 +154,7 @@ class _Fitting:
         where = np.empty(len(at), dtype=np.int64)
         where[order] = np.arange(len(at))
         starts = np.cumsum([0, *(len(p) for p in parts)])
+        self.fitted.plan = np.repeat(np.arange(len(parts), dtype=np.int32), np.diff(starts))[order]
         places: list[dict[int, int]] = [
             dict(zip(part.tolist(), where[a:b].tolist(), strict=True))
             for part, a, b in zip(parts, starts[:-1], starts[1:], strict=True)
@@ -179,13 +191,13 @@ class _Fitting:
             said = ", ".join(map(repr, (*plan.when.yes, *plan.when.no)))
             step = " ".join(t for t in (plan.constants.get("step", ""), plan.constants.get("target", "")) if t)
             message = f"step, read from {plan.when.column!r}: {_short(word)} does not say whether {step or 'it'} was done; known: {said}"
-            self.faults.append((row, "step", "unmapped_value", message))
+            self.faults.append((row, "step", "unmapped_value", message, word))
         return np.array([*(m in yes for m in marks), False], dtype=bool)[column.codes]
 
     # --- defects ---------------------------------------------------------------------------------------------------
 
-    def _defect(self, index: int, row: int, column: str, code: str, message: str) -> CellDefect:
-        return CellDefect(index, int(self.raw.rows[row]), column, code, message, False, self.raw.sheet)
+    def _defect(self, index: int, row: int, column: str, code: str, message: str, cell: str = "") -> CellDefect:
+        return CellDefect(index, int(self.raw.rows[row]), column, code, message, False, self.raw.sheet, cell[:_SHOWN])
 
     def _carried(self, places: Callable[[int], list[int]]) -> list[CellDefect]:
         """What the reader found, under the canonical names of the columns that its column is for."""
@@ -198,7 +210,9 @@ class _Fitting:
                 continue
             for place in places(d.index):
                 names = self.uses.get(d.column, ()) or (d.column,)
-                carried += [CellDefect(place, d.row, name, d.code, d.message, d.whole, d.sheet) for name in names]
+                carried += [
+                    CellDefect(place, d.row, name, d.code, d.message, d.whole, d.sheet, d.cell) for name in names
+                ]
         return carried
 
     def _carried_long(self, places: Sequence[Mapping[int, int]], used: Sequence[set[str]]) -> list[CellDefect]:
@@ -213,7 +227,7 @@ class _Fitting:
             names = self.uses.get(d.column, ()) or (d.column,)
             here = [p[d.index] for p, mine in zip(places, used, strict=True) if d.index in p and d.column in mine]
             carried += [
-                CellDefect(place, d.row, name, d.code, d.message, d.whole, d.sheet)
+                CellDefect(place, d.row, name, d.code, d.message, d.whole, d.sheet, d.cell)
                 for place in here or [-1]
                 for name in names
             ]
@@ -329,7 +343,7 @@ class _Fitting:
             cell = given.vocabulary[code].replace("\0", " ").strip()
             origin = " and ".join(map(repr, column.sources))
             message = f"{name}, read from {origin}: {_short(cell)} {faults[code]}"
-            self.faults.append((int(at[place]), name, faults[code].code, message))
+            self.faults.append((int(at[place]), name, faults[code].code, message, cell))
         return TextColumn(new[given.codes], list(known))
 
 

@@ -23,6 +23,7 @@ from validator.mapping.guesses import (
     columns_of,
     date_order,
     decimal_mark,
+    footers,
     wide_groups,
 )
 from validator.tables import AGENTS, ONE_TIME, STEPS, TIMES, FileRead, ParsedTable
@@ -50,21 +51,32 @@ class _Draft:
 
 def propose(read: FileRead) -> str:
     """The draft for one file of which every column was read as text."""
-    columns = columns_of(read.raw)
-    dates, year, sure = date_order([c for c in columns if c.kind in ("date", "moment")])
-    decimal = decimal_mark(columns)
     draft = _Draft()
     draft.say(0, f"# Drafted from {_shown(read.name)}. Lines with a ? are open: complete them and take the # away.")
     draft.say(0, "mapping: draft")
     draft.say(0, "files:")
+    alike: dict[frozenset[str], list[ParsedTable]] = {}
+    for table in read.raw:
+        alike.setdefault(frozenset(table.texts), []).append(table)
+    for tables in alike.values():
+        _layout(draft, read, tables, len(alike) > 1)
+    return "\n".join(draft.lines) + "\n"
+
+
+def _layout(draft: _Draft, read: FileRead, tables: Sequence[ParsedTable], among: bool) -> None:
+    """The layout for sheets with the same columns; it names them where there are others `among` them."""
+    columns = columns_of(tables)
+    dates, year, sure = date_order([c for c in columns if c.kind in ("date", "moment")])
+    decimal = decimal_mark(columns)
     draft.say(1, "- match: " + _text("*" + _ending(read.name)), "every file with this ending")
-    _reading(draft, read)
+    if among:
+        draft.say(2, f"sheets: [{', '.join(_text(table.sheet) for table in tables)}]", "sheets with the same columns")
+    _reading(draft, read, tables[0].sheet)
     guesses = assign(columns)
     wide = wide_groups(columns, guesses)
     _Columns(draft, columns, guesses, wide).write()
     _style(draft, columns, dates, year, sure, decimal)
-    _rows(draft, read.raw, columns)
-    return "\n".join(draft.lines) + "\n"
+    _rows(draft, tables, columns)
 
 
 class _Columns:
@@ -75,6 +87,7 @@ class _Columns:
     ) -> None:
         self.draft = draft
         self.wide = wide
+        self.headed = False
         grouped = {c.name for group in wide for c in group.all}
         self.guesses = {role: g for role, g in guesses.items() if g.column.name not in grouped}
         used = {g.column.name for g in self.guesses.values()} | grouped
@@ -99,6 +112,7 @@ class _Columns:
             self.draft.open(
                 3, f'equipment_id: {{join: {both}, with: "-"}}', "? if machines are numbered anew in every store"
             )
+        self._open()
         self._constants()
         self._values("step", STEPS, "steps")
         self._values("agent", AGENTS, "agents")
@@ -122,7 +136,12 @@ class _Columns:
     def _column(self, depth: int, role: str, guess: Guess, day: Seen | None = None) -> None:
         sure = SURE if guess.score >= 7 else LIKELY if guess.score >= 4 else GUESS
         column = guess.column
-        if role in TIMES and column.kind == "clock":
+        if role in TIMES and column.kind == "epoch":
+            unit = "epoch_ms" if len(column.words[0]) > 10 else "epoch_s"
+            self.draft.say(
+                depth, f"{role}: {{from: {_text(column.name)}, unit: {unit}}}", f"{guess.why}, counted from 1970", sure
+            )
+        elif role in TIMES and column.kind == "clock":
             self._clock(depth, role, column, guess.why, sure, day)
         elif role in ("duration_s", "temperature_c", "concentration_ppm", "hardness_ppm"):
             self._measured(depth, role, column, guess.why, sure)
@@ -137,9 +156,9 @@ class _Columns:
         self.draft.say(depth, f"{role}:", why, sure)
         self.draft.say(depth + 1, f"date: {_text(date.name)}")
         self.draft.say(depth + 1, f"time: {_text(column.name)}")
-        if "night" in fold(date.name):
+        if self.wide or "night" in fold(date.name):
             self.draft.open(depth + 1, "night_until: ?", "up to which time of day is a time that of the next day?")
-        elif role == "ended_at":
+        if role == "ended_at" and "night" not in fold(date.name):
             self.draft.open(depth + 1, "after: started_at", "? if an end before its start is on the next day")
 
     def _measured(self, depth: int, role: str, column: Seen, why: str, sure: str) -> None:
@@ -163,9 +182,31 @@ class _Columns:
             self.draft.open(depth, f"{role}: {{from: {_text(column.name)}, unit: ?}}",
                             f"{why}; one of {', '.join(allowed)}, and no unit is written")  # fmt: skip
 
+    def _open(self) -> None:
+        """What every row needs and no name told: the columns that could hold it."""
+        left = [self.names[name] for name in self.unused]
+        if "step" not in self.guesses and not self.wide:
+            texts = ", ".join(_shown(c.name) for c in left if c.kind == "text")
+            self.draft.open(3, "step: ?", "which column says what was done" + (f": {texts}?" if texts else "?"))
+        if "ended_at" not in self.guesses and not self.wide:
+            for column in left:
+                if column.kind in ("moment", "epoch"):
+                    unit = (
+                        {10: ", unit: epoch_s", 13: ", unit: epoch_ms"}.get(len(column.words[0]), "")
+                        if column.kind == "epoch"
+                        else ""
+                    )
+                    self.draft.open(
+                        3,
+                        f"ended_at: {{from: {_text(column.name)}{unit}}}",
+                        f"? if these times are ends; {_shown(column.name)} holds times",
+                    )
+
     def _constants(self) -> None:
         asked = {"store_id": "which store is it?", "equipment_id": "which machine is it?",
                  "procedure": "what is the pack's procedure called? (cip-audit rules list)"}  # fmt: skip
+        if not self.wide:
+            asked["agent"] = "what was it done with, if it was the same in every row?"
         missing = [name for name in asked if name not in self.guesses]
         if missing:
             self.draft.say(2, "constants:")
@@ -190,7 +231,8 @@ class _Columns:
                 self.draft.open(4, f"{_text(cell)}: ?", f"which {role} is it?")
 
     def _head(self) -> None:
-        if "    values:" not in self.draft.lines:
+        if not self.headed:
+            self.headed = True
             self.draft.say(2, "values:")
 
     def _targets(self) -> None:
@@ -283,16 +325,17 @@ class _Columns:
             self._column(5, "verified_by", self.guesses["verified_by"])
 
 
-def _reading(draft: _Draft, read: FileRead) -> None:
+def _reading(draft: _Draft, read: FileRead, sheet: str) -> None:
     seen = read.told.get("seen", {})
     if seen.get("encoding"):
         draft.say(2, f"encoding: {seen['encoding']}", "the bytes are no UTF-8 text", GUESS)
     if seen.get("records"):
         draft.say(2, f"records: {_text(seen['records'])}", "the longest list of records", LIKELY)
     if read.format in ("csv", "xlsx"):
-        draft.say(2, f"# the header was found in row {seen.get('header_row', 1)}")
-        if seen.get("header_rows", 1) > 1:
-            draft.say(2, f"header_rows: {seen['header_rows']}", "names that repeat under titles", LIKELY)
+        row, rows = seen.get("headers", {}).get(sheet, (1, 1))
+        draft.say(2, f"# the header was found in row {row}")
+        if rows > 1:
+            draft.say(2, f"header_rows: {rows}", "names that repeat under titles", LIKELY)
 
 
 def _style(
@@ -329,6 +372,7 @@ def _rows(draft: _Draft, tables: Sequence[ParsedTable], columns: Sequence[Seen])
     blank, totals = ({fold(w) for w in aliases()[key]} for key in ("blanks", "totals"))
     marks: dict[str, None] = {}
     skips: dict[str, dict[str, None]] = {}
+    ends: dict[str, dict[str, None]] = {}
     merged: dict[str, None] = {}
     for table in tables:
         for name, column in table.texts.items():
@@ -337,15 +381,18 @@ def _rows(draft: _Draft, tables: Sequence[ParsedTable], columns: Sequence[Seen])
             found = sorted(w for w in used if fold(w) in totals)
             if found:
                 skips.setdefault(name, {}).update(dict.fromkeys(found))
+        for name, words in footers(table)[0].items():
+            ends.setdefault(name, {}).update(words)
         merged.update(dict.fromkeys(d.column for d in table.defects if d.code == "merged_blank"))
     if marks:
         draft.say(2, f"blanks: [{', '.join(map(_text, marks))}]", "cells that say that there is nothing", LIKELY)
     if merged:
         draft.say(2, f"fill_down: [{', '.join(map(_text, merged))}]", "merged cells stand over several rows", LIKELY)
-    if skips:
-        draft.say(2, "skip:", "lines that sum up", LIKELY)
-        for name, words in skips.items():
-            draft.say(3, f"- {{column: {_text(name)}, equals: [{', '.join(map(_text, words))}]}}")
+    if skips or ends:
+        draft.say(2, "skip:", "lines that sum up, or say who printed it", LIKELY)
+    for key, of_columns in (("equals", skips), ("begins", ends)):
+        for name, words in of_columns.items():
+            draft.say(3, f"- {{column: {_text(name)}, {key}: [{', '.join(map(_text, words))}]}}")
 
 
 def _first_with(columns: Sequence[Seen], mark: str) -> str:

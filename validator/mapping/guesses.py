@@ -48,7 +48,7 @@ class Guess:
 def columns_of(tables: Sequence[ParsedTable]) -> list[Seen]:
     found: dict[str, dict[str, None]] = {}
     for table in tables:
-        sums = _sums(table)
+        sums = _sums(table) | footers(table)[1]
         for name, column in table.texts.items():
             codes = column.codes[~sums]
             here = [column.vocabulary[c] for c in np.unique(codes[codes >= 0])[:_MOST_WORDS].tolist()]
@@ -56,10 +56,32 @@ def columns_of(tables: Sequence[ParsedTable]) -> list[Seen]:
     blank = {fold(word) for word in aliases()["blanks"]}
     seen = []
     for name, words in found.items():
+        if not words and any(other.startswith(f"{name}.") for other in found):
+            continue  # null where an object stands in other records
         kept = [w for w in words if fold(w) not in blank][:_MOST_WORDS]
         if kept or words or name:
             seen.append(Seen(name, kept, _kind(kept), unit_of(name)))
     return [c for c in seen if not c.name.startswith("#") or c.words]
+
+
+def footers(table: ParsedTable) -> tuple[dict[str, dict[str, None]], npt.NDArray[np.bool_]]:
+    """Lines that say who printed what: the usual word that each begins with, by its column, and their rows.
+
+    Such a line fills no other cell.
+    """
+    usual = tuple(fold(word) for word in aliases()["footers"])
+    filled = np.zeros(len(table.rows), dtype=np.int32)
+    for column in table.texts.values():
+        filled += column.codes >= 0
+    words: dict[str, dict[str, None]] = {}
+    rows = np.zeros(len(table.rows), dtype=bool)
+    for name, column in table.texts.items():
+        begins = {c: w.split()[0] for c, w in enumerate(column.vocabulary) if fold(w).startswith(usual)}
+        mine = np.isin(column.codes, list(begins)) & (filled == 1)
+        if mine.any():
+            words[name] = dict.fromkeys(begins[c] for c in np.unique(column.codes[mine]).tolist())
+            rows |= mine
+    return words, rows
 
 
 def _sums(table: ParsedTable) -> npt.NDArray[np.bool_]:
@@ -75,7 +97,7 @@ _DATE = re.compile(r"\d{1,2}[./-]\d{1,2}[./-](\d{2}|\d{4})|\d{4}[./-]\d{1,2}[./-
 
 
 def _kind(words: Sequence[str]) -> str:
-    """What most of the cells look like: tick, date, clock, moment, length, number, amount, or text."""
+    """What most of the cells look like: tick, epoch, date, clock, moment, length, number, amount, or text."""
     if not words:
         return "blank"
     if any(len(word) > LONGEST for word in words):
@@ -93,6 +115,8 @@ def _kind(words: Sequence[str]) -> str:
         ("length", lambda w: _reads(_read_length, w, Style())),
         ("amount", lambda w: re.fullmatch(r"[+-]?\d[\d.,]* ?[^\d\s].{0,8}", w)),
     )
+    if all(re.fullmatch(r"1\d{9}|1\d{12}", word) for word in words):
+        return "epoch"
     ticks = {fold(word) for marks in aliases()["ticks"].values() for word in marks}
     if all(fold(word) in ticks for word in words):
         return "tick"
@@ -118,7 +142,7 @@ def _reads(read: Callable[[str, Style], str], text: str, style: Style) -> bool:
 def date_order(columns: Sequence[Seen]) -> tuple[str | None, bool, str]:
     """The one order of day and month in which every date can be read; None where two can, or none is needed."""
     words = [w for c in columns for w in c.words]
-    if all(re.match(r"\d{4}-\d\d-\d\d", w) for w in words):
+    if all(_reads(read_date, w, Style()) or _reads(read_moment, w, Style()) for w in words):
         return "", False, ""
     yearless = any(re.fullmatch(r"\d{1,2}[./-]\d{1,2}\.?", w) for w in words)
     fitting = {}
@@ -185,7 +209,7 @@ def _options(column: Seen) -> Iterable[Guess]:
         yield Guess(column, "target", 5, f"{column.name!r} holds numbers of lines")
     if column.kind == "date":
         yield Guess(column, "date", 3, f"{column.name!r} holds dates")
-    if column.kind in ("clock", "moment"):
+    if column.kind in ("clock", "moment", "epoch"):
         yield Guess(column, "started_at", 1, f"{column.name!r} holds times")
 
 
@@ -196,7 +220,7 @@ def _confirmed(role: str, column: Seen) -> bool:
     if role == "target":
         return any(LINE.fullmatch(word) for word in column.words)
     if role == "date" or role in TIMES:
-        return column.kind in ("date", "clock", "moment")
+        return column.kind in ("date", "clock", "moment", "epoch")
     return role in NUMBERS and (column.kind in ("amount", "length") or bool(column.unit))
 
 
@@ -216,7 +240,7 @@ def _may_be(role: str, column: Seen) -> bool:
     if role == "date":
         return kind == "date"
     if role in TIMES:
-        return kind in ("clock", "moment") or (kind == "date" and role not in ("started_at", "ended_at"))
+        return kind in ("clock", "moment", "epoch") or (kind == "date" and role not in ("started_at", "ended_at"))
     if role in NUMBERS:
         return kind in ("number", "amount") or (role == "duration_s" and kind in ("length", "clock"))
     if role in ("step", "agent", "performed_by", "verified_by", "target"):
@@ -261,6 +285,8 @@ def wide_groups(columns: Sequence[Seen], guesses: Mapping[str, Guess]) -> list[G
             groups.setdefault(fold(column.name), Group(column.name.strip(), {})).columns["performed_by"] = column
     if len(groups) < 2 or ("step" in guesses and guesses["step"].score >= 5):
         return []
+    if "step" in guesses and not any(group.columns or _is_step(group.prefix) for group in groups.values()):
+        return []  # a long log with a few columns of yes and no
     return list(groups.values())
 
 

@@ -23,6 +23,12 @@ SHEET, FILE = "@sheet", "@file"
 MOST_HEADER_ROWS = 4
 EPOCHS = ("epoch_s", "epoch_ms")
 """What a count can be that stands for a time."""
+Encoding = Literal[
+    "windows-1250", "windows-1251", "windows-1252", "windows-1253", "windows-1254", "windows-1257",
+    "iso-8859-1", "iso-8859-2", "iso-8859-5", "iso-8859-7", "iso-8859-9", "iso-8859-15", "ibm437", "ibm850", "macintosh",
+    "shift_jis", "gb18030", "big5", "euc-kr", "utf-16le", "utf-16be",
+]  # fmt: skip
+"""Code pages by the names that IANA gives them; UTF-8, and UTF-16 or UTF-32 with their mark, need none."""
 
 
 def _word(value: Any) -> Any:
@@ -181,7 +187,7 @@ class Layout(_Sparse):
     header_row: Whole | None = None
     header_rows: Whole = 1
     delimiter: Literal[",", ";", "\t", "|"] | None = None
-    encoding: Literal["windows-1252", "iso-8859-1", "iso-8859-15"] | None = None
+    encoding: Encoding | None = None
     records: Text | None = None
     columns: Mapping[Text, Column] = {}
     constants: Mapping[Text, Text] = {}
@@ -320,15 +326,20 @@ class Layout(_Sparse):
 
 
 class MappingFile(Document):
-    """The whole file: its id, and one layout for each kind of file; the first that fits a file's name is used."""
+    """The whole file: its id, and one layout for each kind of file; the first that fits a file's name is used.
+
+    Of a workbook, each sheet is read by the first layout that fits the file's name and takes the sheet.
+    """
 
     mapping: Text
     files: tuple[Layout, ...]
 
-    def layout(self, name: str) -> Layout | None:
-        """The layout for a file, by the last part of its name; None where none fits."""
+    def layouts(self, name: str) -> tuple[Layout, ...]:
+        """The layouts for a file, by the last part of its name, up to the first that takes every sheet; none may fit."""
         last = PurePath(name.replace("\\", "/")).name
-        return next((one for one in self.files if fnmatchcase(last.casefold(), one.match.casefold())), None)
+        fitting = [one for one in self.files if fnmatchcase(last.casefold(), one.match.casefold())]
+        whole = next((at for at, one in enumerate(fitting) if not one.sheets), len(fitting) - 1)
+        return tuple(fitting[: whole + 1])
 
 
 def lists_of(names: Iterable[str]) -> tuple[str, ...]:

@@ -184,6 +184,7 @@ def _merge(layers: list[_Files], faults: list[str], bind: bool) -> Pack:
         cautions=tuple(dict.fromkeys(c for f in reversed(layers) for c in f.pack.cautions)), sources=sources,
         profiles=profiles, grading=grading, rules=tuple(rules.values()),
         clauses=tuple(c for f in layers for c in f.clauses), cases=cases, layers=tuple(f.pack.pack for f in layers),
+        places=tuple(f.root for f in reversed(layers)),
     )  # fmt: skip
 
 

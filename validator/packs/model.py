@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Literal
 
 from pydantic import BaseModel, Field, field_validator
@@ -245,5 +246,7 @@ class Pack:
     clauses: tuple[Clause, ...]
     cases: Mapping[str, CaseFile]
     layers: tuple[str, ...]
+    places: tuple[Path, ...] = ()
+    """Where its files lie, and those of the packs beneath it, the topmost first."""
     any_procedure: bool = False
     """Whether it judges cycles of every procedure on purpose (`procedure: any`)."""

@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
 import validator
+from validator.budget import raised_by
 from validator.errors import Unreadable
 from validator.readers import transport
 from validator.readers.worker import allowed_on_the_clock, allowed_seconds
@@ -100,6 +101,8 @@ class Reading:
             return name
         spooled = Path(self._folder.name) / "standard-input"
         try:
+            if sys.stdin is None:
+                raise Unreadable("not_readable", "is closed: there is nothing to read")
             if not spooled.exists():
                 _spool(sys.stdin.buffer, spooled, self._budget)
         except (Unreadable, OSError, ValueError) as error:
@@ -131,11 +134,12 @@ class Reading:
         name, path = self._names[at], self._paths[at]
         size = _size(path)
         request: dict[str, object] = {"path": path, "name": name, "budget": self._limits}
-        layout = self._mapping.file.layout(name) if self._mapping else None
-        if layout is not None and self._mapping is not None:
-            request["layout"] = layout.model_dump(mode="json", by_alias=True, exclude_defaults=True) | {
-                "match": layout.match
-            }
+        layouts = self._mapping.file.layouts(name) if self._mapping else ()
+        if layouts and self._mapping is not None:
+            request["layouts"] = [
+                one.model_dump(mode="json", by_alias=True, exclude_defaults=True) | {"match": one.match}
+                for one in layouts
+            ]
             request["mapping"] = self._mapping.said
         request["look"] = self._look
         answer = child.ask(request, allowed_seconds(self._budget, size), allowed_on_the_clock(self._budget, size))
@@ -149,12 +153,12 @@ class Reading:
         tables, told = transport.read(child.result, map_it)
         child.result.unlink(missing_ok=True)
         found = FileRead(name, told["sha256"], told["format"], tables, told["assumptions"], told["notices"], told=told)
-        if self._mapping is not None and layout is None:
+        if self._mapping is not None and not layouts:
             found.assumptions.insert(
                 0, f"the mapping {self._mapping.said} names no file like this one: read as it stands"
             )
         if self._look:
-            half = len(tables) // 2 if layout is not None else 0
+            half = len(tables) // 2 if layouts else 0
             found.tables, found.raw = tables[:half], tables[half:]
         return found
 
@@ -238,14 +242,18 @@ def _forward(pipe: IO[bytes] | None, lines: queue.SimpleQueue[bytes]) -> None:
 
 
 def _too_slow(seconds: float) -> Unreadable:
-    return Unreadable("parser_limit", f"took longer than {seconds:g} s to read")
+    return Unreadable("parser_limit", f"took longer than {seconds:g} s to read ({raised_by('seconds')})")
 
 
 def _death(status: int, processor: int, seconds: float) -> Unreadable:
     if status == -getattr(signal, "SIGXCPU", 0):
-        return Unreadable("parser_limit", f"took longer than {processor} s of processor time to read")
+        why = f"took longer than {processor} s of processor time to read ({raised_by('seconds')})"
+        return Unreadable("parser_limit", why)
     if status == -getattr(signal, "SIGALRM", 0):
         return _too_slow(seconds)
+    if status == -getattr(signal, "SIGBUS", 0):
+        why = "became shorter while it was being read, or its storage failed; give it again when it is whole"
+        return Unreadable("changed_while_read", why)
     how = f"exit status {status}"
     if status < 0:
         try:
@@ -280,5 +288,6 @@ def _spool(source: IO[bytes], target: Path, budget: Budget) -> None:
         while part := source.read(2**20):
             written += len(part)
             if written > budget.file_bytes:
-                raise Unreadable("file_too_large", f"has more than {budget.file_bytes} bytes, the most that are read")
+                why = f"has more than {budget.file_bytes} bytes; {budget.says('file-size')}"
+                raise Unreadable("file_too_large", why)
             file.write(part)

@@ -35,8 +35,13 @@ NAMES = ("performed_by", "verified_by", "product_unit", "water_unit", "note")
 """Text that tells but does not identify: a bad character in it spoils the cell, not the row."""
 
 _UNIT_IN_CELL = re.compile(r"(?i)(ph)?\s*[~<>≤≥]?\s*[+-]?\d[\d.,]*\s*([a-z%°].*|-\s*\d.*)?")
+_OTHER_NOTATION = re.compile(r"(?i)[+-]?([\d.,]+(e[+-]?\d*)?|0x[\da-f.]+(p[+-]?\d*)?)")
 _INVISIBLE = {"Cf", "Co", "Cn", "Cs"}
-_IN_NAMES = {"\u200c", "\u200d"}  # joiners that scripts and emoji need
+# marks and letters that print as nothing or as a blank, which no category tells
+_BLANK_MARKS = frozenset(
+    "\u034f\u115f\u1160\u17b4\u17b5\u180b\u180c\u180d\u180f\u2800\u3164\uffa0"
+    + "".join(map(chr, [*range(0xFE00, 0xFE10), *range(0xE0100, 0xE01F0)]))
+)
 _SHOWN = 40
 
 
@@ -53,6 +58,9 @@ def parse(table: RawTable) -> ParsedTable:
         sheet=table.sheet, rows=table.rows, texts={}, times={}, absolute={}, numbers={},
         whole=np.zeros(size, dtype=bool), defects=list(table.defects), blank_rows=table.blank_rows,
     )  # fmt: skip
+    if table.headings:
+        parsed.origins = [{name: [heading] for name, heading in table.headings.items()}]
+        parsed.origin = np.zeros(size, dtype=np.int32)
     flagged = {(d.index, d.column) for d in table.defects}
     for defect in table.defects:
         if defect.whole and defect.index >= 0:
@@ -134,19 +142,24 @@ def _check_text(text: str, identifies: bool) -> None:
             raise _Fault("bad_encoding", "holds half of a character")
         if character == "\ufffd":
             raise _Fault("lossy_text", "holds the mark of a character that was lost before")
-        harmless = not identifies and (character in _IN_NAMES or (kind == "Cf" and not _turns_text(character)))
-        if kind in _INVISIBLE and not harmless:
+        if (identifies and (kind in _INVISIBLE or character in _BLANK_MARKS)) or _unwelcome_in_a_name(character, kind):
             raise _Fault("invisible_character", "holds an invisible character")
     if identifies and len(_scripts(text)) > 1:
         raise _Fault("confusable_id", "mixes letters of scripts that look alike")
 
 
-def _turns_text(character: str) -> bool:
-    """Whether a character changes the direction in which the text around it is shown."""
-    return unicodedata.bidirectional(character) in {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}
+def _unwelcome_in_a_name(character: str, kind: str) -> bool:
+    """Whether a character has no place in running text: private, no character at all, or one that turns the text around it.
+
+    One that is not assigned yet is let through: it may be of a newer Unicode than the one known here, as new emoji are.
+    """
+    if kind == "Cf":
+        return unicodedata.bidirectional(character) in _TURNS
+    return kind == "Co" or (kind == "Cn" and (ord(character) & 0xFFFE == 0xFFFE or 0xFDD0 <= ord(character) <= 0xFDEF))
 
 
-_ALIKE = ("LATIN", "CYRILLIC", "GREEK", "ARMENIAN", "CHEROKEE", "FULLWIDTH")
+_TURNS = {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}
+_ALIKE = ("LATIN", "CYRILLIC", "GREEK", "ARMENIAN", "CHEROKEE", "FULLWIDTH", "COPTIC", "LISU", "MATHEMATICAL")
 
 
 def _scripts(text: str) -> set[str]:
@@ -208,9 +221,8 @@ def _parse_vocabulary(
 def _plausible_times(parsed: ParsedTable, name: str, micros: npt.NDArray[np.int64]) -> None:
     low, high = parse_instant("1990-01-01T00:00Z")[0], parse_instant("2099-12-31T24:00Z")[0]
     for index in np.flatnonzero((micros != NAT) & ((micros < low) | (micros >= high))):
-        _defect(
-            parsed, int(index), name, "implausible_datetime", str(micros[index]), "lies outside the years 1990 to 2099"
-        )
+        said = str(np.datetime64(int(micros[index]), "us"))[:19].removesuffix("T00:00:00")
+        _defect(parsed, int(index), name, "implausible_datetime", said, "lies outside the years 1990 to 2099")
         micros[index] = NAT
 
 
@@ -273,8 +285,7 @@ def _parse_numbers(
 
 
 def _has_unit(text: str) -> bool:
-    bare = re.fullmatch(r"[+-]?[\d.,]+([eE][+-]?\d+)?", text)
-    return bool(_UNIT_IN_CELL.fullmatch(text)) and bare is None
+    return bool(_UNIT_IN_CELL.fullmatch(text)) and _OTHER_NOTATION.fullmatch(text) is None
 
 
 def _defect(
@@ -282,7 +293,9 @@ def _defect(
 ) -> None:
     shown = cell if len(cell) <= _SHOWN else cell[:_SHOWN] + "..."
     parsed.defects.append(
-        CellDefect(index, int(parsed.rows[index]), column, code, f"{column} {shown!r} {sentence}", whole, parsed.sheet)
+        CellDefect(
+            index, int(parsed.rows[index]), column, code, f"{column} {shown!r} {sentence}", whole, parsed.sheet, shown
+        )
     )
     if whole:
         parsed.whole[index] = True

@@ -23,7 +23,9 @@ from validator.tables import (
 Fault = tuple[str, str]
 """A defect code and what is wrong with the cell, to stand after the column's name."""
 TOO_LONG = "cell_too_long"
-NOT_UTF8: Fault = ("bad_encoding", "is not UTF-8 text; export the file as UTF-8")
+NOT_UTF8: Fault = (
+    "bad_encoding", "is not UTF-8 text; export the file as UTF-8, or if it is CSV name its code page in a mapping"
+)  # fmt: skip
 _EXCERPT = 40
 
 
@@ -35,8 +37,8 @@ def code(cells: Iterable[Any]) -> tuple[IntArray, list[Any]]:
     return codes, list(numbers)
 
 
-def too_long(budget: Budget) -> Fault:
-    return TOO_LONG, f"is longer than {budget.cell_characters} characters"
+def too_long(budget: Budget, characters: int) -> Fault:
+    return TOO_LONG, f"has {characters} characters; {budget.says('cell-characters')}"
 
 
 def excerpt(cell: bytes | str) -> str:
@@ -52,7 +54,7 @@ def read_cell(cell: bytes, budget: Budget) -> tuple[str, Fault | None]:
         text = cell.decode("utf-8")
     except UnicodeDecodeError:
         return "", NOT_UTF8
-    return (text, None) if len(text) <= budget.cell_characters else ("", too_long(budget))
+    return (text, None) if len(text) <= budget.cell_characters else ("", too_long(budget, len(text)))
 
 
 class Growing:
@@ -140,7 +142,8 @@ class TableBuilder:
     def flag(self, index: int, row: int, column: str, fault: Fault, shown: bytes | str | None = None) -> None:
         """A cell that could not be read; `index` counts from the table's first row."""
         cell = "" if shown is None else f" {excerpt(shown)}"
-        self.defects.append(CellDefect(index, row, column, fault[0], f"{column}{cell} {fault[1]}", False, self.sheet))
+        message = f"{column}{cell} {fault[1]}"
+        self.defects.append(CellDefect(index, row, column, fault[0], message, False, self.sheet, cell.strip(" '")))
 
     def add(self, rows: IntArray, cells: dict[str, Sequence[bytes]]) -> None:
         """Append a block of rows given as cells still in bytes."""

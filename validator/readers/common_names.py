@@ -101,10 +101,8 @@ def refusal(found: Found) -> str:
     return f"cannot be read by the names of its columns: {shown}{more}; {DRAFT} proposes a mapping in which you say what is meant"
 
 
-def hints(assumptions: Iterable[str], tables: Sequence[ParsedTable]) -> list[str]:
+def hints(tables: Sequence[ParsedTable]) -> list[str]:
     """What a mapping could mend in a file whose columns were read by common names: cells, and words for steps."""
-    if not any(COMMON_NAMES in text for text in assumptions):
-        return []
     notices = []
     columns = {d.column for t in tables for d in t.defects if d.code in _UNREAD and d.index >= 0}
     if columns:

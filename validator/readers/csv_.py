@@ -5,6 +5,7 @@ The file is taken in blocks. A block that is proved plain goes to `csv_fast`; an
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -16,7 +17,7 @@ import numpy as np
 
 from validator.errors import Unreadable
 from validator.readers.columns import TableBuilder
-from validator.readers.dialect import Layout, cell_patterns, decoded, find_layout
+from validator.readers.dialect import Layout, cell_patterns, decoded, find_layout, split_strictly
 from validator.readers.headers import CANONICAL_NAMES, Names
 from validator.readers.physical import LINE_END, Bytes, line_end, open_bytes, release
 from validator.tables import Budget, RawTable
@@ -26,6 +27,7 @@ PIECE = 2**20
 WORTH_FAST = 512 * 1024
 """Below this many bytes the line-by-line reading ends before the fast one's library is loaded."""
 _QUOTE = b'"'
+_OPENING = re.compile(rb' *+"')
 _BLANK = b" \t"
 
 
@@ -44,6 +46,7 @@ def read_bytes(
     if fast is None:
         fast = len(data) >= WORTH_FAST or "pyarrow.csv" in sys.modules
     table = _Reading(data, layout, budget).all(fast)
+    table.headings = layout.header.headings
     return [table], [*assumptions, *layout.header.assumptions], list(layout.header.notices)
 
 
@@ -66,10 +69,10 @@ class _Reading:
         self.table = TableBuilder(layout.columns, budget)
         self.at = layout.start
         self.line = layout.first_line
-        # a word by which a repeated header is ruled out at once; the whole line decides
+        # by the word in this place a line is ruled out as a header at once; the whole line decides
         self.mark_at = layout.columns[layout.needed[-1]] if layout.needed else 0
-        mark = layout.folded[self.mark_at]
-        self.mark = mark.encode() if mark.isascii() else b""
+        self.heads = {name.encode() for name in layout.folded}
+        self.foreign = 0  # the line in which another table began, while its lines go by
         self.coming: tuple[tuple[int, int], Future[Any]] | None = None
 
     def all(self, fast: bool) -> RawTable:
@@ -98,12 +101,14 @@ class _Reading:
 
     def _within_budget(self) -> None:
         if self.table.size > self.budget.rows:
-            raise Unreadable("too_many_rows", f"has more than {self.budget.rows} rows, the most that are read")
+            raise Unreadable("too_many_rows", f"has more than {self.budget.rows} rows; {self.budget.says('rows')}")
 
     def _plain(self, stop: int, pool: ThreadPoolExecutor | None = None) -> bool:
         """Take the block up to `stop` at once if it is plain; with a pool the next one is split meanwhile."""
         from validator.readers.csv_fast import append, split_block
 
+        if self.foreign:
+            return False
         start = self.at
         coming, self.coming = self.coming, None
         if coming is not None and coming[0] == (start, stop):
@@ -126,9 +131,13 @@ class _Reading:
         while self.at < stop:
             end, after = line_end(self.data, self.at)
             if end - self.at > self.budget.line_bytes:
-                self._lose("line_too_long", f"is a line of more than {self.budget.line_bytes} bytes", after)
+                why = f"is a line of {end - self.at} bytes; {self.budget.says('line-size')}"
+                self._lose("line_too_long", why, after)
                 continue
             text = self.data[self.at : end]
+            if self.foreign and text.strip(_BLANK + delimiter):
+                self._pass_over(text, after)
+                continue
             if _QUOTE in text:
                 self._quoted(block, text, after)
                 continue
@@ -139,9 +148,7 @@ class _Reading:
             cells = text.split(delimiter)
             if len(cells) != width:
                 self._wrong_width(text, cells, end, after)
-            elif self._repeats_header(cells):
-                self._lose("repeated_header", "repeats the header", after)
-            else:
+            elif not self._is_header(cells, after, 1):
                 self._keep(block, cells, end, after, 1)
         self._hand_over(block)
 
@@ -149,15 +156,15 @@ class _Reading:
         self.at = after
         self.line += lines
 
-    def _lose(self, code: str, message: str, after: int, column: str = "") -> None:
+    def _lose(self, code: str, message: str, after: int, column: str = "", lines: int = 1) -> None:
         self.table.lose(self.line, code, message, column)
-        self._move(after)
+        self._move(after, lines)
 
     def _keep(self, block: _Block, cells: list[bytes], end: int, after: int, lines: int) -> None:
         if end == after and _cut_in_a_character(cells[-1]):
             column = self._column(len(cells) - 1)
             why = f"{column} ends in the middle of a character: the file was cut off"
-            self._lose("truncated_record", why, after, column)
+            self._lose("truncated_record", why, after, column, lines)
             return
         block.records.append(cells)
         block.lines.append(self.line)
@@ -170,7 +177,9 @@ class _Reading:
 
     def _wrong_width(self, text: bytes, cells: list[bytes], end: int, after: int) -> None:
         fields = f"has {len(cells)} field{'s' * (len(cells) != 1)} where the header has {self.layout.width}"
-        if b"\0" in text:
+        if self.layout.names.heads([c.decode("utf-8", "replace") for c in cells]):
+            self._begin_another(after)
+        elif b"\0" in text:
             self._lose("control_character", f"holds NUL characters and {fields}", after)
         elif end == after and len(cells) < self.layout.width:
             column = self._column(len(cells) - 1) if _cut_in_a_character(cells[-1]) else ""
@@ -178,10 +187,32 @@ class _Reading:
         else:
             self._lose("field_count", fields, after)
 
-    def _repeats_header(self, cells: list[bytes]) -> bool:
-        if self.mark and cells[self.mark_at].strip().lower() != self.mark:
+    def _is_header(self, cells: list[bytes], after: int, lines: int) -> bool:
+        """Whether a line is the header again, or that of another table; then it is dealt with."""
+        word = cells[self.mark_at].strip().lower()
+        if word not in self.heads and word.isascii():
             return False
-        return tuple(c.decode("utf-8", "replace").strip().casefold() for c in cells) == self.layout.folded
+        texts = [c.decode("utf-8", "replace") for c in cells]
+        if tuple(text.strip().casefold() for text in texts) == self.layout.folded:
+            self.foreign = 0
+            self._lose("repeated_header", "repeats the header", after, lines=lines)
+        elif self.layout.names.heads(texts):
+            self._begin_another(after, lines)
+        else:
+            return False
+        return True
+
+    def _begin_another(self, after: int, lines: int = 1) -> None:
+        self.foreign = self.line
+        why = "names the columns again, others or in another order: a second table begins"
+        self._lose("second_table", why, after, lines=lines)
+
+    def _pass_over(self, text: bytes, after: int) -> None:
+        """A line of another table, whose cells stand in columns of their own; the first header may come again."""
+        cells = split_strictly(text, self.layout.delimiter, self.layout.spaced)
+        if cells is None or len(cells) != self.layout.width or not self._is_header(cells, after, 1):
+            why = f"belongs to the second table that begins in line {self.foreign}; export it to a file of its own"
+            self._lose("second_table", why, after)
 
     # --- records with quotes ---------------------------------------------------------------------------------------
 
@@ -207,21 +238,19 @@ class _Reading:
             self._move(after, lines)
         elif len(cells) != self.layout.width:
             self._wrong_width(self.data[self.at : end], cells, end, after)
-        elif self._repeats_header(cells):
-            self._lose("repeated_header", "repeats the header", after)
-        else:
+        elif not self._is_header(cells, after, lines):
             self._keep(block, cells, end, after, lines)
 
     def _split_quoted(self, line_end: int) -> tuple[list[bytes], int, str, int]:
         """The cells of a record with quotes, where it ends, its fault (or the empty text) and the cell that has it."""
         data, delimiter = self.data, self.layout.delimiter
-        quoted, plain = cell_patterns(delimiter)
+        quoted, plain = cell_patterns(delimiter, self.layout.spaced)
         reach = min(self.size, max(line_end, self.at + 4 * self.budget.cell_characters))
         cells: list[bytes] = []
         at = self.at
         opened = 0
         while True:
-            if data[at : at + 1] == _QUOTE:
+            if data[at : at + 1] == _QUOTE or (self.layout.spaced and _OPENING.match(data, at)):
                 opened = len(cells)
                 found = quoted.match(data, at, reach)
                 if found is None:

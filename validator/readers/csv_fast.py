@@ -139,7 +139,7 @@ def _laid_out(chunk: Any) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.uint8]]
 
 
 def _ordinary(found: Any, layout: Layout, budget: Budget) -> bool:
-    """No overlong cell, no repeated header, and no line that could be blank."""
+    """No overlong cell, no line that could be a header, and none that could be blank."""
     from pyarrow import compute
 
     for name in found.column_names:
@@ -147,9 +147,9 @@ def _ordinary(found: Any, layout: Layout, budget: Budget) -> bool:
             words = chunk if name in TIMES else chunk.dictionary
             if (compute.max(compute.binary_length(words)).as_py() or 0) > budget.cell_characters:
                 return False
-    mark = layout.needed[-1]
+    mark, names = layout.needed[-1], set(layout.folded)
     for column in found.column(mark).chunks:
-        if any(w.strip().casefold() == layout.folded[layout.columns[mark]] for w in column.dictionary.to_pylist()):
+        if any(w.strip().casefold() in names for w in column.dictionary.to_pylist() if w):
             return False
     needed = (found.column(name).chunks for name in layout.needed)
     return not any(_blank_row(*chunks) for chunks in zip(*needed, strict=True))

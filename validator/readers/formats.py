@@ -30,7 +30,9 @@ _FOREIGN = {
 _OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _ENCRYPTION_STREAM = "EncryptionInfo".encode("utf-16-le")
 _ALLOWED = "allowed are .csv, .json, .jsonl, .xlsx and .parquet"
-_HTML = re.compile(rb"<(!doctype\s+html|html|head|body|table|meta|\?xml)", re.IGNORECASE)
+_HTML = re.compile(
+    rb"<(!doctype\b|!--|html|head|body|table|meta|style|div|title|script|frameset|\?xml|\w+:)", re.IGNORECASE
+)
 _JSON_ARRAY = re.compile(rb"\[[ \t\r\n]*[\[{\]]")
 _JSON_OBJECT = re.compile(rb'\{[ \t\r\n]*["}]')
 
@@ -71,7 +73,7 @@ def _container(extension: str, head: bytes, size: int, at: Callable[[int, int], 
     if head.startswith(_OLE):
         sector = 1 << min(int.from_bytes(head[30:32], "little"), 16)
         directory = (int.from_bytes(head[48:52], "little") + 1) * sector
-        if _ENCRYPTION_STREAM in at(directory, 16 * sector):
+        if _ENCRYPTION_STREAM in head or _ENCRYPTION_STREAM in at(directory, 16 * sector):
             raise Unreadable("password_protected", "is a workbook protected by a password; save it without one")
         return "ole"
     return ""

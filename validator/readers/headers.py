@@ -9,13 +9,15 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from validator.errors import Unreadable
-from validator.tables import CANONICAL, ONE_TIME, REQUIRED, named_columns
+from validator.tables import CANONICAL, ONE_TIME, REQUIRED, Heading, named_columns
 
 if TYPE_CHECKING:
     from validator.readers.common_names import Found
 
 HEADER_WITHIN = 20
 """Titles may stand above the header; it is looked for in this many lines."""
+NOT_NAMED = "is not read: the mapping does not name it"
+"""How the notice ends that tells of a sheet which a mapping leaves aside."""
 _NEAR = 0.85
 _LISTED = 12
 
@@ -28,6 +30,12 @@ class Header:
     names: tuple[str, ...]
     assumptions: list[str] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
+
+    @property
+    def headings(self) -> dict[str, Heading]:
+        """The columns that were found under a name that is not their own."""
+        named = ((name, self.names[at].strip()) for at, name in self.columns.items())
+        return {name: (heading, "") for name, heading in named if heading.casefold() != name.casefold()}
 
 
 Spans = Sequence[Sequence[tuple[int, int]]] | None
@@ -104,6 +112,10 @@ class Names:
         it takes; None where none begins there.
         """
         return (lines[0], 1) if is_header(lines[0]) else None
+
+    def heads(self, cells: Sequence[str]) -> bool:
+        """Whether a line below the header is one itself, wherever it stands."""
+        return is_header(cells)
 
     def promise(self, cells: Sequence[str]) -> int:
         """How many of the names a line holds."""

@@ -92,7 +92,7 @@ def _value(text: str, at: int) -> tuple[Any, int]:
         found = next((m for m in _CONSTANT.finditer(text, at) if m[1]), None)
         raise _bad(text, found.start() if found else at, "NaN and Infinity are no JSON numbers") from None
     except RecursionError:
-        raise Unreadable("too_deep", "nests lists or objects too deep to be read", f"offset {at}") from None
+        raise Unreadable("too_deep", "nests lists or objects deeper than any limit allows", f"offset {at}") from None
 
 
 def _bad(text: str, at: int, why: str) -> Unreadable:

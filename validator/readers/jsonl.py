@@ -21,7 +21,7 @@ def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[li
     while at < len(data):
         end, after = line_end(data, at)
         if end - at > budget.line_bytes:
-            rows.lose(line, "line_too_long", f"is a line of more than {budget.line_bytes} bytes")
+            rows.lose(line, "line_too_long", f"is a line of {end - at} bytes; {budget.says('line-size')}")
         else:
             _add(rows, line, data[at:end])
         at, line = after, line + 1
@@ -45,7 +45,7 @@ def _add(rows: Rows, line: int, text: bytes) -> None:
     except NotANumber as error:
         rows.lose(line, "bad_json", f"is not JSON: {error} is no JSON number")
     except RecursionError:
-        rows.lose(line, "too_deep", "nests lists or objects too deep to be read")
+        rows.lose(line, "too_deep", "nests lists or objects deeper than any limit allows")
     except Unreadable as refusal:
         if refusal.code != "too_deep":
             raise

@@ -16,19 +16,23 @@ from validator.tables import REQUIRED
 _POSITION = re.compile(r"#([1-9]\d{0,3})", re.ASCII)
 _VALUE = re.compile(r"[\d.,:/%+-]+ ?([ap]\.?m\.?|min|s|h|ppm|%|°?[cf])?|yes|no|true|false|x", re.ASCII | re.IGNORECASE)
 _LISTED = 12
+_ENOUGH = 3
 _MOST_EVERY = 512
 
 
 class Named(Names):
     """The columns of a layout, each under the name that the layout gives it; `#3` is the third, whatever its name.
 
-    With `every`, the columns that the layout leaves aside are handed on as well, under the names that they have.
+    With `every`, the columns that the layout leaves aside are handed on as well, under the names that they have. Sheets that
+    a layout `before` takes are left to it; `took` says whether any was taken here.
     """
 
     raw = True
 
-    def __init__(self, layout: Layout, every: bool = False) -> None:
+    def __init__(self, layout: Layout, every: bool = False, before: Sequence[Layout] = ()) -> None:
         self.layout = layout
+        self.before = before
+        self.took = False
         self.every = every
         uses = {name: names for name, names in layout.sources().items() if name not in (SHEET, FILE)}
         self.uses = uses
@@ -50,7 +54,9 @@ class Named(Names):
         self.lists = lists_of(uses)
 
     def takes(self, sheet: str) -> bool:
-        return not self.layout.sheets or any(fnmatchcase(fold(sheet), fold(pattern)) for pattern in self.layout.sheets)
+        takes = _takes(self.layout, sheet) and not any(_takes(one, sheet) for one in self.before)
+        self.took |= takes
+        return takes
 
     def named(self, header: Sequence[str]) -> dict[int, str]:
         found: dict[int, str] = {}
@@ -66,7 +72,8 @@ class Named(Names):
         return found
 
     def key(self, key: str) -> str | None:
-        return self.wanted.get(fold(key)) or (key if self.every else None)
+        folded = fold(key)
+        return self.wanted.get(folded) or (folded if folded in self.lists else key if self.every else None)
 
     def header(self, lines: Sequence[Sequence[str]], row: int, spans: Spans = None) -> tuple[Sequence[str], int] | None:
         if self.layout.header_row not in (None, row) or len(lines) < self.rows:
@@ -74,6 +81,10 @@ class Named(Names):
         cells = joined(lines[: self.rows], spans) if self.rows > 1 else lines[0]
         found = self.must <= {fold(cell) for cell in cells} and all(at < len(cells) for at in self.at)
         return (cells, self.rows) if found else None
+
+    def heads(self, cells: Sequence[str]) -> bool:
+        # one or two names can stand in a record as well: a shift called Day
+        return len(self.must) >= _ENOUGH and self.must <= {fold(cell) for cell in cells}
 
     def promise(self, cells: Sequence[str]) -> int:
         return len({fold(cell) for cell in cells} & set(self.wanted))
@@ -92,6 +103,7 @@ class Named(Names):
                 why = f"has no column {name!r}, which the mapping names for {for_}{_nearest(name, cells)}"
                 raise Unreadable("missing_column", why, place + name)
         others = [cell.strip() for at, cell in enumerate(cells) if cell.strip() and columns.get(at) not in self.uses]
+        others = [cell for cell in others if fold(cell) not in self.lists]
         return Header(columns, tuple(cells), [], [_left_over(others)] if others else [])
 
     def none(self, best: Sequence[str] | None, place: str = "") -> Unreadable:
@@ -116,8 +128,12 @@ class Named(Names):
         return text.replace(".", self.layout.decimal)
 
 
+def _takes(layout: Layout, sheet: str) -> bool:
+    return not layout.sheets or any(fnmatchcase(fold(sheet), fold(pattern)) for pattern in layout.sheets)
+
+
 class Unknown(Names):
-    """Every column of a file of which nothing is known; what was found out on the way is in `seen`.
+    """Every column of a file of which nothing is known; `seen` has for each sheet where its header begins and its rows.
 
     Of an object, the longest list of objects holds the records. The header is the first line with several different names none of which looks like a number or a time.
     """
@@ -130,8 +146,13 @@ class Unknown(Names):
     order = ()
 
     def __init__(self) -> None:
-        self.seen: dict[str, int] = {}
+        self.seen: dict[str, tuple[int, int]] = {}
+        self.sheet = ""
         self._looked = False
+
+    def takes(self, sheet: str) -> bool:
+        self.sheet = sheet
+        return True
 
     def named(self, header: Sequence[str]) -> dict[int, str]:
         found: dict[int, str] = {}
@@ -151,9 +172,11 @@ class Unknown(Names):
             cells, rows = joined(lines[:2], spans), 2
         elif not _names_alone(cells, len(cells)):
             return None
-        self.seen.setdefault("header_row", row)
-        self.seen.setdefault("header_rows", rows)
+        self.seen.setdefault(self.sheet, (row, rows))
         return cells, rows
+
+    def heads(self, cells: Sequence[str]) -> bool:
+        return False
 
     def promise(self, cells: Sequence[str]) -> int:
         return 0
@@ -187,13 +210,23 @@ def _names_alone(cells: Sequence[str], width: int) -> bool:
 
 
 def _stands_in_two(above: Sequence[str], below: Sequence[str]) -> bool:
-    """Whether a line of titles stands above names that repeat from title to title."""
+    """Whether a line of titles, each for several columns, stands above names that repeat from title to title.
+
+    A line of records beneath a header of one row is none: every column of it has a name of its own above.
+    """
     names = [fold(cell) for cell in below if cell.strip()]
     twice = {name for name in names if names.count(name) > 1}
+    titles = [fold(cell) for cell in above]
+    shared = any(
+        fold(cell) and (not "".join(titles[at : at + 1]) or titles.count(titles[at]) > 1)
+        for at, cell in enumerate(below)
+    )
     both = joined([above, below])
     filled = [cell for cell in both if cell]
     return (
         bool(twice)
+        and shared
+        and not any(name[0].isdigit() for name in names)
         and all(any(c.isalpha() for c in name) and not _VALUE.fullmatch(name) for name in names)
         and len(set(map(fold, filled))) == len(filled)
         and _names_alone(both, len(both))

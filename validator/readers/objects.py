@@ -19,6 +19,7 @@ from validator.tables import (
     Budget,
     CellDefect,
     Column,
+    Heading,
     IntArray,
     RawTable,
     StringsColumn,
@@ -150,7 +151,7 @@ class Rows:
         if len(layout.at) >= _TOGETHER:
             self._read(layout)
         if len(self.rows) > self.budget.rows:
-            raise Unreadable("too_many_rows", f"has more than {self.budget.rows} records, the most that are read")
+            raise Unreadable("too_many_rows", f"has more than {self.budget.rows} records; {self.budget.says('rows')}")
 
     def _layout(self, keys: tuple[str, ...]) -> _Layout:
         if not self.rows:
@@ -169,7 +170,8 @@ class Rows:
     def _name(self, key: str) -> str | None:
         if key not in self._names:
             if len(self._names) >= self.budget.columns:
-                raise Unreadable("too_many_columns", f"has more than {self.budget.columns} different keys")
+                why = f"has more than {self.budget.columns} different keys; {self.budget.says('columns')}"
+                raise Unreadable("too_many_columns", why)
             name = self.names.key(key)
             common = name is not None and not self.names.raw and name != key.strip().casefold()
             self._names[key] = None if common and name in self._names.values() else name
@@ -178,6 +180,9 @@ class Rows:
     def _drift(self, keys: tuple[str, ...], names: list[str | None]) -> list[tuple[str, Fault]]:
         """A needed key is gone and one like it is new: the export changed its names between two records."""
         new = [key for key, name in zip(keys, names, strict=True) if name is None and key not in self._first]
+        wanted = [_folded(name) for name in self.names.watched]
+        # null where an object stood before is a blank and no new name
+        new = [key for key in new if not any(name.startswith(f"{_folded(key)}.") for name in wanted)]
         before = {self._names[key] for key in self._first}
         faults: list[tuple[str, Fault]] = []
         for name in self.names.watched:
@@ -190,8 +195,9 @@ class Rows:
         return faults
 
     def _shallow(self, value: Any) -> None:
-        if depth(value) + 2 > self.budget.depth:
-            raise Unreadable("too_deep", f"nests lists or objects deeper than {self.budget.depth} levels")
+        found = depth(value) + 2
+        if found > self.budget.depth:
+            raise Unreadable("too_deep", f"nests lists or objects {found} levels deep; {self.budget.says('depth')}")
 
     # --- columns ---------------------------------------------------------------------------------------------------
 
@@ -248,7 +254,7 @@ class Rows:
     def _fault(self, word: str) -> Fault | None:
         if not word.isascii() and any("\ud800" <= c <= "\udfff" for c in word):
             return "bad_encoding", "holds bytes or half a character that are no UTF-8 text"
-        return too_long(self.budget) if len(word) > self.budget.cell_characters else None
+        return too_long(self.budget, len(word)) if len(word) > self.budget.cell_characters else None
 
     def _plain(self, at: int, name: str, value: Any) -> str | None:
         if value is None or isinstance(value, str):
@@ -264,19 +270,22 @@ class Rows:
 
     def _flag(self, at: int, name: str, fault: Fault, shown: str | None = None) -> None:
         cell = "" if shown is None else f" {excerpt(shown)}"
-        self.defects.append(CellDefect(at, self.rows[at], name, fault[0], f"{name}{cell} {fault[1]}"))
+        self.defects.append(CellDefect(at, self.rows[at], name, fault[0], f"{name}{cell} {fault[1]}",
+                                       cell="" if shown is None else excerpt(shown).strip("'")))  # fmt: skip
 
     def table(self) -> tuple[list[RawTable], list[str], list[str]]:
         """The table with what its names were taken for; raise `Unreadable` where a needed one is missing."""
         self._read_all()
         assumptions: list[str] = []
         notices: list[str] = []
+        headings: dict[str, Heading] = {}
         if self.rows:
             once: dict[str, str] = {}
             for key, name in self._names.items():
                 once.setdefault(name or key, key)
             header = self.names.read(list(once.values()))
             assumptions, notices = header.assumptions, header.notices
+            headings = header.headings
             self._refuse_two_names(set(header.columns.values()))
         columns: dict[str, Column] = {name: self._strings(parts) for name, parts in self._stamps.items()}
         for name in [n for n in self._order() if n in self._words or n in REQUIRED]:
@@ -286,7 +295,7 @@ class Rows:
             columns[name] = TextColumn(codes, list(self._words.get(name, ())))
         defects = sorted(self.defects, key=lambda d: d.row)
         rows = np.array(self.rows, dtype=np.int32)
-        return [RawTable("", rows, columns, defects, self.blank_rows)], assumptions, notices
+        return [RawTable("", rows, columns, defects, self.blank_rows, headings)], assumptions, notices
 
     def _refuse_two_names(self, known: set[str]) -> None:
         """Records that give one column under two names: the one or the other may be meant."""

@@ -26,7 +26,8 @@ def open_package(path: Path, budget: Budget) -> zipfile.ZipFile:
     try:
         package = zipfile.ZipFile(path)
     except (zipfile.BadZipFile, NotImplementedError, ValueError, EOFError) as error:
-        raise _damaged(str(error)) from None
+        cut = "its end is missing: the file was cut off" if str(error) == "File is not a zip file" else str(error)
+        raise _damaged(cut) from None
     try:
         _check_directory(package.infolist(), budget)
         total = 0
@@ -44,7 +45,7 @@ def _damaged(why: str, place: str = "") -> Unreadable:
 
 def _check_directory(members: list[zipfile.ZipInfo], budget: Budget) -> None:
     if len(members) > budget.members:
-        raise Unreadable("too_many_entries", f"is a package of {len(members)} parts; at most {budget.members} are read")
+        raise Unreadable("too_many_entries", f"is a package of {len(members)} parts; {budget.says('members')}")
     seen: set[str] = set()
     for member in members:
         name = member.filename
@@ -57,14 +58,14 @@ def _check_directory(members: list[zipfile.ZipInfo], budget: Budget) -> None:
         if member.compress_type not in _STEPS:
             raise _damaged("a part is compressed in a way that workbooks do not use", name)
         if member.file_size > budget.member_bytes:
-            raise _too_much(member.file_size, budget.member_bytes, name)
+            raise _too_much(member.file_size, budget.says("member-size"), name)
     total = sum(member.file_size for member in members)
     packed = sum(member.compress_size for member in members)
     if total > budget.expanded_bytes:
-        raise _too_much(total, budget.expanded_bytes, max(members, key=lambda m: m.file_size).filename)
+        raise _too_much(total, budget.says("expanded-size"), max(members, key=lambda m: m.file_size).filename)
     if total > budget.ratio_from_bytes and total > budget.ratio * max(packed, 1):
         largest = max(members, key=lambda m: m.file_size / max(m.compress_size, 1)).filename
-        why = f"expands to more than {budget.ratio} times its size"
+        why = f"expands to {-(-total // max(packed, 1))} times its size; {budget.says('ratio', 'ratio-from')}"
         raise Unreadable("expands_too_much", why, largest)
 
 
@@ -77,8 +78,8 @@ def _check_name(member: zipfile.ZipInfo) -> None:
         raise Unreadable("unsafe_member_name", why, ascii(name)[1:-1])
 
 
-def _too_much(found: int, allowed: int, name: str) -> Unreadable:
-    return Unreadable("expands_too_much", f"expands to {found} bytes; at most {allowed} are read", name)
+def _too_much(found: int, limit: str, name: str) -> Unreadable:
+    return Unreadable("expands_too_much", f"expands to {found} bytes or more; {limit}", name)
 
 
 def _check_member(package: zipfile.ZipFile, member: zipfile.ZipInfo, budget: Budget, before: int) -> int:
@@ -92,8 +93,10 @@ def _check_member(package: zipfile.ZipFile, member: zipfile.ZipInfo, budget: Bud
                 if is_xml and count == 0:
                     _check_prolog(piece, member.filename)
                 count += len(piece)
-                if count > budget.member_bytes or before + count > budget.expanded_bytes:
-                    raise _too_much(before + count, budget.expanded_bytes, member.filename)
+                if count > budget.member_bytes:
+                    raise _too_much(count, budget.says("member-size"), member.filename)
+                if before + count > budget.expanded_bytes:
+                    raise _too_much(before + count, budget.says("expanded-size"), member.filename)
                 if is_xml and any(word in tail + piece for word in _DOCTYPE):
                     why = "declares a document type, which no workbook needs"
                     raise Unreadable("dtd_forbidden", why, member.filename)

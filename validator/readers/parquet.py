@@ -33,6 +33,8 @@ from validator.tables import (
 _MAGIC = b"PAR1"
 _TO_MICROSECONDS = {"s": 1_000_000, "ms": 1_000, "us": 1}
 _PER_SECOND = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
+_PAGE_HEAD = 32  # bytes in which the sizes of a page stand
+_NUMBER_FIELD = b"\x15"  # the next field is a number of 32 bits
 _EXPANDS = 20
 """A large file may expand to this many times its size, whatever the budget."""
 _ROWS_PER_BYTE = 100_000
@@ -43,6 +45,7 @@ def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[li
     """The one table of a Parquet file, with what was assumed to read it and notices; raise `Unreadable`."""
     size = path.stat().st_size
     _check_frame(path, size)
+    wanted: dict[str, str] = {}
     try:
         file = pq.ParquetFile(path, memory_map=False, page_checksum_verification=True)
         header = names.read(file.schema_arrow.names)
@@ -50,14 +53,18 @@ def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[li
         if not names.raw:
             _check_types(file.schema_arrow, wanted)
         _check_footer(file.metadata, wanted, size, budget)
+        _check_first_pages(path, file.metadata, wanted)
         table = _columns(file, list(wanted.values()))
     except (pa.ArrowException, OSError, EOFError, ValueError, KeyError, OverflowError) as error:
         if isinstance(error, MemoryError):  # the footer promised that it would fit
             raise Unreadable("corrupt_container", "asks for far more memory than its footer declares") from None
         if isinstance(error, OSError) and error.errno is not None:
             raise
-        raise Unreadable("corrupt_container", f"is a damaged Parquet file: {_first_line(error)}") from None
+        why = _first_line(error)
+        place = next((name for name, found in wanted.items() if f"named {found} " in why), "")
+        raise Unreadable("corrupt_container", f"is a damaged Parquet file: {why}", place) from None
     raw = _Table(table, wanted, budget, names).raw()
+    raw.headings = header.headings
     return [raw], list(header.assumptions), list(header.notices)
 
 
@@ -117,9 +124,9 @@ def _check_footer(footer: Any, wanted: dict[str, str], size: int, budget: Budget
     if footer.num_rows < 0 or footer.num_rows > _ROWS_PER_BYTE * size:
         raise Unreadable("corrupt_container", f"claims {footer.num_rows} rows in {size} bytes")
     if footer.num_rows > budget.rows:
-        raise Unreadable("too_many_rows", f"has {footer.num_rows} rows; at most {budget.rows} are read")
+        raise Unreadable("too_many_rows", f"has {footer.num_rows} rows; {budget.says('rows')}")
     if footer.num_columns > budget.columns:
-        raise Unreadable("too_many_columns", f"has {footer.num_columns} columns; at most {budget.columns} are read")
+        raise Unreadable("too_many_columns", f"has {footer.num_columns} columns; {budget.says('columns')}")
     rows = expanded = 0
     names = {found: name for name, found in wanted.items()}
     for group in (footer.row_group(n) for n in range(footer.num_row_groups)):
@@ -138,7 +145,49 @@ def _check_footer(footer: Any, wanted: dict[str, str], size: int, budget: Budget
     if rows != footer.num_rows:
         raise Unreadable("corrupt_container", f"claims {footer.num_rows} rows, but its parts have {rows}")
     if expanded > max(budget.expanded_bytes, _EXPANDS * size):
-        raise Unreadable("expands_too_much", f"expands to {expanded} bytes; at most {budget.expanded_bytes} are read")
+        raise Unreadable("expands_too_much", f"expands to {expanded} bytes; {budget.says('expanded-size')}")
+
+
+def _check_first_pages(path: Path, footer: Any, wanted: dict[str, str]) -> None:
+    """The first page of a column is no larger than the whole of it: a library makes room for what the page claims."""
+    names = {found: name for name, found in wanted.items()}
+    with path.open("rb") as file:
+        for group in (footer.row_group(n) for n in range(footer.num_row_groups)):
+            for chunk in (group.column(n) for n in range(group.num_columns)):
+                if chunk.path_in_schema not in names or not chunk.total_compressed_size:
+                    continue
+                file.seek(chunk.dictionary_page_offset or chunk.data_page_offset)
+                sizes = _page_sizes(file.read(_PAGE_HEAD))
+                allowed = chunk.total_uncompressed_size, chunk.total_compressed_size
+                if sizes is None or not all(0 <= size <= most for size, most in zip(sizes, allowed, strict=True)):
+                    name = names[chunk.path_in_schema]
+                    found = f"claims {max(sizes)} bytes" if sizes else "has no header"
+                    why = f"is a damaged Parquet file: a page of the column {name!r} {found}"
+                    raise Unreadable("corrupt_container", why, name)
+
+
+def _page_sizes(head: bytes) -> tuple[int, int] | None:
+    """What a page header says of its size, unpacked and packed; None where it is no page header.
+
+    Its first three fields are numbers in the compact protocol of Thrift: zigzag, seven bits a byte, the lowest first.
+    """
+    numbers: list[int] = []
+    at = 0
+    while len(numbers) < 3:
+        if head[at : at + 1] != _NUMBER_FIELD:
+            return None
+        value = shift = 0
+        while True:
+            at += 1
+            if at >= len(head) or shift > 35:
+                return None
+            value |= (head[at] & 0x7F) << shift
+            shift += 7
+            if head[at] < 0x80:
+                break
+        at += 1
+        numbers.append(value >> 1 ^ -(value & 1))
+    return numbers[1], numbers[2]
 
 
 def _columns(file: Any, names: Sequence[str]) -> Any:

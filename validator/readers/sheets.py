@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import Any
 from xml.parsers import expat
 
+from validator.budget import raised_by
 from validator.errors import Unreadable
 from validator.readers.workbook import damaged, unescape
 from validator.tables import Budget
@@ -94,7 +95,7 @@ class _Handler:
         self.count = 0
         self.done: list[tuple[int, list[Cell]]] = []
         self.cell: Cell | None = None
-        self.data = ""
+        self.pieces: list[str] = []  # joined once: a long text comes in many
         self.phonetic = 0
 
     def taken(self) -> list[tuple[int, list[Cell]]]:
@@ -110,7 +111,7 @@ class _Handler:
             react(self, attributes)
 
     def text(self, data: str) -> None:
-        self.data += data
+        self.pieces.append(data)
 
     def end(self, tag: str) -> None:
         react = _ENDS.get(tag)
@@ -121,7 +122,7 @@ class _Handler:
         self.is_sheet = True
 
     def start_text(self, _: dict[str, str]) -> None:
-        self.data = ""
+        self.pieces = []
 
     def start_phonetic(self, _: dict[str, str]) -> None:
         self.phonetic += 1
@@ -172,12 +173,13 @@ class _Handler:
         outside = column > self.budget.columns or row > self.budget.sheet_rows
         if outside and column * row > area:
             most = f"at most {self.budget.sheet_rows} rows and {self.budget.columns} columns are read"
+            most += f" ({raised_by('sheet-rows', 'columns')})"
             reference = f"{letters(column)}{row}"
             raise Unreadable("too_many_cells", f"has a cell at {reference}; {most}", reference)
 
     def end_value(self) -> None:
         if self.cell is not None:
-            self.cell.value = self.data
+            self.cell.value = "".join(self.pieces)
 
     def end_formula(self) -> None:
         if self.cell is not None:
@@ -185,7 +187,7 @@ class _Handler:
 
     def end_inline(self) -> None:
         if self.cell is not None and not self.phonetic:
-            self.cell.inline = (self.cell.inline or "") + self.data
+            self.cell.inline = (self.cell.inline or "") + "".join(self.pieces)
 
     def end_phonetic(self) -> None:
         self.phonetic -= 1
@@ -198,7 +200,8 @@ class _Handler:
             self._refuse_far(cell.column, cell.row, 0)
         self.count += 1
         if self.count > self.budget.cells:
-            raise Unreadable("too_many_cells", f"has more than {self.budget.cells} cells", cell.reference)
+            why = f"has more than {self.budget.cells} cells; {self.budget.says('cells')}"
+            raise Unreadable("too_many_cells", why, cell.reference)
         if cell.inline is not None:
             cell.inline = unescape(cell.inline)
         self.cells.append(cell)

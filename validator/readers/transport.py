@@ -17,12 +17,12 @@ import numpy as np
 import numpy.typing as npt
 
 from validator.readers.columns import code
-from validator.tables import CellDefect, ParsedTable, TextColumn
+from validator.tables import CellDefect, Origin, ParsedTable, TextColumn
 
 _DTYPES = {np.dtype(name): name for name in ("int32", "int64", "float64", "bool")}
 _ALIGN = 8
 _MAP_FROM = 4 * 2**20
-_DEFECT_TEXTS = ("column", "code", "message", "sheet")
+_DEFECT_TEXTS = ("column", "code", "message", "sheet", "cell")
 
 
 class Damaged(ValueError):
@@ -70,6 +70,9 @@ def _describe(table: ParsedTable, arrays: _Arrays) -> dict[str, Any]:
         "sheet": table.sheet,
         "blank_rows": table.blank_rows,
         "zone": table.zone,
+        "origins": table.origins,
+        "origin": arrays.put(table.origin),
+        "entries": {path: arrays.put(numbers) for path, numbers in table.entries.items()},
         "rows": arrays.put(table.rows),
         "whole": arrays.put(table.whole),
         "texts": {n: [arrays.put(c.codes), c.vocabulary] for n, c in table.texts.items()},
@@ -135,6 +138,10 @@ def _taker(data: Any, start: int) -> Callable[..., npt.NDArray[Any]]:
 def _rebuild(described: dict[str, Any], take: Callable[..., npt.NDArray[Any]]) -> ParsedTable:
     rows = take(described["rows"], "int32")
     size = len(rows)
+    origins = _origins(described["origins"])
+    origin = take(described["origin"], "int32", size if origins else 0)
+    if len(origin) and (int(origin.min()) < 0 or int(origin.max()) >= len(origins)):
+        raise Damaged("a row from no known columns")
     return ParsedTable(
         sheet=str(described["sheet"]),
         rows=rows,
@@ -146,7 +153,14 @@ def _rebuild(described: dict[str, Any], take: Callable[..., npt.NDArray[Any]]) -
         defects=_defects(described["defects"], take),
         blank_rows=int(described["blank_rows"]),
         zone=str(described["zone"]),
+        origins=origins,
+        origin=origin,
+        entries={str(path): take(place, "int32", size) for path, place in described["entries"].items()},
     )
+
+
+def _origins(described: list[dict[str, list[list[str]]]]) -> list[Origin]:
+    return [{str(n): [(str(name), str(at)) for name, at in of] for n, of in one.items()} for one in described]
 
 
 def _text(codes: npt.NDArray[np.int32], words: list[str]) -> TextColumn:
@@ -166,6 +180,6 @@ def _defects(described: dict[str, Any] | None, take: Callable[..., npt.NDArray[A
         place, words = described[name]
         texts.append([words[c] for c in take(place, "int32", len(index)).tolist()])
     return [
-        CellDefect(i, r, column, code_, message, w, sheet)
-        for i, r, w, column, code_, message, sheet in zip(index, row, whole, *texts, strict=True)
+        CellDefect(i, r, column, code_, message, w, sheet, cell)
+        for i, r, w, column, code_, message, sheet, cell in zip(index, row, whole, *texts, strict=True)
     ]

@@ -14,6 +14,7 @@ from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import iterparse
 
 from validator.errors import Unreadable
+from validator.tables import Budget
 
 NUMBER, DATE, LENGTH, PERCENT = "number", "date", "length", "percent"
 """How a numeric cell is shown: as it is, as a date or time of day, as a length of time, as a percentage."""
@@ -47,7 +48,7 @@ class Workbook:
     from_1904: bool
 
 
-def read_workbook(package: zipfile.ZipFile, budget_cells: int) -> Workbook:
+def read_workbook(package: zipfile.ZipFile, budget: Budget) -> Workbook:
     """The package's sheets, shared texts and number formats; raise `Unreadable` where parts are missing or damaged."""
     parts = {name.casefold(): name for name in package.namelist()}
     book = _book_part(package, parts)
@@ -57,7 +58,7 @@ def read_workbook(package: zipfile.ZipFile, budget_cells: int) -> Workbook:
     shown: list[str] = []
     for kind, target in related.values():
         if kind.endswith("/sharedStrings") and target.casefold() in parts:
-            shared = _shared(package, parts[target.casefold()], budget_cells)
+            shared = _shared(package, parts[target.casefold()], budget)
         elif kind.endswith("/styles") and target.casefold() in parts:
             shown = _shown(package, parts[target.casefold()])
     return Workbook(sheets, shared, shown, from_1904)
@@ -131,14 +132,15 @@ def _sheets(
     return sheets, from_1904
 
 
-def _shared(package: zipfile.ZipFile, part: str, most: int) -> list[str]:
+def _shared(package: zipfile.ZipFile, part: str, budget: Budget) -> list[str]:
     texts: list[str] = []
     for element in elements(package, part):
         if local(element.tag) == "si":
             texts.append(plain_text(element))
             element.clear()
-            if len(texts) > most:
-                raise Unreadable("too_many_cells", f"holds more than {most} texts", part)
+            if len(texts) > budget.cells:
+                why = f"holds more than {budget.cells} texts; {budget.says('cells')}"
+                raise Unreadable("too_many_cells", why, part)
     return texts
 
 

@@ -20,7 +20,7 @@ from typing import IO, Any
 
 from validator.errors import Unreadable
 from validator.readers import READERS, formats, transport
-from validator.tables import Budget, ParsedTable
+from validator.tables import COMMON_NAMES, Budget, ParsedTable
 
 MEMORY_PER_BYTE = 24
 """What a file may ask for beside its budget, in bytes of memory for each of its own: text turned into columns."""
@@ -30,6 +30,7 @@ PATIENCE = 3
 """A machine that is busy with other work gives a reader a third of its time."""
 TO_START = 10.0
 """Seconds on the clock for a reader to start, on top of what its file may take."""
+_CLOCK_TICK = 0.02  # seconds within which a file system may give two changes one time
 _SMALL = 2**20  # bytes summed sooner than a thread starts
 
 
@@ -65,10 +66,10 @@ def answer_to(request: dict[str, Any]) -> dict[str, Any]:
         with _open_regular(path, budget) as file:
             size = os.fstat(file.fileno()).st_size
             _limit(budget, size)
+            before = _stamp_at_rest(file)
             digest.start(path, size)
             refused: dict[str, Any] | None = None
             try:
-                before = _stamp(os.fstat(file.fileno()))
                 tables, told = _read(path, request, file, size, budget)
             except Unreadable as refusal:
                 refused = _refused(refusal)
@@ -80,7 +81,7 @@ def answer_to(request: dict[str, Any]) -> dict[str, Any]:
     except OSError as error:
         return {**_refused(_not_opened(error)), "sha256": digest.value()}
     except MemoryError:
-        limit = f"asks for more than {budget.memory_bytes // 2**20} MiB of memory"
+        limit = f"asks for more memory than it may have; {budget.says('memory')}"
         return {**_refused(Unreadable("parser_limit", limit)), "sha256": digest.value(), "last": True}
     except BaseException as error:  # a panic of a compiled library is not an Exception
         crash = f"could not be read: its reader stopped with {type(error).__name__}"
@@ -88,7 +89,11 @@ def answer_to(request: dict[str, Any]) -> dict[str, Any]:
     if refused is not None:
         return {**refused, "sha256": digest.value()}
     told["sha256"] = digest.value()
-    transport.write(Path(request["result"]), tables, told)
+    try:
+        transport.write(Path(request["result"]), tables, told)
+    except OSError as error:
+        why = f"was read, but the temporary folder cannot hold it: {(error.strerror or str(error)).lower()}"
+        return {**_refused(Unreadable("not_held", why)), "sha256": told["sha256"]}
     return {"read": True}
 
 
@@ -100,17 +105,17 @@ def _read(
     name = request["name"]
     format_ = formats.decide(name, _at(file, 0, formats.HEAD), size, lambda start, length: _at(file, start, length))
     reader = importlib.import_module(READERS[format_])
-    if request.get("look") or request.get("layout"):
+    if request.get("look") or request.get("layouts"):
         from validator.readers.fitting import fit, look
 
-        tables, told = fit(reader, path, request, budget) if request.get("layout") else look(reader, path, budget)
+        tables, told = fit(reader, path, request, budget) if request.get("layouts") else look(reader, path, budget)
         return tables, {"format": format_, **told}
     raw, assumptions, notices = reader.read(path, budget)
     tables = [parse(table) for table in raw]
-    if assumptions:
+    if any(COMMON_NAMES in text for text in assumptions):
         from validator.readers.common_names import hints
 
-        notices = [*notices, *hints(assumptions, tables)]
+        notices = [*notices, *hints(tables)]
     return tables, {"format": format_, "assumptions": assumptions, "notices": notices}
 
 
@@ -131,12 +136,22 @@ def _open_regular(path: Path, budget: Budget) -> IO[bytes]:
         raise Unreadable("not_a_file", f"is {what}, not a file")
     if status.st_size > budget.file_bytes:
         os.close(number)
-        raise Unreadable("file_too_large", f"has {status.st_size} bytes; at most {budget.file_bytes} are read")
+        raise Unreadable("file_too_large", f"has {status.st_size} bytes; {budget.says('file-size')}")
     return os.fdopen(number, "rb")
 
 
-def _stamp(status: os.stat_result) -> tuple[int, int, int]:
-    return status.st_ino, status.st_size, status.st_mtime_ns
+def _stamp(status: os.stat_result) -> tuple[int, ...]:
+    return status.st_ino, status.st_size, status.st_mtime_ns, status.st_ctime_ns
+
+
+def _stamp_at_rest(file: IO[bytes]) -> tuple[int, ...]:
+    """The stamp of an open file, taken so that every change from here on gives it another one."""
+    status = os.fstat(file.fileno())
+    since = time.time() - max(status.st_mtime, status.st_ctime)
+    if 0 <= since < _CLOCK_TICK:
+        time.sleep(_CLOCK_TICK - since)
+        status = os.fstat(file.fileno())
+    return _stamp(status)
 
 
 def _not_opened(error: OSError) -> Unreadable:

@@ -15,8 +15,9 @@ from pathlib import Path
 import numpy as np
 
 from validator.errors import Unreadable
+from validator.quantities import plain_number
 from validator.readers.columns import Fault, code, too_long
-from validator.readers.headers import CANONICAL_NAMES, Header, Names, Spans
+from validator.readers.headers import CANONICAL_NAMES, NOT_NAMED, Header, Names, Spans
 from validator.readers.packages import open_package
 from validator.readers.sheets import Cell, Range, SheetCells, letters
 from validator.readers.workbook import DATE, LENGTH, NUMBER, PERCENT, Sheet, Workbook, damaged, read_workbook, unescape
@@ -26,6 +27,7 @@ Row = tuple[int, list[Cell]]
 _WHOLE = re.compile(r"-?\d{1,18}", re.ASCII)
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,4})?", re.ASCII)
 _DAY_MS = 86_400_000
+_SHOWN = 40
 _EPOCH_1900 = datetime(1899, 12, 30)
 _EPOCH_1904 = datetime(1904, 1, 1)
 _LAST_SERIAL = 2_958_466
@@ -35,7 +37,7 @@ _LAST_SERIAL = 2_958_466
 def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[list[RawTable], list[str], list[str]]:
     """One table a sheet with a header, with what was assumed to read them and notices; raise `Unreadable`."""
     with open_package(path, budget) as package:
-        book = read_workbook(package, budget.cells)
+        book = read_workbook(package, budget)
         assumptions: list[str] = []
         notices: list[str] = []
         tables: list[RawTable] = []
@@ -43,7 +45,7 @@ def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[li
         for sheet in book.sheets:
             reading = _SheetReading(sheet, SheetCells(package, sheet.part, budget), book, budget, names)
             if not names.takes(sheet.name):
-                notices.append(f"the sheet {sheet.name!r} is not read: the mapping does not name it")
+                notices.append(f"the sheet {sheet.name!r} {NOT_NAMED}")
                 continue
             if sheet.hidden:
                 notices.append(f"the hidden sheet {sheet.name!r} is not read; it has {reading.count()}")
@@ -60,7 +62,7 @@ def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[li
         if not tables:
             raise names.none(best[2] if best else None, best[1] if best else "1:")
         if sum(len(table.rows) for table in tables) > budget.rows:
-            raise Unreadable("too_many_rows", f"has more than {budget.rows} rows, the most that are read")
+            raise Unreadable("too_many_rows", f"has more than {budget.rows} rows; {budget.says('rows')}")
         if book.from_1904:
             assumptions.append("dates are counted from 1904, as the workbook says")
         return tables, assumptions, notices
@@ -124,7 +126,12 @@ class _SheetReading:
             codes, words = code([None, *texts])  # None takes number 0, so that blank comes out as -1
             columns[name] = TextColumn(codes[1:] - 1, words[1:])
         rows_ = np.array(self.rows, dtype=np.int32)
-        return RawTable(self.sheet.name, rows_, columns, self.defects, self.blank_rows)
+        headings = {
+            name: (self.header.names[at - 1].strip(), letters(at))
+            for at, name in wanted.items()
+            if self.names.raw or self.folded[name] != name
+        }
+        return RawTable(self.sheet.name, rows_, columns, self.defects, self.blank_rows, headings)
 
     def _merged(self) -> list[Range]:
         """The merged cells, which stand behind all rows: of a header over several rows they say what a title covers."""
@@ -192,7 +199,7 @@ class _SheetReading:
         if not filled:
             return False
         for name, fault, cell in faults:
-            self._flag(at, row, name, fault, cell.reference)
+            self._flag(at, row, name, fault, cell.reference, (cell.value or "")[:_SHOWN])
         if self._repeats_header(found):
             self.defects = [d for d in self.defects if d.index != at]
             self.defects.append(CellDefect(-1, row, "", "repeated_header", "repeats the header", True, self.sheet.name))
@@ -207,9 +214,9 @@ class _SheetReading:
             text.strip().casefold() == self.folded[n] for n, text in found.items()
         )
 
-    def _flag(self, at: int, row: int, name: str, fault: Fault, reference: str) -> None:
+    def _flag(self, at: int, row: int, name: str, fault: Fault, reference: str, value: str = "") -> None:
         message = f"{name} in {reference} {fault[1]}"
-        self.defects.append(CellDefect(at, row, name, fault[0], message, False, self.sheet.name))
+        self.defects.append(CellDefect(at, row, name, fault[0], message, False, self.sheet.name, value))
 
     def _flag_merged(self, wanted: dict[int, str]) -> None:
         """Cells that are blank because a merged cell covers them: filling them down would be a guess."""
@@ -253,7 +260,7 @@ class _SheetReading:
         return self._number(cell, name)
 
     def _bounded(self, text: str) -> tuple[str, Fault | None]:
-        return (text, None) if len(text) <= self.budget.cell_characters else ("", too_long(self.budget))
+        return (text, None) if len(text) <= self.budget.cell_characters else ("", too_long(self.budget, len(text)))
 
     def _shared(self, cell: Cell) -> str:
         value = cell.value or ""
@@ -296,7 +303,8 @@ class _SheetReading:
         """A date's number, days since the workbook's epoch, as an instant rounded to the millisecond."""
         first = 0 if self.book.from_1904 else 61
         if not first <= serial < _LAST_SERIAL:
-            return "", ("implausible_datetime", f"is the date number {serial:g}, no day after 28 February 1900")
+            days = "of 1904 to 9999" if self.book.from_1904 else "from March 1900 to 9999"
+            return "", ("implausible_datetime", f"is the date number {plain_number(serial)}, which is no day {days}")
         epoch = _EPOCH_1904 if self.book.from_1904 else _EPOCH_1900
         moment = epoch + timedelta(milliseconds=round(serial * _DAY_MS))
         return moment.isoformat(timespec="milliseconds" if moment.microsecond else "seconds"), None

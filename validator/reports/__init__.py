@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from importlib import import_module
 from types import MappingProxyType
 from typing import Literal
 
 from validator.findings import Report
+from validator.language import Language, speaking
 from validator.reports.measures import Units, for_reader
+from validator.reports.spoken import in_language
 
 Grouping = Literal["grade", "plan"]
 """By what the findings are grouped: by grade, or first by their place in the HACCP plan and then by grade."""
@@ -34,13 +36,35 @@ class Renderer:
     binary: bool = False
     draws: bool = False
     """Whether the format shows `Report.pictures`, so that the audit has to compute them."""
+    folder: bool = False
+    """Whether the format can be written as a folder of files as well."""
 
-    def render(self, report: Report, units: Units = "si", group: Grouping = "grade") -> bytes:
-        """The report in this format, as the bytes of a complete file; `units` are those that its reader sees."""
+    def render(
+        self, report: Report, units: Units = "si", group: Grouping = "grade", language: Language | None = None
+    ) -> bytes:
+        """The report in this format, as the bytes of a complete file, in the units and the language of its reader."""
         render = import_module(self.module).render
-        shown = report if self.canonical else for_reader(report, units)
-        written: bytes = render(shown, group=group) if self.grouped and not self.canonical else render(shown)
+        if self.canonical:
+            written: bytes = render(report)
+        else:
+            with speaking(language):
+                shown = seen(report, units, language)
+                written = render(shown, group=group) if self.grouped else render(shown)
         return written
+
+    def render_folder(
+        self, report: Report, units: Units = "si", group: Grouping = "grade", language: Language | None = None
+    ) -> Iterator[tuple[str, bytes]]:
+        """The report as the files of a folder, each a relative path and its bytes; only where `folder` is set."""
+        render = import_module(self.module).render_folder
+        with speaking(language):
+            yield from render(seen(report, units, language), group=group)
+
+
+def seen(report: Report, units: Units, language: Language | None) -> Report:
+    """The report as a reader of these units and this language sees it."""
+    shown = for_reader(report, units)
+    return shown if language is None else in_language(shown, language)
 
 
 RENDERERS: Mapping[str, Renderer] = MappingProxyType(
@@ -55,7 +79,15 @@ RENDERERS: Mapping[str, Renderer] = MappingProxyType(
             draws=True,
         ),
         "html": Renderer(
-            "html", "html", "one self-contained page to read, send or print", "validator.reports.html", draws=True
+            "html",
+            "html",
+            "one self-contained page to read, send or print",
+            "validator.reports.html",
+            draws=True,
+            folder=True,
+        ),
+        "pdf": Renderer(
+            "pdf", "pdf", "pages to print, sign and file", "validator.reports.pdf", draws=True, binary=True
         ),
         "sarif": Renderer(
             "sarif",

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from validator.findings import Report
+from validator.language import said
 from validator.reports import words
-from validator.reports.flat import ACTIONS, BEHIND, KEPT, STATES, action_rows, as_csv, behind
+from validator.reports.flat import ACTIONS, BEHIND, KEPT, action_rows, as_csv
 from validator.reports.layout import GOVERNS
 from validator.reports.workbook import Cell, Column
 
-_READ_FIRST = (Column("cautions"), Column("governs"))
+_READ_FIRST = (Column("cautions_in_full"), Column("governs"))
 
 
 def render(report: Report) -> bytes:
@@ -19,7 +20,6 @@ def render(report: Report) -> bytes:
 
 
 def _rows(report: Report) -> Iterator[tuple[Cell, ...]]:
-    cautions = {n: words.stopped(caution) for n, caution in enumerate(report.cautions, 1)}
-    for row, action in action_rows(report):
-        said = " ".join(cautions[n] for n in action.cautions if n in cautions)
-        yield (*row, STATES[0], *[""] * (len(KEPT) - 1), *behind(action), said, GOVERNS)
+    told = {n: words.stopped(caution) for n, caution in enumerate(report.cautions, 1)}
+    for row, action in zip(action_rows(report), report.actions, strict=True):
+        yield (*row, " ".join(told[n] for n in action.cautions if n in told), said(GOVERNS))

@@ -116,7 +116,7 @@ class _Drawn:
     def __init__(self, report: Report, chosen: Sequence[Finding]) -> None:
         pictures = report.pictures or _EMPTY
         self.timelines = {(t.store_id, t.equipment_id, t.started, t.cycle_id): t for t in pictures.timelines}
-        faulty = [_cycle_of(finding) for finding in chosen]
+        faulty = [_cycle_of(finding) for finding in chosen if not _between(finding)]
         calm = sorted(self.timelines.keys() - set(faulty), key=lambda key: (key[2], key), reverse=True)
         wanted = [key for key in dict.fromkeys([*faulty, *calm]) if key in self.timelines]
         self.room = frozenset(wanted[:PICTURES_SHOWN])
@@ -138,6 +138,11 @@ class _Drawn:
 
 def _cycle_of(finding: Finding) -> _Cycle:
     return finding.store_id, finding.equipment_id, finding.cycle_started, finding.cycle_id
+
+
+def _between(finding: Finding) -> bool:
+    """Whether a finding speaks of the time between cleanings and not of a cycle."""
+    return not finding.cycle_id or finding.kind == "interval"
 
 
 def _stores(report: Report, chosen: Sequence[Finding], drawn: _Drawn) -> tuple[StoreDrawn, ...]:
@@ -179,8 +184,8 @@ def _unknown(named: str) -> Standing:
 def _machine(
     key: _Machine, whole: Standing | None, found: Sequence[Finding], report: Report, drawn: _Drawn
 ) -> MachineDrawn:
-    between = [f for f in found if not f.cycle_id or f.kind == "interval"]
-    cycles = grouped((f for f in found if f.cycle_id and f.kind != "interval"), _cycle_of)
+    between = [f for f in found if _between(f)]
+    cycles = grouped((f for f in found if not _between(f)), _cycle_of)
     kept, series = drawn.of_machine(key)
     latest = sorted(cycles, key=lambda cycle: (cycle[2], cycle[3]), reverse=True)
     calm = [cycle for cycle in drawn.calm.get(key, ()) if cycle in drawn.room and cycle not in cycles]

@@ -46,7 +46,7 @@ def finding_shown(finding: Finding, report: Report) -> FindingShown:
         grade=words.grade(finding.grade),
         reason=words.plain(finding.reason),
         marks=words.marks(finding),
-        target=name(finding.target),
+        target=words.target(finding.target),
         message=words.capital(words.stopped(finding.message)),
         measures=tuple((label, amount) for label, amount in measures if amount),
         rows=words.places(finding.evidence),

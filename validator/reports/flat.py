@@ -8,11 +8,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 
 from validator.findings import Action, Finding, Quantity, Report
+from validator.language import said, tr
 from validator.reports import opening, words
 from validator.reports.grouping import by_gravity
 from validator.reports.layout import GOVERNS
 from validator.reports.visible import name, sentence, whole
 from validator.reports.workbook import Cell, Column, Sheet
+from validator.statuses import OPEN
 
 _FIRST_YEAR = 1900
 
@@ -23,7 +25,7 @@ _MARKUP = tuple("=+-@\t\r\n＝＋－＠")
 """With these a spreadsheet takes a cell of a CSV file for a formula; the wide forms count in some languages."""
 
 FINDINGS = (
-    Column("finding", 18), Column("status", 7), Column("grade", 11), Column("rule", 22), Column("title", 40),
+    Column("finding", 18), Column("status", 7), Column("grade", 11), Column("since", 11), Column("rule", 22), Column("title", 40),
     Column("kind", 14), Column("pack", 20), Column("store_id", 10), Column("equipment_id", 16), Column("cycle_id", 14),
     Column("cycle_started", 17), Column("target", 14), Column("reason", 16),
     Column("marks", 14), Column("message", 50), Column("observed", 12), Column("observed_unit", 9),
@@ -37,16 +39,18 @@ EVIDENCE = (
     Column("column", 20), Column("value", 30),
 )  # fmt: skip
 ACTIONS = (
-    Column("number", 8), Column("action", 50), Column("why", 36), Column("rule", 20), Column("grade", 11),
-    Column("status", 7), Column("store_id", 10), Column("store", 18), Column("equipment_id", 16), Column("targets", 20),
-    Column("cycles", 20), Column("due", 17), Column("due_reason", 30),
+    Column("number", 8), Column("action", 40), Column("why", 26), Column("store_id", 9), Column("equipment_id", 14),
+    Column("targets", 14), Column("due", 16), Column("grade", 11), Column("cautions", 9),
 )  # fmt: skip
 KEPT = (
-    Column("state", 10, STATES), Column("done_by", 16), Column("done_on", 12, "date"), Column("signature", 18),
-    Column("verified_by", 16), Column("verified_on", 12, "date"), Column("verified_signature", 18),
+    Column("state", 9, STATES), Column("done_by", 12), Column("done_on", 11, "date"), Column("signature", 14),
+    Column("verified_by", 12), Column("verified_on", 11, "date"), Column("verified_signature", 18),
 )  # fmt: skip
 """What the people enter who do and verify an action."""
-BEHIND = (Column("action_id", 18), Column("findings", 20))
+BEHIND = (
+    Column("due_reason", 30), Column("rule", 20), Column("status", 7), Column("store", 18), Column("cycles", 20),
+    Column("action_id", 18), Column("findings", 20),
+)  # fmt: skip
 
 
 def finding_rows(report: Report) -> Iterator[tuple[Cell, ...]]:
@@ -56,7 +60,7 @@ def finding_rows(report: Report) -> Iterator[tuple[Cell, ...]]:
         action = asked.get(f.id)
         needed = f.required
         yield (
-            whole(f.id), f.status.shown, f.grade.value, whole(f.rule), sentence(f.title), whole(f.kind), whole(f.pack),
+            whole(f.id), f.status.shown, f.grade.value, whole(f.since), whole(f.rule), sentence(f.title), whole(f.kind), whole(f.pack),
             whole(f.store_id), whole(f.equipment_id), whole(f.cycle_id), _moment(f.cycle_started), whole(f.target),
             words.plain(f.reason), ", ".join(words.marks(f)), words.stopped(f.message), *_quantity(f.observed),
             *((needed.min, needed.max, whole(needed.unit), sentence(words.required(needed))) if needed else ("",) * 4),
@@ -78,21 +82,18 @@ def evidence_rows(report: Report) -> Iterator[tuple[Cell, ...]]:
                 yield (*place, "", "")
 
 
-def action_rows(report: Report) -> Iterator[tuple[tuple[Cell, ...], Action]]:
-    """A row for each action, the most urgent first, in the columns of `ACTIONS`, with the action itself."""
+def action_rows(report: Report) -> Iterator[tuple[Cell, ...]]:
+    """A row for each action, the most urgent first, in the columns of `ACTIONS`, `KEPT` and `BEHIND`."""
     called = {store.store_id: store.name for store in report.stores}
     for number, action in enumerate(report.actions, 1):
+        due, why_then = _due(action)
         yield (
-            number, words.stopped(action.action), sentence(action.title), whole(action.rule), action.grade.value,
-            action.status.shown, whole(action.store_id), sentence(called.get(action.store_id, "")),
-            whole(action.equipment_id), ", ".join(map(whole, action.targets)), ", ".join(map(whole, action.cycle_ids)),
-            *_due(action),
-        ), action  # fmt: skip
-
-
-def behind(action: Action) -> tuple[Cell, ...]:
-    """What a program finds an action by, in the columns of `BEHIND`."""
-    return whole(action.id), ", ".join(map(whole, action.findings))
+            number, words.stopped(action.action), sentence(action.title), whole(action.store_id),
+            whole(action.equipment_id), ", ".join(said(OPEN) if of == OPEN else whole(of) for of in action.targets), due, words.grade(action.grade),
+            words.runs(action.cautions), said(STATES[0]), *[""] * (len(KEPT) - 1), why_then, whole(action.rule),
+            action.status.shown, sentence(called.get(action.store_id, "")), ", ".join(map(whole, action.cycle_ids)),
+            whole(action.id), ", ".join(map(whole, action.findings)),
+        )  # fmt: skip
 
 
 def needing_nothing(report: Report) -> str:
@@ -102,22 +103,25 @@ def needing_nothing(report: Report) -> str:
     corrected = sum("cos" in f.marks for f in rest)
     accepted = sum(f.deviation is not None and "cos" not in f.marks for f in rest)
     other = len(rest) - corrected - accepted
-    told = ((corrected, "put right on site"), (accepted, "accepted for a time"), (other, "without an action"))
-    said = ", ".join(f"{words.count(many, 'finding')} {how}" for many, how in told if many)
-    return f"Not listed: {said}." if said else ""
+    told = (
+        (corrected, "{findings} put right on site"), (accepted, "{findings} accepted for a time"),
+        (other, "{findings} without an action"),
+    )  # fmt: skip
+    return ", ".join(tr(template, findings=words.count(many, "finding")) for many, template in told if many)
 
 
-def about(report: Report, *lines: str) -> Sheet:
-    """The sheet that says what the workbook is, which cautions hold, and who governs."""
-    rows: list[tuple[Cell, ...]] = [("Governing", GOVERNS)]
-    rows += [(f"Caution {n}", words.stopped(caution)) for n, caution in enumerate(report.cautions, 1)]
-    rows += [("How it stands", opening.headline(report)), *(("", line) for line in opening.standing(report))]
-    rows += [("Not listed", line) for line in lines if line]
-    rows += [("Sources of the times", said) for said in times(report.actions)]
-    rows += [("Times", "A time is by the clock of its store.")]
-    rows += [("Judged as of", name(report.as_of)), ("Made", f"{name(report.generated_at)} by {name(report.tool)}")]
-    rows += [("Held against", f"{sentence(p.title)} ({name(p.id)} {name(p.version)})") for p in report.packs]
-    return Sheet("Read first", (Column("about", 20), Column("says", 110)), rows)
+def about(report: Report, not_listed: str = "") -> Sheet:
+    """The sheet that says which cautions hold and who governs, how the run stands, and what the other sheets leave out."""
+    rows: list[tuple[Cell, ...]] = [(tr("Governing"), said(GOVERNS))]
+    rows += [(tr("Caution {n}", n=n), words.stopped(caution)) for n, caution in enumerate(report.cautions, 1)]
+    rows += [(tr("How it stands"), opening.headline(report)), *(("", line) for line in opening.standing(report))]
+    rows += [(tr("Not listed"), not_listed)] if not_listed else []
+    rows += [(tr("Sources of the times"), source) for source in times(report.actions)]
+    rows += [(tr("Times"), tr("A time is by the clock of its store."))]
+    made = tr("{moment} by {tool}", moment=name(report.generated_at), tool=name(report.tool))
+    rows += [(tr("Judged as of"), name(report.as_of)), (tr("Made"), made)]
+    rows += [(tr("Held against"), f"{sentence(p.title)} ({name(p.id)} {name(p.version)})") for p in report.packs]
+    return Sheet(tr("Read first"), (Column("about", 20), Column("says", 110)), rows)
 
 
 def times(actions: Iterable[Action]) -> list[str]:
@@ -130,7 +134,7 @@ def as_csv(columns: Sequence[Column], rows: Iterable[Sequence[Cell]]) -> bytes:
     """A CSV file (RFC 4180, UTF-8): numbers as such, and before text that a spreadsheet would run a single quote."""
     written = io.StringIO()
     table = csv.writer(written, lineterminator="\r\n")
-    table.writerow([column.heading for column in columns])
+    table.writerow([said(column.heading) for column in columns])
     for row in rows:
         table.writerow([_in_csv(value) for value in row])
     return written.getvalue().encode()

@@ -14,7 +14,8 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from validator.findings import Grade, Report
-from validator.reports import Grouping, by_place, layout, narrow
+from validator.language import counted, said, spoken, tr
+from validator.reports import Grouping, by_place, layout, narrow, words
 from validator.reports.view import Placed
 
 FINDINGS_SHOWN = 1_000
@@ -31,7 +32,6 @@ COMPACT_ABOVE = 50
 
 _LIMITS = {"stores": 2_000, "lines": 200, "dues": 20, "gone": 200}
 _TEMPLATES = Path(__file__).resolve().parent / "templates"
-_WEIGHTS = {grade.value: len(Grade) - grade.rank for grade in Grade}
 _SECTIONS = (
     ("first", "Do first"),
     ("due", "Next due"),
@@ -98,7 +98,7 @@ def _render(
         "report.html.j2",
         view=view,
         placed=placed,
-        contents=[(part, title) for part, title in _SECTIONS if here[part]],
+        contents=[(part, said(title)) for part, title in _SECTIONS if here[part]],
         sections=here,
         shown=_ids(placed),
         on_page=on_page,
@@ -107,21 +107,23 @@ def _render(
         home=home,
         legend=LEGEND,
         pictured=report.pictures is not None,
-        elsewhere=IN_JSON if home else IN_A_FOLDER,
+        elsewhere=said(IN_JSON if home else IN_A_FOLDER),
         compact=len(view.stores) > COMPACT_ABOVE,
-        governs=layout.GOVERNS,
-        safety=layout.SAFETY,
-        no_findings=layout.NO_FINDINGS,
-        nothing_first=layout.NOTHING_FIRST,
-        no_rules=layout.NO_RULES,
-        no_files=layout.NO_FILES,
-        shares=layout.SHARES,
+        governs=said(layout.GOVERNS),
+        safety=said(layout.SAFETY),
+        no_findings=said(layout.NO_FINDINGS),
+        nothing_first=said(layout.NOTHING_FIRST),
+        no_rules=said(layout.NO_RULES),
+        no_files=said(layout.NO_FILES),
+        shares=said(layout.SHARES),
+        was=layout.WAS,
     )
 
 
 def page(template: str, *, more_style: str = "", **values: object) -> bytes:
     """A template of the folder filled in: one UTF-8 page in the report's style, with what `more_style` adds to it."""
-    return _template(template, more_style).render(**values).encode()
+    weights = {words.grade(grade): len(Grade) - grade.rank for grade in Grade}
+    return _template(template, more_style).render(language=spoken(), weights=weights, **values).encode()
 
 
 def anchor(name: str, of: str = "finding") -> str:
@@ -144,23 +146,32 @@ def _ids(placed: Placed) -> frozenset[str]:
 
 
 @cache
-def _template(name: str, more_style: str) -> Template:
-    sheets = ["report.css", more_style] if more_style else ["report.css"]
-    style = "".join((_TEMPLATES / sheet).read_text(encoding="utf-8") for sheet in sheets)
-    environment = Environment(
+def environment() -> Environment:
+    """The templates of the folder, with what all of them may name."""
+    made = Environment(
         loader=FileSystemLoader(_TEMPLATES),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals.update(
+    made.globals.update(
         anchor=anchor,
+        _=tr,
+        counted=counted,
         fold=FOLDED_ABOVE,
         cycles_open=CYCLES_OPEN,
         limits=_LIMITS,
-        weights=_WEIGHTS,
-        style=Markup(style),  # noqa: S704 - ours, and not from data
-        style_hash=base64.b64encode(hashlib.sha256(style.encode()).digest()).decode(),
     )
-    return environment.get_template(name)
+    return made
+
+
+@cache
+def _template(name: str, more_style: str) -> Template:
+    sheets = ["report.css", "drawing.css", *([more_style] if more_style else [])]
+    style = "".join((_TEMPLATES / sheet).read_text(encoding="utf-8") for sheet in sheets)
+    told = {
+        "style": Markup(style),  # noqa: S704 - ours, and not from data
+        "style_hash": base64.b64encode(hashlib.sha256(style.encode()).digest()).decode(),
+    }
+    return environment().get_template(name, globals=told)

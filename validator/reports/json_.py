@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from functools import cache
 from typing import Any
@@ -26,7 +27,8 @@ def render(report: Report) -> bytes:
     # A quote inside a string follows a backslash, so a blank before a quote and a colon after one mean a key. Counts stand
     # before the findings, which can be many times as long.
     counts = written.find(b'\n  "findings": ')
-    return written[:counts].replace(b' "in_": ', b' "in": ') + written[counts:]
+    written = written[:counts].replace(b' "in_": ', b' "in": ') + written[counts:]
+    return written if written.isascii() and b"\x7f" not in written else _ACTING.sub(_escaped, written)
 
 
 def load(document: bytes) -> Report:
@@ -47,6 +49,14 @@ def load(document: bytes) -> Report:
         first = error.errors()[0]
         place = ".".join(str(part) for part in first["loc"])
         raise WrongInput(f"{place}: {first['msg']} in the report") from error
+
+
+# characters that JSON may hold as they are and that act on a terminal: controls beyond ASCII, separators, marks of direction
+_ACTING = re.compile(rb"\x7f|\xc2[\x80-\x9f]|\xd8\x9c|\xe2\x80[\x8e\x8f\xa8-\xae]|\xe2\x81[\xa6-\xa9]")
+
+
+def _escaped(found: re.Match[bytes]) -> bytes:
+    return b"\\u%04x" % ord(found[0].decode())
 
 
 @cache  # built at the first use: it takes a while

@@ -9,8 +9,19 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 
 from validator.findings import Report
+from validator.language import said, tr
 from validator.reports import Grouping
-from validator.reports.layout import GOVERNS, NO_FILES, NO_FINDINGS, NO_RULES, NOTHING_FIRST, SAFETY, SHARES, lay_out
+from validator.reports.layout import (
+    GOVERNS,
+    NO_FILES,
+    NO_FINDINGS,
+    NO_RULES,
+    NOTHING_FIRST,
+    SAFETY,
+    SHARES,
+    WAS,
+    lay_out,
+)
 from validator.reports.view import FindingShown, GradeShown, View
 
 LIMIT = 1_000_000
@@ -21,9 +32,9 @@ LINES_SHOWN = 100
 """Where any other list stops; what follows is counted."""
 
 _TALLY = ("IN", "OUT", "N/O", "N/A")
-_ELSEWHERE = "the JSON report has all"
 _MARKUP = re.compile(r"[\\`*_{}\[\]<>#|~&$^]")
-_BEGINNING = re.compile(r"^(\d*)([-+=.)])")
+_BULLET = re.compile(r"^[-+=]")
+_NUMBER = re.compile(r"^(\d+)([.)])(?=\s|$)")
 _ADDRESS = re.compile(r"(?i)(www|https?|ftp|mailto|xmpp)([.:])")
 
 
@@ -46,7 +57,7 @@ def _cut(lines: Sequence[str]) -> bytes:
     while kept < len(lines) and size + len(lines[kept].encode()) + 1 <= LIMIT:
         size += len(lines[kept].encode()) + 1
         kept += 1
-    return "\n".join([*lines[:kept], "", f"... and {len(lines) - kept:,} more lines; {_ELSEWHERE}", ""]).encode()
+    return "\n".join([*lines[:kept], "", _more(len(lines) - kept), ""]).encode()
 
 
 def _lines(view: View) -> Iterator[str]:
@@ -55,18 +66,20 @@ def _lines(view: View) -> Iterator[str]:
     yield f"**{escaped(view.headline)}**"
     yield from _list(view.standing)
     yield from _section("Do first", _first(view))
-    cautions = (*view.cautions, GOVERNS)
+    cautions = (*view.cautions, said(GOVERNS))
     yield from _section("Cautions", _list(cautions))
-    yield from _table(("About", "This report"), view.facts)
+    yield from _table((tr("About"), tr("This report")), view.facts)
+    yield from _section("Since the earlier report", _change(view))
     yield from _section("Findings", _findings(view))
     yield from _section("What to do, by rule", _actions(view))
     yield from _section("Stores and machines", _stores(view))
     yield from _section("What was checked", _checked(view))
     defects = [
-        f"{d.message} {d.code}{f', column {d.column}' if d.column else ''}, {d.count}: {d.where}" for d in view.defects
+        f"{d.message} {d.code}{tr(', column {column}', column=d.column) if d.column else ''}, {d.count}: {d.where}"
+        for d in view.defects
     ]
     yield from _section("Record defects", _list(defects))
-    notices = [f"{said} ({about})" if about else said for said, about in view.notices]
+    notices = [f"{notice} ({about})" if about else notice for notice, about in view.notices]
     yield from _section("Notices", _list(notices))
     yield from _section("Next due", _due(view))
     yield from _section("How the files were read", _files(view))
@@ -77,7 +90,7 @@ def _section(title: str, lines: Iterable[str]) -> Iterator[str]:
     lines = list(lines)
     if lines:
         yield ""
-        yield f"## {title}"
+        yield f"## {said(title)}"
         yield from lines
 
 
@@ -89,8 +102,9 @@ def _list(texts: Sequence[str], mark: str = "-") -> Iterator[str]:
         yield f"{mark} {_more(len(texts) - LINES_SHOWN)}"
 
 
-def _more(number: int, what: str = "lines") -> str:
-    return f"... and {number:,} more {what}; {_ELSEWHERE}"
+def _more(number: int, more: str = "... and {n} more lines") -> str:
+    """What was left out, `... and 12 more rules`, and where it can be seen."""
+    return tr("{more}; the JSON report has all", more=tr(more, n=f"{number:,}"))
 
 
 def _table(headings: Sequence[str], rows: Sequence[Sequence[str]], right: Iterable[str] = ()) -> Iterator[str]:
@@ -108,24 +122,35 @@ def _table(headings: Sequence[str], rows: Sequence[Sequence[str]], right: Iterab
 def _first(view: View) -> Iterator[str]:
     yield ""
     if not view.first:
-        yield NOTHING_FIRST
+        yield said(NOTHING_FIRST)
     for number, todo in enumerate(view.first, 1):
-        said = " ".join(escaped(part) for part in (todo.why, todo.due) if part)
-        yield f"{number}. **{escaped(todo.action)}** {said}"
+        why = " ".join(escaped(part) for part in (todo.why, todo.due) if part)
+        yield f"{number}. **{escaped(todo.action)}** {why}"
     if view.first and view.cautions:
         yield ""
-        yield SAFETY
+        yield said(SAFETY)
+
+
+def _change(view: View) -> Iterator[str]:
+    if view.change is not None:
+        yield ""
+        yield escaped(view.change.said)
+        yield from _list([
+            f"{gone.now} {gone.title}; "
+            + tr(WAS, status=gone.status, grade=gone.grade, place=gone.place, rule=gone.rule, id=gone.id)
+            for gone in view.change.gone
+        ])  # fmt: skip
 
 
 def _findings(view: View) -> Iterator[str]:
     if not view.grades:
         yield ""
-        yield NO_FINDINGS
+        yield said(NO_FINDINGS)
     for grade in view.grades:
         yield from _grade(grade)
     if view.left_out:
         yield ""
-        yield _more(view.left_out, "findings, none graver")
+        yield _more(view.left_out, "... and {n} more findings, none graver")
 
 
 def _grade(grade: GradeShown) -> Iterator[str]:
@@ -136,7 +161,7 @@ def _grade(grade: GradeShown) -> Iterator[str]:
         place = ", ".join(part for part in (machine.store, machine.equipment) if part)
         for cycle in machine.cycles:
             yield ""
-            yield f"{escaped(place or 'No store named')}: {escaped(cycle.heading)}"
+            yield f"{escaped(place or tr('No store named'))}: {escaped(cycle.heading)}"
             yield ""
             for finding in cycle.findings:
                 yield from _finding(finding)
@@ -145,7 +170,7 @@ def _grade(grade: GradeShown) -> Iterator[str]:
 def _finding(finding: FindingShown) -> Iterator[str]:
     about = "; ".join((finding.title, *(part for part in (finding.target, finding.reason, *finding.marks) if part)))
     yield f"- **{finding.status}** {escaped(about)}"
-    measures = "; ".join(said if label == "margin" else f"{label} {said}" for label, said in finding.measures)
+    measures = "; ".join(amount if label == tr("margin") else f"{label} {amount}" for label, amount in finding.measures)
     yield from (f"  - {escaped(line)}" for line in (finding.message, measures, *finding.rows, *finding.remarks) if line)
     place = f", {finding.control}" if finding.control else ""
     sources = "; ".join(finding.cited)
@@ -158,35 +183,35 @@ def _actions(view: View) -> Iterator[str]:
     for action in view.actions[:LINES_SHOWN]:
         yield f"- {escaped(f'{action.rule}: {action.title} ({action.count})')}"
         yield f"  - **{escaped(action.action)}**"
-        beside = [action.due, f"Hazard: {action.hazard}." if action.hazard else ""]
+        beside = [action.due, tr("Hazard: {hazard}.", hazard=action.hazard) if action.hazard else ""]
         beside += [f"{short}: {says}" if says else short for short, says in action.sources]
         yield from (f"  - {escaped(line)}" for line in beside if line)
     if len(view.actions) > LINES_SHOWN:
-        yield f"- {_more(len(view.actions) - LINES_SHOWN, 'rules')}"
+        yield f"- {_more(len(view.actions) - LINES_SHOWN, '... and {n} more rules')}"
     if view.times:
         yield ""
-        yield "The times for correction are those of:"
+        yield tr("The times for correction are those of:")
     yield from _list([f"{short}: {says}" if says else short for short, says in view.times])
 
 
 def _stores(view: View) -> Iterator[str]:
     lines = [line for store in view.stores for line in (store.whole, *store.machines)]
     rows = [(line.subject, line.result, line.score, *line.tally, line.due) for line in lines]
-    yield from _table(("Store, machine", "Result", "Score", *_TALLY, "Next due"), rows, _TALLY)
+    yield from _table((tr("Store, machine"), tr("Result"), tr("Score"), *_TALLY, tr("Next due")), rows, _TALLY)
 
 
 def _checked(view: View) -> Iterator[str]:
     rows = [(f"{rule.rule}: {rule.title}", rule.grade, *rule.tally, rule.outcome) for rule in view.checked]
-    yield from _table(("Rule", "Grade", *_TALLY, "Share of OUT"), rows, _TALLY)
+    yield from _table((tr("Rule"), tr("Grade"), *_TALLY, tr("Share of OUT")), rows, _TALLY)
     yield ""
-    yield SHARES if rows else NO_RULES
+    yield said(SHARES if rows else NO_RULES)
     if rows and view.by_hand:
         yield escaped(view.by_hand)
 
 
 def _due(view: View) -> Iterator[str]:
     rows = [(due.when, due.day, f"{due.store}, {due.equipment}", due.rule, due.last) for due in view.due]
-    yield from _table(("When", "Day", "Machine", "Rule", "Last cleaned"), rows)
+    yield from _table((tr("When"), tr("Day"), tr("Machine"), tr("Rule"), tr("Last cleaned")), rows)
 
 
 def _files(view: View) -> Iterator[str]:
@@ -198,7 +223,7 @@ def _files(view: View) -> Iterator[str]:
         yield from _list(told)
     else:
         yield ""
-        yield NO_FILES
+        yield said(NO_FILES)
 
 
 def escaped(text: str) -> str:
@@ -207,6 +232,6 @@ def escaped(text: str) -> str:
     Readers look for addresses and for @names once more after the escapes are gone, so these are parted by a comment.
     """
     text = _MARKUP.sub(r"\\\g<0>", text)
-    text = _BEGINNING.sub(r"\1\\\2", text)
-    text = text.replace("@", "<!-- -->@").replace("://", ":<!-- -->//")
+    text = _NUMBER.sub(r"\1\\\2", _BULLET.sub(r"\\\g<0>", text))
+    text = text.replace("@", "@<!-- -->").replace("://", ":<!-- -->//")
     return _ADDRESS.sub(r"\1<!-- -->\2", text)

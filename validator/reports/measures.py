@@ -15,6 +15,7 @@ from functools import cache
 from typing import Literal
 
 from validator.findings import Citation, Finding, Quantity, Report, Required
+from validator.language import Said
 from validator.quantities import LITRES, plain_number
 
 Units = Literal["si", "us"]
@@ -57,6 +58,8 @@ def for_reader(report: Report, units: Units) -> Report:
 
 def in_units(text: str, units: Units, *, whole: bool = False) -> str:
     """A text with its temperatures and mixed amounts as the reader sees them; `whole` leaves pairs as they are."""
+    if isinstance(text, Said):
+        return text.each(lambda word: in_units(word, units, whole=whole))
     if "°" in text:
         text = _TEMPERATURE.sub(lambda found: _temperature(found, _SCALE[units], whole), text)
     if " of water" in text:

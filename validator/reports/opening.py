@@ -132,7 +132,9 @@ def _from_findings(report: Report) -> Iterator[_Ranked]:
 
 
 def _about(worst: Finding, same: list[Finding], asked: Mapping[str, Action]) -> ToDo:
-    place = ", ".join(name(part) for part in (worst.store_id, worst.equipment_id, worst.target) if part)
+    place = ", ".join(
+        part for part in (name(worst.store_id), name(worst.equipment_id), words.target(worst.target)) if part
+    )
     often = words.count(len(same), "time")
     if machines(same) > 1:
         often = tr("{times} at {machines}", times=often, machines=words.count(machines(same), "machine"))

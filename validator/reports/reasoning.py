@@ -43,7 +43,11 @@ def explain(finding: Finding, report: Report, rule: str) -> str:
 
 def _rows(finding: Finding) -> Iterable[str]:
     for row in finding.evidence:
-        values = ", ".join(f"{c} {sentence(v) or tr('(blank)')}" for c, v in zip(row.columns, row.values, strict=False))
+        cells = row.cells or ("",) * len(row.columns)
+        values = ", ".join(
+            f"{column} {sentence(value) or tr('(blank)')}" + (f" [{name(own)}]" if own else "")
+            for column, value, own in zip(row.columns, row.values, cells, strict=False)
+        )
         place = words.place(row.file, row.sheet, [row.row])
         yield f"{place}: {values}" if values else place
 

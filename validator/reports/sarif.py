@@ -161,7 +161,7 @@ class _Run:
             "reason": finding.reason, "marks": list(finding.marks), "store_id": finding.store_id,
             "equipment_id": finding.equipment_id, "cycle_id": finding.cycle_id, "cycle_started": finding.cycle_started,
             "target": finding.target, "hazard": finding.hazard, "control": finding.control,
-            "limit_from": finding.limit_from, "due": self.due.get(finding.id, ""),
+            "limit_from": finding.limit_from, "since": finding.since, "due": self.due.get(finding.id, ""),
         }  # fmt: skip
         told.update((label, _plain_values(asdict(value))) for label, value in _measured(finding))
         return {key: _plain_values(value) for key, value in told.items() if value not in ("", [])}

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 
-from validator.findings import Citation, Finding, InputFile, Report, Required, Verdict
+from validator.findings import Action, Change, Citation, Finding, InputFile, Report, Required, Verdict
 from validator.language import Language
 
 Say = Callable[[str], str]
@@ -37,6 +37,8 @@ def in_language(report: Report, language: Language) -> Report:
         ),
         checked=tuple(replace(rule, title=say(rule.title)) for rule in report.checked),
         findings=tuple(_finding(finding, say, cited) for finding in report.findings),
+        actions=tuple(_action(action, say, cited) for action in report.actions),
+        change=None if report.change is None else _change(report.change, say),
         notices=tuple(replace(notice, message=say(notice.message)) for notice in report.notices),
         record_defects=tuple(replace(defect, message=say(defect.message)) for defect in report.record_defects),
         cautions=tuple(map(say, report.cautions)),
@@ -53,6 +55,21 @@ def _finding(finding: Finding, say: Say, cited: Callable[[Citation], Citation]) 
         required=None if asked is None else _required(asked, say),
         citations=tuple(map(cited, finding.citations)),
     )  # fmt: skip
+
+
+def _action(action: Action, say: Say, cited: Callable[[Citation], Citation]) -> Action:
+    source = action.due_citation
+    return replace(
+        action, action=say(action.action), title=say(action.title), due_reason=say(action.due_reason),
+        due_citation=None if source is None else cited(source),
+    )  # fmt: skip
+
+
+def _change(change: Change, say: Say) -> Change:
+    resolved, not_judged = (
+        tuple(replace(gone, title=say(gone.title)) for gone in some) for some in (change.resolved, change.not_judged)
+    )
+    return replace(change, resolved=resolved, not_judged=not_judged)
 
 
 def _file(file: InputFile, say: Say) -> InputFile:

@@ -45,13 +45,18 @@ _STYLES = {"OUT": "bold red", "N/O": "bold yellow"}
 
 def render(report: Report, *, width: int = 100, color: bool = False, group: Grouping = "grade") -> bytes:
     """The report as UTF-8 text of at most `width` columns (40 to 120); `color` adds to the words and replaces none."""
+    return write(_parts(lay_out(report, FINDINGS_SHOWN, group)), width=width, color=color)
+
+
+def write(parts: Iterable[RenderableType], *, width: int, color: bool) -> bytes:
+    """Parts one below the other as UTF-8 text of at most `width` columns (40 to 120)."""
     written = io.StringIO()
     console = Console(
         file=written, width=max(40, min(width, WIDEST)), height=25, force_terminal=color, no_color=not color,
         color_system="standard" if color else None, markup=False, highlight=False, emoji=False,
         force_jupyter=False, legacy_windows=False, _environ={},
     )  # fmt: skip
-    for part in _parts(lay_out(report, FINDINGS_SHOWN, group)):
+    for part in parts:
         console.print(part)
     lines = (line.rstrip(" ") for line in written.getvalue().split("\n"))
     return "\n".join(lines).encode()

@@ -36,6 +36,11 @@ def sentence(text: str, limit: int = SENTENCE_LIMIT) -> str:
     return _shown(_WHITE.sub(" ", text).strip(), limit)
 
 
+def line(text: str) -> str:
+    """A line of any length, every character of it to be seen."""
+    return _HIDDEN.sub(_spelled, text)
+
+
 def heading(text: str) -> str:
     """A sentence that stands large or in a narrow column, and so is no longer than a name."""
     return sentence(text, NAME_LIMIT)

@@ -10,9 +10,12 @@ from validator.findings import Action, Citation, Due, Evidence, Finding, Grade, 
 from validator.language import counted, said, tr
 from validator.quantities import say
 from validator.reports.visible import name, sentence
+from validator.statuses import OPEN
 
 RANGES_SHOWN = 12
 """Runs of row numbers spelled out for one file; the rest is counted."""
+COLUMNS_SHOWN = 8
+"""Columns named for the rows of one file; the rest is counted."""
 
 _UNITS = {"Cel": "°C", "[degF]": "°F", "1": ""}
 _MARKS = {"cos": "COS (corrected on site)", "repeat": "REPEAT", "accepted": "ACCEPTED"}
@@ -109,23 +112,30 @@ def marks(finding: Finding) -> tuple[str, ...]:
     return tuple(said(_MARKS.get(mark, name(mark))) for mark in (finding.since, *finding.marks) if mark)
 
 
+def target(of: str) -> str:
+    """What a check is about: a line, a part, or the interval that is still running."""
+    return said(OPEN) if of == OPEN else name(of)
+
+
 def rows(numbers: Iterable[int]) -> str:
     """`row 12`, or `rows 12, 14-16`; 0 stands for the file as a whole. Blank for no number."""
-    wanted = sorted(set(numbers))
-    runs: list[list[int]] = []
-    for number in wanted:
-        if runs and number == runs[-1][1] + 1 and runs[-1][0]:
-            runs[-1][1] = number
+    wanted = set(numbers)
+    if wanted <= {0}:
+        return tr("the file as a whole") if wanted else ""
+    return tr("row {shown}" if len(wanted) == 1 else "rows {shown}", shown=runs(wanted - {0}))
+
+
+def runs(numbers: Iterable[int]) -> str:
+    """Numbers as runs, `12, 14-16`; of many runs the rest is counted."""
+    found: list[list[int]] = []
+    for number in sorted(set(numbers)):
+        if found and number == found[-1][1] + 1:
+            found[-1][1] = number
         else:
-            runs.append([number, number])
-    if not runs or runs == [[0, 0]]:
-        return tr("the file as a whole") if runs else ""
-    runs = [run for run in runs if run[0]]
-    shown = ", ".join(f"{a}-{b}" if a != b else f"{a}" for a, b in runs[:RANGES_SHOWN])
-    rest = sum(b - a + 1 for a, b in runs[RANGES_SHOWN:])
-    if rest:
-        return tr("rows {shown} and {rest} more", shown=shown, rest=f"{rest:,}")
-    return tr("row {shown}" if len(wanted) == 1 else "rows {shown}", shown=shown)
+            found.append([number, number])
+    shown = ", ".join(f"{a}-{b}" if a != b else f"{a}" for a, b in found[:RANGES_SHOWN])
+    rest = sum(b - a + 1 for a, b in found[RANGES_SHOWN:])
+    return tr("{shown} and {rest} more", shown=shown, rest=f"{rest:,}") if rest else shown
 
 
 def place(file: str, sheet: str, numbers: Iterable[int]) -> str:
@@ -141,10 +151,21 @@ def places(evidence: Sequence[Evidence]) -> tuple[str, ...]:
         found.setdefault((row.file, row.sheet), []).append(row)
     found_in = []
     for (file, sheet), of_file in found.items():
-        columns = dict.fromkeys(name(column) for row in of_file for column in row.columns)
-        named = f" ({', '.join(columns)})" if columns else ""
+        columns = dict.fromkeys(name(own) for row in of_file for own in origins(row) if own)
+        shown = ", ".join(list(columns)[:COLUMNS_SHOWN])
+        if len(columns) > COLUMNS_SHOWN + 1:
+            shown = tr("{shown} and {rest} more", shown=shown, rest=len(columns) - COLUMNS_SHOWN)
+        elif columns:
+            shown = ", ".join(columns)
+        named = f" ({shown})" if columns else ""
         found_in.append(place(file, sheet, (row.row for row in of_file)) + named)
     return tuple(found_in)
+
+
+def origins(row: Evidence) -> tuple[str, ...]:
+    """For each column of a row what its reader finds it by: the place in the file, where that has names of its own."""
+    cells = row.cells or ("",) * len(row.columns)
+    return tuple(own or column for own, column in zip(cells, row.columns, strict=True))
 
 
 def citation(source: Citation) -> str:
@@ -200,7 +221,7 @@ def deadline(actions: Iterable[Action]) -> str:
     first = min(timed, key=lambda action: (instant(action.due), action.due))
     source = f", {cited(first.due_citation)}" if first.due_citation else ""
     why = sentence(first.due_reason) + source
-    return tr("By {moment} at the store ({why}).", moment=moment(first.due), why=why)
+    return tr("At the latest {moment} at the store ({why}).", moment=moment(first.due), why=why)
 
 
 def instant(stamp: str) -> float:

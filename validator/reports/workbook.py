@@ -16,11 +16,16 @@ from functools import cache
 from typing import Literal
 from xml.sax.saxutils import escape, quoteattr
 
+from validator.language import said, tr
+
 Cell = str | int | float | date | datetime | None
 """A value of a cell; a date and time is shown as its own clock has it, whatever its offset."""
 
 ROWS = 1_048_575
 """Rows that a sheet holds beneath its heading."""
+
+_LINE, _HIGHEST = 15, 405
+"""Points: of a line of text, and of the highest row that the format allows, in whole lines."""
 
 LETTERS = 32_000
 """Characters of a cell; the format allows 32,767."""
@@ -60,12 +65,15 @@ class Column:
 
 @dataclass(frozen=True)
 class Sheet:
-    """A table with a frozen heading and a filter; of more rows than a sheet holds the rest is counted in the last one."""
+    """A table with a frozen heading and a filter; of more rows than a sheet holds the rest is counted in the last one.
+
+    `printed` is how many of the columns, from the first, come onto paper; 0 stands for all.
+    """
 
     name: str
     columns: Sequence[Column]
     rows: Iterable[Sequence[Cell]]
-    landscape: bool = True
+    printed: int = 0
 
 
 def write(sheets: Sequence[Sheet]) -> bytes:
@@ -94,12 +102,20 @@ def _parts(sheets: Sequence[Sheet], sizes: Sequence[int]) -> Mapping[str, str]:
     listed = "".join(
         f'<sheet name={quoteattr(s.name)} sheetId="{n}" r:id="rId{n}"/>' for n, s in zip(numbers, sheets, strict=True)
     )
-    names = "".join(
-        f'<definedName name="_xlnm._FilterDatabase" localSheetId="{n}" hidden="1">{_absolute(sheet, size)}</definedName>'
-        for n, (sheet, size) in enumerate(zip(sheets, sizes, strict=True))
-    ) + "".join(
-        f'<definedName name="_xlnm.Print_Titles" localSheetId="{n}">{_quoted(sheet)}!$1:$1</definedName>'
-        for n, sheet in enumerate(sheets)
+    names = (
+        "".join(
+            f'<definedName name="_xlnm._FilterDatabase" localSheetId="{n}" hidden="1">{_absolute(sheet, size)}</definedName>'
+            for n, (sheet, size) in enumerate(zip(sheets, sizes, strict=True))
+        )
+        + "".join(
+            f'<definedName name="_xlnm.Print_Titles" localSheetId="{n}">{_quoted(sheet)}!$1:$1</definedName>'
+            for n, sheet in enumerate(sheets)
+        )
+        + "".join(
+            f'<definedName name="_xlnm.Print_Area" localSheetId="{n}">{_absolute(sheet, size, sheet.printed)}</definedName>'
+            for n, (sheet, size) in enumerate(zip(sheets, sizes, strict=True))
+            if sheet.printed
+        )
     )
     relations = "".join(
         f'<Relationship Id="rId{n}" Type="{_RELATIONS}/worksheet" Target="worksheets/sheet{n}.xml"/>' for n in numbers
@@ -128,36 +144,36 @@ def _quoted(sheet: Sheet) -> str:
     return escape("'" + sheet.name.replace("'", "''") + "'")
 
 
-def _absolute(sheet: Sheet, rows: int) -> str:
-    return f"{_quoted(sheet)}!$A$1:${_letters(len(sheet.columns))}${rows + 1}"
+def _absolute(sheet: Sheet, rows: int, columns: int = 0) -> str:
+    return f"{_quoted(sheet)}!$A$1:${_letters(columns or len(sheet.columns))}${rows + 1}"
 
 
 def _sheet(sheet: Sheet) -> tuple[int, str]:
     """How many rows the sheet has beneath its heading, and its XML."""
-    body = [_row(1, [column.heading for column in sheet.columns], _HEADING)]
+    widths = [column.width for column in sheet.columns]
+    body = [_row(1, [said(column.heading) for column in sheet.columns], widths, _HEADING)]
     left_out = 0
     for number, row in enumerate(sheet.rows, 2):
         if number - 1 < ROWS:
-            body.append(_row(number, row))
+            body.append(_row(number, row, widths))
         else:
             left_out += 1
     if left_out:
-        said = f"... and {left_out + 1:,} more rows; the CSV and JSON forms have all"
-        body[-1] = _row(ROWS + 1, [said])
+        rest = tr("... and {n} more in the CSV and JSON forms", n=f"{left_out:,}")
+        body.append(_row(ROWS + 1, [rest], widths))
     rows = len(body) - 1
     last = f"{_letters(len(sheet.columns))}{rows + 1}"
-    widths = "".join(
+    layout = "".join(
         f'<col min="{n}" max="{n}" width="{column.width}" customWidth="1"/>'
         for n, column in enumerate(sheet.columns, 1)
     )
-    way = "landscape" if sheet.landscape else "portrait"
     text = (
         f'<worksheet xmlns="{_MAIN}"><sheetPr><pageSetUpPr fitToPage="1"/></sheetPr><dimension ref="A1:{last}"/>'
         '<sheetViews><sheetView workbookViewId="0"><pane ySplit="1" topLeftCell="A2" activePane="bottomLeft" '
         'state="frozen"/><selection pane="bottomLeft" activeCell="A2" sqref="A2"/></sheetView></sheetViews>'
-        f'<sheetFormatPr defaultRowHeight="15"/><cols>{widths}</cols><sheetData>{"".join(body)}</sheetData>'
+        f'<sheetFormatPr defaultRowHeight="15"/><cols>{layout}</cols><sheetData>{"".join(body)}</sheetData>'
         f'<autoFilter ref="A1:{last}"/>{_entries(sheet.columns, rows)}'
-        f'<pageSetup orientation="{way}" fitToWidth="1" fitToHeight="0"/></worksheet>'
+        f'<printOptions gridLines="1"/><pageSetup orientation="landscape" fitToWidth="1" fitToHeight="0"/></worksheet>'
     )
     return rows, text
 
@@ -175,19 +191,24 @@ def _entries(columns: Sequence[Column], rows: int) -> str:
 def _entry(entry: tuple[str, ...] | str, cells: str) -> str:
     common = f'allowBlank="1" showErrorMessage="1" sqref="{cells}"'
     if isinstance(entry, tuple):
-        words = escape('"' + ",".join(entry) + '"')
+        words = escape('"' + ",".join(map(said, entry)) + '"')
         return f'<dataValidation type="list" {common}><formula1>{words}</formula1></dataValidation>'
     return f'<dataValidation type="date" operator="greaterThan" {common}><formula1>1</formula1></dataValidation>'
 
 
-def _row(number: int, values: Sequence[Cell], style: int | None = None) -> str:
-    """A row of cells, each in the style that fits its value unless one is given; a cell without a value is left out."""
+def _row(number: int, values: Sequence[Cell], widths: Sequence[int], style: int | None = None) -> str:
+    """A row of cells, each in the style that fits its value unless one is given; a cell without a value is left out.
+
+    Its height is that of its longest text, since not every reader measures it.
+    """
     cells = "".join(
         _cell(f"{_letters(n)}{number}", value, _style(value) if style is None else style)
         for n, value in enumerate(values, 1)
         if value is not None and value != ""
     )
-    return f'<row r="{number}">{cells}</row>'
+    lines = max((-(-len(v) // w) for v, w in zip(values, widths, strict=False) if isinstance(v, str)), default=1)
+    height = min(max(lines, 1) * _LINE, _HIGHEST)
+    return f'<row r="{number}" ht="{height}" customHeight="1">{cells}</row>'
 
 
 def _style(value: Cell) -> int:

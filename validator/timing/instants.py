@@ -20,6 +20,7 @@ _INSTANT = re.compile(
     r"(\d{4})-(\d\d)-(\d\d)[Tt ](\d\d):(\d\d)(?::(\d\d)(?:\.(\d{1,9}))?)?([Zz]|[+-]\d\d:?\d\d)?", re.ASCII
 )
 _ORDER_UNKNOWN = re.compile(r"\d{1,2}[/.-]\d{1,2}[/.-]\d{2,4}(\D.*)?|\d{4,6}([.,]\d+)?", re.ASCII)
+_FAR_YEAR = re.compile(r"[+-]?\d{5,}-\d\d-\d\d(\D.*)?|-\d{4}-\d\d-\d\d(\D.*)?", re.ASCII)
 _EPOCH = date(1970, 1, 1).toordinal()
 # Days that ended with a leap second, IERS Bulletin C history since 1990 (from memory).
 _LEAP_DAYS = {
@@ -44,6 +45,8 @@ def parse_instant(text: str) -> tuple[int, bool]:
     if found is None:
         if _ORDER_UNKNOWN.fullmatch(text):
             raise NoInstant("ambiguous_datetime", "could be more than one date; write it as 2026-01-31T21:40:00")
+        if _FAR_YEAR.fullmatch(text):
+            raise NoInstant("implausible_datetime", f"lies outside the years {FIRST_YEAR} to {LAST_YEAR}")
         raise NoInstant("bad_datetime", "is no date and time; write it as 2026-01-31T21:40:00")
     year, month, day, hour, minute = (int(found[n]) for n in range(1, 6))
     second, fraction = int(found[6] or 0), (found[7] or "").ljust(6, "0")[:6]

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 
 from validator.findings import History, Run, Status
+from validator.language import counted, said, tr
 from validator.reports import words
 from validator.reports.drawing import Picture, Shape, across, look_of, short, wide
 from validator.reports.visible import name
@@ -29,14 +30,15 @@ def draw(history: History) -> Picture | None:
         shapes += _lane(history, rule, scale, _TOP + n * _LANE)
     shapes.append(Shape("line", "now", scale.at(history.until), 16, 0, height - 16))
     late = sum(_late(run) > 0 for run in history.runs)
-    says = (
-        f"{words.count(len(history.cleanings), 'cleaning')} from {scale.first} to {history.until}; "
-        f"{words.count(late, 'interval')} longer than allowed."
-    )
-    closed = tuple(("closed", a, "-", f"until {b}", "not counted") for a, b in history.closed)
+    says = tr(
+        "{cleanings} from {first} to {last}; {intervals} longer than allowed.",
+        cleanings=words.count(len(history.cleanings), "cleaning"), first=scale.first, last=history.until,
+        intervals=words.count(late, "interval"),
+    )  # fmt: skip
+    closed = tuple((tr("closed"), a, "-", tr("until {day}", day=b), tr("not counted")) for a, b in history.closed)
     rows = (*(_row(run) for run in history.runs), *_uncounted(history), *closed)
-    return Picture(f"Cleanings of {name(history.equipment_id)} and when they were due", says, height, tuple(shapes),
-                   HEAD, rows)  # fmt: skip
+    return Picture(tr("Cleanings of {machine} and when they were due", machine=name(history.equipment_id)), says, height,
+                   tuple(shapes), tuple(map(said, HEAD)), rows)  # fmt: skip
 
 
 def _scale(history: History) -> _Scale:
@@ -74,7 +76,7 @@ class _Scale:
         every = next(k for k in (1, 2, 3, 6, 12, 24, 60, 1200) if len(months) / k <= _MOST_TICKS)
         for month in months[::every] if every < 12 else [m for m in months if m.month == 1][:: every // 12]:
             place = self.at(month.isoformat())
-            text = str(month.year) if month.month == 1 else _MONTHS[month.month - 1]
+            text = str(month.year) if month.month == 1 else said(_MONTHS[month.month - 1])
             yield Shape("line", "grid", place, 16, 0, height - 16)
             yield Shape("text", "tick", place, 11, text=text, anchor="end" if place > 94 else "middle" if place > 5 else "start")  # fmt: skip
 
@@ -89,13 +91,13 @@ def _closed(history: History, scale: _Scale, height: int) -> Iterator[Shape]:
 def _lane(history: History, rule: str, scale: _Scale, y: float) -> Iterator[Shape]:
     runs = [run for run in history.runs if run.rule == rule]
     yield Shape("line", "hair", across(0), y, wide(1))
-    yield Shape("text", "name", across(0), y + 14, text=short(name(rule) or "cleanings"))
+    yield Shape("text", "name", across(0), y + 14, text=short(name(rule) or tr("cleanings")))
     running = next((run for run in runs if run.running), None)
     late = sum(_late(run) > 0 for run in runs)
-    said = [f"{late} late"] if late else []
-    said += [_stands(running)] if running else []
+    told = [tr("{n} late", n=late)] if late else []
+    told += [_stands(running)] if running else []
     look = "out" if late else "good"
-    yield Shape("text", f"said {look}", across(1), y + 14, text="; ".join(said), anchor="end")
+    yield Shape("text", f"said {look}", across(1), y + 14, text="; ".join(told), anchor="end")
     middle = y + 28
     for run in runs:
         until = min(run.ended, run.due) if not run.running else max(run.due, run.ended)
@@ -111,7 +113,7 @@ def _lane(history: History, rule: str, scale: _Scale, y: float) -> Iterator[Shap
 
 
 def _stands(run: Run) -> str:
-    return f"due {run.due}: overdue" if run.ended > run.due else f"due {run.due}"
+    return tr("due {day}: overdue", day=run.due) if run.ended > run.due else tr("due {day}", day=run.due)
 
 
 def _late(run: Run) -> int:
@@ -122,8 +124,8 @@ def _late(run: Run) -> int:
 
 def _row(run: Run) -> tuple[str, ...]:
     late = _late(run)
-    verdict = f"OUT, {words.count(late, 'day')} late" if late else run.status.shown
-    return name(run.rule), run.begun, run.due, "not yet" if run.running else run.ended, verdict
+    verdict = counted(late, "OUT, {n} day late", "OUT, {n} days late") if late else run.status.shown
+    return name(run.rule), run.begun, run.due, tr("not yet") if run.running else run.ended, verdict
 
 
 def _uncounted(history: History) -> tuple[tuple[str, ...], ...]:
@@ -131,6 +133,6 @@ def _uncounted(history: History) -> tuple[tuple[str, ...], ...]:
     if not history.runs:
         return tuple(("-", "-", "-", c.day, "-") for c in history.cleanings)
     return tuple(
-        ("-", "-", "-", f"{c.day} ({name(c.cycle_id)})", "resets no clock")
+        ("-", "-", "-", f"{c.day} ({name(c.cycle_id)})", tr("resets no clock"))
         for c in history.cleanings if c.day not in counted
     )  # fmt: skip

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from validator.findings import Reading, Readings
+from validator.findings import Reading, Readings, Required
+from validator.language import said, tr
 from validator.quantities import plain_number
 from validator.reports import words
 from validator.reports.drawing import Picture, Shape, across, look_of, wide
@@ -30,8 +31,8 @@ def draw(series: Readings) -> Picture:
     limits = _limits(series)
     says = f"{words.count(len(series.readings), 'reading')}, {out} OUT" + (f"; {limits}." if limits else ".")
     return Picture(
-        f"Strength of {words.plain(series.agent)} at {name(series.equipment_id)}, in ppm", says, _TOP + _PLOT + _FOOT,
-        tuple(shapes), HEAD, tuple(_row(r) for r in series.readings),
+        tr("Strength of {agent} at {machine}, in ppm", agent=words.plain(series.agent), machine=name(series.equipment_id)),
+        says, _TOP + _PLOT + _FOOT, tuple(shapes), tuple(map(said, HEAD)), tuple(_row(r) for r in series.readings),
     )  # fmt: skip
 
 
@@ -49,9 +50,8 @@ def _x(n: int, of: int) -> float:
 
 
 def _limits(series: Readings) -> str:
-    ends = [f"at least {plain_number(series.min)} ppm"] if series.min is not None else []
-    ends += [f"at most {plain_number(series.max)} ppm"] if series.max is not None else []
-    return " and ".join(ends)
+    asked = Required(series.min, series.max, "ppm", "")
+    return words.required(asked)
 
 
 def _band(series: Readings, scale: _Scale) -> Iterator[Shape]:
@@ -90,8 +90,8 @@ def _days(series: Readings) -> Iterator[Shape]:
 
 def _row(reading: Reading) -> tuple[str, ...]:
     low = "0" if reading.low is None else plain_number(round(reading.low, 3))
-    high = "any" if reading.high is None else plain_number(round(reading.high, 3))
-    cell = "-" if reading.low == reading.high else f"{low} to {high} ppm"
-    where = f"{name(reading.file)}{f' sheet {name(reading.sheet)}' if reading.sheet else ''} row {reading.row}"
-    when = f"{reading.at[:10]} {reading.at[11:16]}" if reading.at else "no time"
+    high = tr("any") if reading.high is None else plain_number(round(reading.high, 3))
+    cell = "-" if reading.low == reading.high else tr("{low} to {high} ppm", low=low, high=high)
+    where = words.place(reading.file, reading.sheet, [reading.row])
+    when = f"{reading.at[:10]} {reading.at[11:16]}" if reading.at else tr("no time")
     return name(when), name(reading.solution), f"{plain_number(reading.value)} ppm", cell, reading.status.shown, where

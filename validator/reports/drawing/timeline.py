@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 
 from validator.findings import Asked, Span, Status, Timeline
+from validator.language import said, tr
 from validator.quantities import say_seconds
 from validator.reports import words
 from validator.reports.drawing import Picture, Shape, across, look_of, short, wide
@@ -37,9 +38,13 @@ def draw(timeline: Timeline) -> Picture:
         shapes += use.shapes(_TOP + n * _LANE, reach)
     rows = [row for lane in lanes for row in lane.rows()] + [use.row() for use in together]
     out = sum(lane.worst is Status.OUT for lane in lanes)
-    verdict = f"something is OUT on {out} of them" if out else "nothing on them is OUT"
-    says = f"{words.count(len(lanes), 'line or part', 'lines and parts')} in {say_seconds(round(timeline.seconds))}; {verdict}."
-    return Picture(f"Timeline of cycle {name(timeline.cycle_id)}", says, height, tuple(shapes), HEAD, tuple(rows))
+    verdict = tr("something is OUT on {n} of them", n=out) if out else tr("nothing on them is OUT")
+    lines = words.count(len(lanes), "line or part", "lines and parts")
+    says = tr(
+        "{lines} in {time}; {verdict}.", lines=lines, time=said(say_seconds(round(timeline.seconds))), verdict=verdict
+    )
+    title = tr("Timeline of cycle {cycle}", cycle=name(timeline.cycle_id))
+    return Picture(title, says, height, tuple(shapes), tuple(map(said, HEAD)), tuple(rows))
 
 
 class _Lane:
@@ -47,7 +52,7 @@ class _Lane:
 
     def __init__(self, target: str, timeline: Timeline) -> None:
         self.timeline = timeline
-        self.name = name(target) if target else WHOLE
+        self.name = name(target) if target else said(WHOLE)
         self.spans = [span for span in timeline.spans if span.target == target]
         self.asked = _gravest(a for a in timeline.asked if a.target == target)
         self.idle = target in timeline.out_of_use
@@ -65,7 +70,8 @@ class _Lane:
         yield Shape("text", "name", across(0), y + 14, text=short(self.name))
         yield Shape("text", f"said {look_of(self.worst)}", across(1), y + 14, text=self._said(), anchor="end")
         top = y + 20
-        for span in self.spans:
+        # what is only bounded lies behind what is known
+        for span in sorted(self.spans, key=lambda span: span.start_known and span.end_known):
             yield _bar(span, self._look(span), top, reach)
         for a in self.asked:
             mine = self._of(a)
@@ -85,15 +91,18 @@ class _Lane:
 
     def _said(self) -> str:
         if self.idle:
-            return OUT_OF_USE
+            return said(OUT_OF_USE)
         if not self.asked:
-            return NOTHING if not self.spans else ""
+            return said(NOTHING) if not self.spans else ""
         a = self.asked[0]
         if not self._of(a):
-            return f"{name(a.step)} not recorded: {a.status.shown}"[:44]
+            return tr("{step} not recorded: {status}", step=name(a.step), status=a.status.shown)[:44]
         if a.least_s is None:
             return f"{name(a.step)}: {a.status.shown}"[:44]
-        return f"{_brief(words.amount(a.observed) or UNKNOWN)} of {_brief(say_seconds(a.least_s))}: {a.status.shown}"
+        lasted = _brief(words.amount(a.observed) or said(UNKNOWN))
+        return tr(
+            "{lasted} of {least}: {status}", lasted=lasted, least=_brief(say_seconds(a.least_s)), status=a.status.shown
+        )
 
     def rows(self) -> Iterator[tuple[str, ...]]:
         """The same as lines of a table: one for each thing asked, and one for all other rows."""
@@ -104,15 +113,15 @@ class _Lane:
             lasted = words.amount(a.observed) or "-"
             least = "-" if a.least_s is None else say_seconds(a.least_s)
             result = f"{a.status.shown} ({name(a.rule)})"
-            yield self.name, self._recorded(mine) or f"{name(a.step)}: {NOTHING}", lasted, least, result
+            yield self.name, self._recorded(mine) or f"{name(a.step)}: {said(NOTHING)}", lasted, least, result
         rest = [span for span in self.spans if span not in told]
         if rest or not self.asked:
-            yield self.name, self._recorded(rest) or (OUT_OF_USE if self.idle else NOTHING), "-", "-", "-"
+            yield self.name, self._recorded(rest) or said(OUT_OF_USE if self.idle else NOTHING), "-", "-", "-"
 
     def _recorded(self, spans: Sequence[Span]) -> str:
         return "; ".join(
-            f"{name(s.step)} {_when(self.timeline, s)} (row {s.row})" for s in spans[:12]
-        ) + (f"; and {words.count(len(spans) - 12, 'more row')}" if len(spans) > 12 else "")  # fmt: skip
+            tr("{step} {when} (row {row})", step=name(s.step), when=_when(self.timeline, s), row=s.row) for s in spans[:12]
+        ) + (tr("; and {rows}", rows=words.count(len(spans) - 12, "more row")) if len(spans) > 12 else "")  # fmt: skip
 
 
 class _AtOnce:
@@ -131,21 +140,32 @@ class _AtOnce:
         self.peak = max((n for _, _, n in self.runs), default=0)
 
     @property
+    def title(self) -> str:
+        return tr("{step} at once", step=name(self.step))
+
+    @property
     def said(self) -> str:
-        return f"at most {self.peak} at once, room for {self.most}"
+        return tr("at most {n} at once, room for {most}", n=self.peak, most=self.most)
 
     def shapes(self, y: float, reach: float) -> Iterator[Shape]:
         over = self.peak > self.most
         yield Shape("line", "hair", across(0), y, wide(1))
-        yield Shape("text", "name", across(0), y + 14, text=short(f"{name(self.step)} at once"))
-        said = f"{self.peak} with room for {self.most}" + (": too many" if over else "")
-        yield Shape("text", "said out" if over else "said", across(1), y + 14, text=said, anchor="end")
+        yield Shape("text", "name", across(0), y + 14, text=short(self.title))
+        room = "{n} with room for {most}: too many" if over else "{n} with room for {most}"
+        yield Shape(
+            "text",
+            "said out" if over else "said",
+            across(1),
+            y + 14,
+            text=tr(room, n=self.peak, most=self.most),
+            anchor="end",
+        )
         for start, end, n in self.runs:
             look, top, tall = ("asked out", y + 18, 14) if n > self.most else ("use", y + 23, 5)
             yield Shape("bar", look, across(start / reach), top, max(wide((end - start) / reach), 0.4), tall)
 
     def row(self) -> tuple[str, ...]:
-        return f"{name(self.step)} at once", self.said, "-", "-", "too many" if self.peak > self.most else "-"
+        return self.title, self.said, "-", "-", tr("too many") if self.peak > self.most else "-"
 
 
 def _gravest(asked: Iterator[Asked] | Sequence[Asked]) -> list[Asked]:
@@ -184,10 +204,10 @@ def _clock(timeline: Timeline, seconds: float) -> str:
 
 def _when(timeline: Timeline, span: Span) -> str:
     if span.start is None and span.end is None:
-        return "at an unknown time"
+        return tr("at an unknown time")
     start = "?" if span.start is None or not span.start_known else _clock(timeline, span.start)
     end = "?" if span.end is None or not span.end_known else _clock(timeline, span.end)
-    return f"{start} to {end}"
+    return tr("{start} to {end}", start=start, end=end)
 
 
 def _axis(timeline: Timeline, reach: float, height: int) -> Iterator[Shape]:

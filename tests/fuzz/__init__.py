@@ -1,0 +1,1 @@
+"""Coverage-guided fuzzing of every reader, run by hand."""

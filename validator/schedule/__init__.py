@@ -1,0 +1,126 @@
+"""What must be cleaned by when, and why: the due dates of a report put in order of urgency, for a screen, a program or a calendar."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from validator.findings import Due, Finding, Report, Status
+from validator.packs.model import Pack
+from validator.statuses import OPEN
+
+SCHEDULE_VERSION = "1"
+UNDATED = "no day to count from"
+"""The state of a machine of which no date can be said: nothing that counts is on record, or when is not."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cleaning:
+    """One cleaning that a rule asks for on one machine.
+
+    `due_on` is a local date of the store and blank where `state` is `UNDATED`; `days_left` below zero is overdue. `why` says
+    how the date came about, `doubt` why it is not certain; `action` is what the rule says is to be done, and `cautions` are
+    those of its pack.
+    """
+
+    store_id: str
+    store_name: str
+    equipment_id: str
+    rule: str
+    title: str
+    state: str
+    due_on: str
+    days_left: int | None
+    last_completed: str
+    last_cycle_id: str
+    limit: str
+    limit_from: str
+    counted_from: str
+    days_closed: int
+    warn_days: int
+    why: str
+    doubt: str
+    action: str
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Schedule:
+    """All cleanings of a report, the most urgent first, and what a reader must know beside them."""
+
+    schedule_version: str
+    tool: str
+    generated_at: str
+    as_of: str
+    title: str
+    cleanings: tuple[Cleaning, ...]
+    notes: tuple[str, ...]
+
+
+def schedule(report: Report, packs: Sequence[Pack]) -> Schedule:
+    """The cleanings that the interval rules of `packs` ask for, by a report that was made with them."""
+    return Schedule(
+        SCHEDULE_VERSION, report.tool, report.generated_at, report.as_of, report.title,
+        tuple(sorted(_cleanings(report, packs), key=_urgency)), tuple(_notes(report)),
+    )  # fmt: skip
+
+
+def _urgency(c: Cleaning) -> tuple[bool, bool, int, str, str, str]:
+    """The longest overdue first, then machines of which no date can be said, then by days left."""
+    left = 0 if c.days_left is None else c.days_left
+    return left >= 0, c.days_left is not None, left, c.store_id, c.equipment_id, c.rule
+
+
+def _cleanings(report: Report, packs: Sequence[Pack]) -> Iterable[Cleaning]:
+    stores = {s.store_id: s.name for s in report.stores}
+    rules = {b.rule.id: (b.rule, pack) for pack in packs for b in pack.rules}
+    running = {
+        (f.store_id, f.equipment_id, f.rule): f
+        for f in report.findings if f.kind == "interval" and f.target == OPEN and f.status is Status.NOT_OBSERVED
+    }  # fmt: skip
+    dated = {(d.store_id, d.equipment_id, d.rule): d for d in report.upcoming}
+    for key in {**dated, **running}:
+        due, finding = dated.get(key), running.get(key)
+        rule, pack = rules[key[2]]
+        known = due or Due(*key, "", 0, UNDATED, "", "")
+        told = finding.message if finding else ""
+        yield Cleaning(
+            known.store_id, stores.get(known.store_id, ""), known.equipment_id, rule.id, rule.title, known.state,
+            known.due_on, due.days_left if due else None, known.last_completed, known.last_cycle_id, known.limit,
+            known.limit_from if due else _limit_from(finding), known.counted_from, known.days_closed, known.warn_days,
+            _why(due) if due else told, told if due else "", rule.corrective_action or "", pack.cautions,
+        )  # fmt: skip
+
+
+def _limit_from(finding: Finding | None) -> str:
+    return finding.limit_from if finding else ""
+
+
+def _why(due: Due) -> str:
+    """`at most 30 days after the last cleaning that counts, 2026-05-05 (cycle-2); 3 days out of service left out`."""
+    since = (
+        f"the last cleaning that counts, {due.last_completed} ({due.last_cycle_id})" if due.last_completed
+        else f"it went into service on {due.counted_from}; no cleaning that counts is on record"
+    )  # fmt: skip
+    closed = f"; {due.days_closed} day{'s' * (due.days_closed > 1)} out of service left out" if due.days_closed else ""
+    return f"at most {due.limit} after {since}{closed}"
+
+
+def _notes(report: Report) -> Iterable[str]:
+    """What can make a date wrong, or a machine be missing here."""
+    for file in report.inputs:
+        if file.status != "read":
+            yield f"{file.file} could not be read, and may hold a later cleaning: {file.reason}"
+    if not report.records:
+        yield "no record could be read, so every date is counted from the day of going into service"
+    if report.record_defects:
+        yield f"{len(report.record_defects)} record defects may hide a cleaning; cip-audit check names them"
+    ruled = {d.equipment_id for d in report.upcoming} | {
+        f.equipment_id for f in report.findings if f.kind == "interval"
+    }
+    silent = [
+        f"{s.store_id} > {e.equipment_id}" for s in report.stores for e in s.equipment if e.equipment_id not in ruled
+    ]
+    if silent:
+        shown = ", ".join(silent[:10]) + (f" and {len(silent) - 10} more" if len(silent) > 10 else "")
+        yield f"no rule used here sets an interval for {shown}"
