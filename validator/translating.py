@@ -107,16 +107,28 @@ def of_pack(root: Path) -> Texts:
 
 
 def catalogue(texts: Texts, code: str, before: Mapping[str, str]) -> bytes:
-    """The texts as a catalogue in the `.po` form, with what was said of them before."""
+    """The texts as a catalogue in the `.po` form, with what was said of them before, also where only a name was changed."""
     from babel.messages.catalog import Catalog
     from babel.messages.pofile import write_po
 
+    shapes = {_NAME.sub("{}", text): (text, said) for text, said in before.items()}
     made = Catalog(locale=code, fuzzy=False)
     for text in sorted(texts, key=lambda text: (texts[text][0], text)):
-        made.add(text, before.get(text, ""), locations=[(place, 0) for place in dict.fromkeys(texts[text])])
+        made.add(
+            text,
+            before.get(text) or _renamed(text, shapes),
+            locations=[(place, 0) for place in dict.fromkeys(texts[text])],
+        )
     written = io.BytesIO()
     write_po(written, made, width=100, omit_header=True, include_lineno=False)
     return _HEADER.format(code=code).encode() + written.getvalue()
+
+
+def _renamed(text: str, shapes: Mapping[str, tuple[str, str]]) -> str:
+    """What was said of a phrase whose names were others."""
+    source, said = shapes.get(_NAME.sub("{}", text), ("", ""))
+    names = dict(zip(_NAME.findall(source), _NAME.findall(text), strict=False))
+    return _NAME.sub(lambda name: names[name[0]], said) if names.keys() >= set(_NAME.findall(said)) else ""
 
 
 _HEADER = """\

@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import cache, cached_property
+from itertools import islice
 from pathlib import Path
 from string import Formatter
 
@@ -25,10 +26,12 @@ FOLDER = Path(__file__).parent
 _NAME = re.compile(r"\{(\w*)\}")
 _WORD = re.compile(r"[^\W\d_]+")
 _FIGURE = re.compile(r"\S*[\d_]\S*|(h|min|s|ppm|mg/L|%|°C|°F),?")
+_SUBJECT = 8
+"""Blanks or fragments at which a sentence is parted, at most."""
 _SENTENCE = 3
 """Words that make a sentence without its subject: `is no number`."""
-_DEEPEST, _LONGEST = 24, 2000
-"""How deep phrases may lie in each other, and of how many characters a text of their shape may be."""
+_DEEPEST, _LONGEST, _MOST = 30, 1000, 300
+"""How deep phrases may lie in each other, of how many characters a text may be, and how many parts of it are looked at."""
 
 
 class Said(str):
@@ -154,7 +157,7 @@ class Language:
             source: said for source, said in entries.items() if source not in self._whole and _fits(source, said)
         }
         self._found: dict[str, tuple[str | None, bool]] = {}
-        self._depth = 0
+        self._depth, self._left, self._cut = 0, 0, False
 
     @cached_property
     def _phrases(self) -> list[Phrase]:
@@ -200,17 +203,27 @@ class Language:
             if template is not None:
                 return self._fill(template, text.words), True
             text = str(text)
-        if text not in self._found:
-            self._found[text] = self._look_up(text)
-        return self._found[text]
+        if text in self._found:
+            return self._found[text]
+        if not self._depth:
+            self._left = _MOST
+        outer, self._cut = self._cut, False
+        found = self._look_up(text)
+        if not self._cut or not self._depth:
+            self._found[text] = found
+        self._cut = outer or (self._cut and self._depth > 0)
+        return found
 
     def _look_up(self, text: str) -> tuple[str | None, bool]:
         for core in (text, text.strip()):
             if core in self._whole:
                 return text.replace(core, self._whole[core]), True
-        if self._depth >= _DEEPEST or len(text) > _LONGEST:
+        if len(text) > _LONGEST:
             return None, False
-        self._depth += 1
+        if self._depth >= _DEEPEST or not self._left:
+            self._cut = True  # what is found so is no answer for good
+            return None, False
+        self._depth, self._left = self._depth + 1, self._left - 1
         try:
             return self._by_shape(text)
         finally:
@@ -220,7 +233,7 @@ class Language:
         partly = None
         for phrase in self._phrases:
             for reading in phrase.readings(text):
-                words = self._words(reading)
+                words = self._words(reading) if self._left else None
                 if words is not None:
                     return self._fill(phrase.translation, words), True
                 if partly is None and not phrase.weak:
@@ -246,16 +259,18 @@ class Language:
     def _part(self, names: tuple[str, ...], run: str) -> dict[str, str] | None:
         if len(names) == 1:
             return None if self._strange(run) else {names[0]: run}
-        cuts = {len(run), 0, *(found.start() for found in self._openings.finditer(run))}
+        cuts = {len(run), 0, *(found.start() for found in islice(self._openings.finditer(run), _SUBJECT))}
         for cut in sorted(cuts, reverse=True):
             rest = None if self._strange(run[:cut]) else self._part(names[1:], run[cut:])
             if rest is not None:
                 return {names[0]: run[:cut], **rest}
+            if not self._left:
+                return None
         return None
 
     def _after_subject(self, text: str) -> str | None:
         """A sentence about a column, a file or a value that stands before it: `started_at 'noon' is no time of day`."""
-        for blank in re.finditer(" ", text):
+        for blank in islice(re.finditer(" ", text), _SUBJECT if self._depth < _SUBJECT else 0):
             subject, rest = text[: blank.end()], text[blank.end() :]
             if len(_WORD.findall(rest)) < _SENTENCE:
                 return None
@@ -270,6 +285,8 @@ class Language:
 
     def _strange(self, word: str) -> bool:
         """Whether it has words of its own that no catalogue has: somebody's own, perhaps."""
+        if word.endswith((" or", " and")) or word in ("or", "and"):
+            return True  # parted in the middle of something
         return _is_language(word) and not self._find(word)[1]
 
     def _fill(self, template: str, words: Mapping[str, str]) -> str:
