@@ -465,7 +465,7 @@ MADE: dict[str, Callable[[], Report]] = {
     "since": since_report,
     "drawn": drawn_report,
     "unread": unread_report,
-    "drawn-hostile": drawn_hostile_report,
+    "hostile": drawn_hostile_report,
     "huge": huge_report,
     "clean": clean_report,
     "empty": empty_report,
