@@ -14,7 +14,6 @@ from validator.errors import WrongInput
 from validator.findings import Report
 from validator.reports import pdf
 
-pytest.importorskip("typst")
 Made = Callable[[str], Report]
 Program = Callable[[str], str]
 Told = Callable[..., str]

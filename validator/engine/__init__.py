@@ -53,13 +53,13 @@ Tallies = npt.NDArray[np.int64]
 
 def audit(
     intake: Intake, packs: Sequence[Pack], register: Register | None, as_of: AsOf, *, generated_at: str, tool: str,
-    decision: str = "", accepted: Deviations | None = None, before: Before | None = None, drawn: bool = False,
+    decision: str = "", accepted: Deviations | None = None, before: Before | None = None, drawn: int = 0,
 ) -> Report:  # fmt: skip
     """Judge every cycle and interval of the records by the packs and say how it stands.
 
     `accepted` are the deviations that somebody has accepted: findings that fit one are marked and count as observations.
     `before` is an earlier report: findings are new or persisting since, and repeated where they stood there before.
-    `drawn` asks for what a report draws beside its findings, which takes time that a text report need not.
+    `drawn` asks for what a report draws beside its findings, for at most so many cycles and machines; a text report needs none.
     """
     records = intake.records
     fleet = machines(register, _recorded(records), as_of)
@@ -103,7 +103,7 @@ def audit(
         findings=tuple(found), notices=tuple(dict.fromkeys(told)), record_defects=intake.defects,
         upcoming=tuple(due), cautions=cautions, records=len(records),
         actions=actions(found, packs, fleet, as_of, cautions),
-        pictures=pictures(applied, fleet) if drawn else None,
+        pictures=pictures(applied, fleet, drawn) if drawn else None,
     )  # fmt: skip
     return report if before is None else before.since(report, before.look(applied))
 

@@ -17,7 +17,7 @@ from validator.findings import Grade, Report
 from validator.reports import Grouping, by_place, layout, narrow
 from validator.reports.view import Placed
 
-FINDINGS_SHOWN = 1_000
+FINDINGS_SHOWN = 500
 """A page with more is slow to open; the rest is counted on it, and the JSON report has them all."""
 
 FOLDED_ABOVE = 6
@@ -29,7 +29,7 @@ CYCLES_OPEN = 3
 COMPACT_ABOVE = 50
 """Stores above which the table has one line a store and none a machine."""
 
-_LIMITS = {"stores": 2_000, "lines": 200, "dues": 20, "gone": 200}
+_LIMITS = {"stores": 2_000, "months": 200, "lines": 200, "dues": 20, "gone": 200}
 _TEMPLATES = Path(__file__).resolve().parent / "templates"
 _WEIGHTS = {grade.value: len(Grade) - grade.rank for grade in Grade}
 _SECTIONS = (

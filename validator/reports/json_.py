@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -14,16 +15,24 @@ from validator.errors import WrongInput
 from validator.findings import REPORT_VERSION, Report
 from validator.reports import visible
 
+_NOTHING_DRAWN = b'  "pictures": null\n}\n'
 _OPTIONS = orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE
 
 
 def render(report: Report) -> bytes:
-    """UTF-8 JSON: two spaces an indent, keys in the order in which `findings.py` declares them, a last line end."""
+    """UTF-8 JSON: two spaces an indent, keys in the order in which `findings.py` declares them, a last line end.
+
+    What a report draws stands on one line: nobody reads it by eye, and indented it would be twice as long.
+    """
     try:
-        written = orjson.dumps(report, option=_OPTIONS)
+        written = orjson.dumps(replace(report, pictures=None), option=_OPTIONS)
+        drawn = orjson.dumps(report.pictures)
     except orjson.JSONEncodeError:
         # UTF-8 has no lone surrogates; they are spelled out as every other format shows them.
-        written = orjson.dumps(_without_surrogates(_adapter().dump_python(report)), option=_OPTIONS)
+        plain = _without_surrogates(_adapter().dump_python(report))
+        written = orjson.dumps({**plain, "pictures": None}, option=_OPTIONS)
+        drawn = orjson.dumps(plain["pictures"])
+    written = written[: -len(_NOTHING_DRAWN)] + b'  "pictures": ' + drawn + b"\n}\n"
     # A quote inside a string follows a backslash, so a blank before a quote and a colon after one mean a key. Counts stand
     # before the findings, which can be many times as long.
     counts = written.find(b'\n  "findings": ')

@@ -6,8 +6,43 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from validator.findings import NEW, PERSISTING, Change, Finding, Pictures, Report
+from validator.findings import NEW, PERSISTING, Change, Finding, Pictures, Report, Timeline
 from validator.reports.grouping import grouped
+
+USUAL = 500
+"""Cycles that a report draws, and machines: an archived report stays light, and a page has room for a hundred."""
+EVERYWHERE = 20_000
+"""The same for a folder with a page a store."""
+
+
+def bounded(report: Report, most: int) -> Report:
+    """The report with at most so many cycles and machines drawn: what an audit asked for no more gives."""
+    pictures = report.pictures
+    if pictures is None or max(len(pictures.timelines), len(pictures.histories), len(pictures.readings)) <= most:
+        return report
+    faulty = {(f.store_id, f.equipment_id) for f in report.findings}
+    fleet = [(s.store_id, m.equipment_id, m.cycles) for s in report.stores for m in s.equipment]
+    shown = {key[:2] for key in sorted(fleet, key=lambda key: (key[:2] not in faulty, key[2] == 0))[:most]}
+    timelines = _latest(pictures.timelines, most)
+    return replace(
+        report,
+        pictures=replace(
+            pictures,
+            timelines=timelines,
+            histories=tuple(h for h in pictures.histories if (h.store_id, h.equipment_id) in shown),
+            readings=tuple(r for r in pictures.readings if (r.store_id, r.equipment_id) in shown),
+            cycles_left_out=pictures.cycles_left_out + len(pictures.timelines) - len(timelines),
+            machines_left_out=max(0, len(fleet) - most),
+        ),
+    )
+
+
+def _latest(timelines: tuple[Timeline, ...], most: int) -> tuple[Timeline, ...]:
+    """At most so many: the latest of every machine first, then the one before of each, and so on."""
+    turns: list[tuple[int, int]] = []
+    for same in grouped(enumerate(timelines), lambda pair: (pair[1].store_id, pair[1].equipment_id)).values():
+        turns += [(turn, at) for turn, (at, _) in enumerate(reversed(same))]
+    return tuple(timelines[at] for at in sorted(at for _, at in sorted(turns)[:most]))
 
 
 def by_store(report: Report) -> Iterator[Report]:

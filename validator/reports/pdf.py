@@ -56,7 +56,9 @@ def _set(data: str, made: str) -> bytes:
     try:
         import typst
     except ImportError:
-        raise WrongInput("the format pdf needs the package typst; install it with: pip install typst") from None
+        raise WrongInput(
+            "the format pdf needs the package typst; install it with: pip install cip-audit[pdf]"
+        ) from None
     asked: dict[str, Any] = {"format": "pdf", "sys_inputs": {"data": data}, "timestamp": _seconds(made)}
     try:
         written = typst.compile(_source(), pdf_standards=["ua-1"], **asked)

@@ -19,12 +19,9 @@ from validator.kinds.outcome import NOT_OBSERVED, OUT
 from validator.machines import Machine
 from validator.steps import Steps
 
-MOST_MACHINES = 2_000
-"""Machines whose histories and readings a report holds: more would make an archived report heavy."""
 
-
-def pictures(applied: Sequence[Applied], fleet: Sequence[Machine]) -> Pictures:
-    """Everything to draw of an audit, in one declared order, whatever the order of the rows."""
+def pictures(applied: Sequence[Applied], fleet: Sequence[Machine], most: int) -> Pictures:
+    """What to draw of an audit, in one declared order: at most so many cycles, and as many machines with the rest."""
     formed = _formed(applied)
     faulty = np.zeros(len(fleet), dtype=bool)
     for a in applied:
@@ -36,15 +33,15 @@ def pictures(applied: Sequence[Applied], fleet: Sequence[Machine]) -> Pictures:
     # machines with findings first, then those with records, each in the fleet's own order
     ranked = np.lexsort((np.arange(len(fleet)), ~recorded, ~faulty))
     shown = np.zeros(len(fleet), dtype=bool)
-    shown[ranked[:MOST_MACHINES]] = True
-    drawn, left_out = timelines(formed, fleet)
+    shown[ranked[:most]] = True
+    drawn, left_out = timelines(formed, fleet, most)
     return Pictures(
         timelines=drawn,
         histories=histories(formed, fleet, shown),
         readings=readings(applied, fleet, shown),
         months=months(formed, fleet),
         cycles_left_out=left_out,
-        machines_left_out=max(0, len(fleet) - MOST_MACHINES),
+        machines_left_out=max(0, len(fleet) - most),
     )
 
 

@@ -16,8 +16,6 @@ from validator.quantities import MICROSECONDS, whole_if_whole
 from validator.steps import FAR, Steps
 from validator.tables import NAT
 
-MOST_TIMELINES = 2_000
-"""Cycles that a report holds as timelines, fairly dealt out among the machines."""
 LATEST = 3
 """The latest cycles of each machine that are drawn though nothing was found in them; of a large fleet one."""
 LARGE_FLEET = 50
@@ -28,49 +26,50 @@ Formed = Sequence[tuple[Steps, list[Applied]]]
 _STATUS = tuple(Status(word) for word in STATUS_WORDS)
 
 
-def timelines(formed: Formed, fleet: Sequence[Machine]) -> tuple[tuple[Timeline, ...], int]:
-    """The cycles to be drawn, by store, equipment and time, and how many are left out."""
-    drawn: dict[tuple[int, str, int], Timeline] = {}
-    total = 0
-    for steps, applied in formed:
-        if not steps.cycles:
-            continue
-        keys = list(zip(steps.machine.tolist(), steps.cycle_ids, steps.began.tolist(), strict=True))
-        fresh = np.array([key not in drawn for key in keys])
-        total += int(fresh.sum())
-        chosen = _chosen(steps, applied, fresh, LATEST if len(fleet) <= LARGE_FLEET else 1)
-        asked = _asked(steps, applied, chosen)
-        for cycle, timeline in _drawn(applied[0].machines, steps, chosen, asked):
-            drawn[keys[cycle]] = timeline
-    in_order = sorted(drawn.items(), key=lambda item: (item[0][0], item[0][2], item[0][1]))
-    return tuple(timeline for _, timeline in in_order[:MOST_TIMELINES]), max(0, total - min(len(drawn), MOST_TIMELINES))
+def timelines(formed: Formed, fleet: Sequence[Machine], most: int) -> tuple[tuple[Timeline, ...], int]:
+    """At most so many cycles to be drawn, by store, equipment and time, and how many are left out.
+
+    Drawn are cycles with findings and the latest of each machine; where there are too many, the latest of every machine come
+    first, then the one before of each, and so on.
+    """
+    keys: list[tuple[int, int, str]] = []
+    places: list[tuple[int, int]] = []
+    seen: set[tuple[int, int, str]] = set()
+    for group, (steps, applied) in enumerate(formed):
+        of_group = list(zip(steps.machine.tolist(), steps.began.tolist(), steps.cycle_ids, strict=True))
+        for cycle in np.flatnonzero(_wanted(steps, applied, LATEST if len(fleet) <= LARGE_FLEET else 1)).tolist():
+            if of_group[cycle] not in seen:
+                keys.append(of_group[cycle])
+                places.append((group, cycle))
+        seen.update(of_group)
+    order = sorted(range(len(keys)), key=keys.__getitem__)
+    machine = np.array([keys[k][0] for k in order], dtype=np.int64)
+    heads = np.flatnonzero(np.diff(machine, prepend=-1))
+    sizes = np.diff(np.append(heads, len(machine)))
+    turn = np.repeat(heads + sizes, sizes) - np.arange(len(machine))
+    kept = np.sort(np.argsort(turn, kind="stable")[:most])
+    chosen = [places[order[k]] for k in kept.tolist()]
+    drawn: dict[tuple[int, int], Timeline] = {}
+    for group, (steps, applied) in enumerate(formed):
+        cycles = np.array(sorted(cycle for g, cycle in chosen if g == group), dtype=np.int64)
+        if len(cycles):
+            asked = _asked(steps, applied, cycles)
+            drawn.update(((group, c), t) for c, t in _drawn(applied[0].machines, steps, cycles, asked))
+    return tuple(drawn[place] for place in chosen), len(seen) - len(chosen)
 
 
-def _chosen(steps: Steps, applied: Sequence[Applied], fresh: npt.NDArray[np.bool_], latest: int) -> Ints:
-    """The cycles to be drawn: those with findings and the latest of each machine, at most `MOST_TIMELINES`."""
-    faulty = np.zeros(steps.cycles, dtype=bool)
+def _wanted(steps: Steps, applied: Sequence[Applied], latest: int) -> npt.NDArray[np.bool_]:
+    """The cycles with findings, and the latest of each machine."""
+    wanted = np.zeros(steps.cycles, dtype=bool)
     for a in applied:
         for o in a.outcomes:
-            found = ((o.status == OUT) | (o.status == NOT_OBSERVED)) & (o.cycle >= 0)
-            faulty[o.cycle[found]] = True
-    wanted = fresh & (faulty | (_rank(steps.machine, -steps.began, steps.cycle_ids) < latest))
-    cycles = np.flatnonzero(wanted)
-    if len(cycles) > MOST_TIMELINES:  # every machine keeps its own gravest and latest, turn by turn
-        turn = _rank(steps.machine[cycles], np.where(faulty[cycles], 0, 2**61) - steps.began[cycles] // 8,
-                     [steps.cycle_ids[c] for c in cycles.tolist()])  # fmt: skip
-        cycles = np.sort(cycles[np.argsort(turn, kind="stable")[:MOST_TIMELINES]])
-    return cycles
-
-
-def _rank(machine: Ints, key: Ints, names: Sequence[str]) -> Ints:
-    """The place of each cycle among those of its machine, by a key; equal keys by name."""
-    by_name = np.empty(len(names), dtype=np.int64)
-    by_name[sorted(range(len(names)), key=names.__getitem__)] = np.arange(len(names))
-    order = np.lexsort((by_name, key, machine))
-    heads = np.flatnonzero(np.diff(machine[order], prepend=-1))
-    rank = np.empty(len(machine), dtype=np.int64)
-    rank[order] = np.arange(len(order)) - np.repeat(heads, np.diff(np.append(heads, len(order))))
-    return rank
+            wanted[o.cycle[((o.status == OUT) | (o.status == NOT_OBSERVED)) & (o.cycle >= 0)]] = True
+    order = sorted(range(steps.cycles), key=lambda c: (steps.machine[c], steps.began[c], steps.cycle_ids[c]))
+    machine = steps.machine[order]
+    # the last ones of every machine: those that another machine follows so many places on
+    ends = np.append(machine[latest:] != machine[:-latest], np.ones(min(latest, len(machine)), dtype=bool))
+    wanted[np.array(order, dtype=np.intp)[ends]] = True
+    return wanted
 
 
 def _asked(steps: Steps, applied: Sequence[Applied], chosen: Ints) -> dict[int, list[Asked]]:
@@ -102,7 +101,7 @@ def _drawn(
     for cycle in chosen.tolist():
         machine = machines[int(steps.machine[cycle])]
         rows = np.arange(int(steps.first[cycle]), int(steps.first[cycle + 1]), dtype=np.intp)
-        spans, seconds = _spans(steps, rows, int(steps.began[cycle]))
+        sources, spans, seconds = _spans(steps, rows, int(steps.began[cycle]))
         of_cycle = sorted(asked.get(cycle, ()), key=lambda x: (x.target, x.step, x.rule))
         recorded = {*(s.target for s in spans), *(a.target for a in of_cycle)}
         expected = tuple(dict.fromkeys((*(machine.lines or ()), *(machine.parts or ()))))
@@ -113,28 +112,36 @@ def _drawn(
         yield cycle, Timeline(
             machine.store_id, machine.equipment_id, steps.cycle_ids[cycle], local_start(steps, cycle), seconds,
             (*expected, *others, *(("",) if "" in recorded else ())), tuple(sorted(machine.out_of_use & set(expected))),
-            at_once, spans, tuple(of_cycle),
+            at_once, sources, spans, tuple(of_cycle),
         )  # fmt: skip
 
 
-def _spans(steps: Steps, rows: npt.NDArray[np.intp], began: int) -> tuple[tuple[Span, ...], float]:
+_UNKNOWN = ("", "start", "end", "both")
+
+
+def _spans(
+    steps: Steps, rows: npt.NDArray[np.intp], began: int
+) -> tuple[tuple[tuple[str, str], ...], tuple[Span, ...], float]:
     records = steps.records
     low, _, _, high = steps.bounds(rows)
-    known = [steps.start[rows] != NAT, steps.end[rows] != NAT]
+    unknown = (steps.start[rows] == NAT) + 2 * (steps.end[rows] == NAT)
     at = steps.row[rows]
-    words = records.texts["step"].vocabulary
-    found = []
-    for k, (start, end, row) in enumerate(zip(low.tolist(), high.tolist(), at.tolist(), strict=True)):
-        file, sheet = records.sources[int(records.source[row])]
-        found.append(Span(
-            words[int(steps.step[rows[k]])], steps.target_name(int(steps.target[rows[k]])), _since(start, began),
-            _since(end, began), bool(known[0][k]), bool(known[1][k]), file, sheet, int(records.rows[row]),
-        ))  # fmt: skip
+    sources = sorted(set(records.source[at].tolist()))
+    words = [*records.texts["step"].vocabulary, ""]
+    found = [
+        Span(words[step], steps.target_name(target), _since(start, began), _since(end, began), _UNKNOWN[lacks],
+             sources.index(source), row)
+        for step, target, start, end, lacks, source, row in zip(
+            steps.step[rows].tolist(), steps.target[rows].tolist(), low.tolist(), high.tolist(), unknown.tolist(),
+            records.source[at].tolist(), records.rows[at].tolist(), strict=True,
+        )
+    ]  # fmt: skip
     far = 10**15
     found.sort(key=lambda s: (s.start if s.start is not None else -far, s.end if s.end is not None else far, s.step,
-                              s.target, s.file, s.sheet, s.row))  # fmt: skip
+                              s.target, s.source, s.row))  # fmt: skip
     last = [int(t) for times in (steps.start[rows], steps.end[rows]) for t in times.tolist() if t != NAT]
-    return tuple(found), (_since(max(last), began) or 0) if last and began != NAT else 0
+    seconds = (_since(max(last), began) or 0) if last and began != NAT else 0
+    return tuple(records.sources[source] for source in sources), tuple(found), seconds
 
 
 def _since(at: int, began: int) -> float | None:
