@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import zipfile
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -250,6 +251,9 @@ def test_the_same_sheet_is_the_same_bytes(tmp_path, register, hostile) -> None:
             assert run([*hostile, "--output", str(path)]) == 0
 
         assert paths[0].read_bytes() == paths[1].read_bytes()
+    with zipfile.ZipFile(tmp_path / "1" / "sheet.xlsx") as package:
+        assert {member.date_time for member in package.infolist()} == {(1980, 1, 1, 0, 0, 0)}
+        assert package.read("docProps/core.xml").count(b">1980-01-01T00:00:00Z<") == 2
 
 
 @pytest.mark.parametrize("pack", ["syrup-line-cip", "draught-line-cleaning", "frozen-dessert-machine"])
