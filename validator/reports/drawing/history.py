@@ -25,9 +25,9 @@ def draw(history: History) -> Picture | None:
     rules = list(dict.fromkeys(run.rule for run in history.runs)) or [""]
     height = _TOP + _LANE * len(rules) + 4
     shapes = [*_closed(history, scale, height), *scale.axis(height)]
+    shapes.append(Shape("line", "now", scale.at(history.until), 16, 0, height - 16))
     for n, rule in enumerate(rules):
         shapes += _lane(history, rule, scale, _TOP + n * _LANE)
-    shapes.append(Shape("line", "now", scale.at(history.until), 16, 0, height - 16))
     late = sum(_late(run) > 0 for run in history.runs)
     says = (
         f"{words.count(len(history.cleanings), 'cleaning')} from {scale.first} to {history.until}; "
