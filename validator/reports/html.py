@@ -15,6 +15,7 @@ from markupsafe import Markup
 
 from validator.findings import Grade, Report
 from validator.reports import Grouping, by_place, layout, narrow
+from validator.reports.standing import in_a_line
 from validator.reports.view import Placed
 
 FINDINGS_SHOWN = 500
@@ -32,20 +33,6 @@ COMPACT_ABOVE = 50
 _LIMITS = {"stores": 2_000, "months": 200, "lines": 200, "dues": 20}
 _TEMPLATES = Path(__file__).resolve().parent / "templates"
 _WEIGHTS = {grade.value: len(Grade) - grade.rank for grade in Grade}
-_SECTIONS = (
-    ("first", "Do first"),
-    ("due", "Next due"),
-    ("audit", "This audit"),
-    ("months", "Stores by month"),
-    ("stores", "How each stands"),
-    ("findings", "What was found"),
-    ("places", "Store by store"),
-    ("checked", "What was checked"),
-    ("defects", "Record defects"),
-    ("notices", "Notices"),
-    ("cautions", "Cautions"),
-    ("files", "How the files were read"),
-)
 LEGEND = (
     ("asked good", "a flush or contact, long enough"),
     ("asked out", "too short"),
@@ -97,7 +84,7 @@ def _render(
         "report.html.j2",
         view=view,
         placed=placed,
-        contents=[(part, title) for part, title in _SECTIONS if here[part]],
+        contents=[(part, title) for part, title in layout.SECTIONS.items() if here[part]],
         sections=here,
         shown=_ids(placed),
         on_page=on_page,
@@ -154,6 +141,8 @@ def environment() -> Environment:
     )
     made.globals.update(
         anchor=anchor,
+        between=layout.BETWEEN,
+        in_a_line=in_a_line,
         fold=FOLDED_ABOVE,
         cycles_open=CYCLES_OPEN,
         limits=_LIMITS,
