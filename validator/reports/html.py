@@ -15,6 +15,7 @@ from markupsafe import Markup
 
 from validator.findings import Grade, Report
 from validator.reports import Grouping, by_place, layout, narrow
+from validator.reports.standing import in_a_line
 from validator.reports.view import Placed
 
 FINDINGS_SHOWN = 500
@@ -32,6 +33,7 @@ COMPACT_ABOVE = 50
 _LIMITS = {"stores": 2_000, "months": 200, "lines": 200, "dues": 20, "gone": 200}
 _TEMPLATES = Path(__file__).resolve().parent / "templates"
 _WEIGHTS = {grade.value: len(Grade) - grade.rank for grade in Grade}
+<<<<<<< HEAD
 _SECTIONS = (
     ("first", "Do first"),
     ("due", "Next due"),
@@ -47,6 +49,8 @@ _SECTIONS = (
     ("cautions", "Cautions"),
     ("files", "How the files were read"),
 )
+=======
+>>>>>>> part-html
 LEGEND = (
     ("asked good", "a flush or contact, long enough"),
     ("asked out", "too short"),
@@ -98,7 +102,7 @@ def _render(
         "report.html.j2",
         view=view,
         placed=placed,
-        contents=[(part, title) for part, title in _SECTIONS if here[part]],
+        contents=[(part, title) for part, title in layout.SECTIONS.items() if here[part]],
         sections=here,
         shown=_ids(placed),
         on_page=on_page,
@@ -155,6 +159,8 @@ def environment() -> Environment:
     )
     made.globals.update(
         anchor=anchor,
+        between=layout.BETWEEN,
+        in_a_line=in_a_line,
         fold=FOLDED_ABOVE,
         cycles_open=CYCLES_OPEN,
         limits=_LIMITS,
