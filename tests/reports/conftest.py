@@ -465,11 +465,7 @@ MADE: dict[str, Callable[[], Report]] = {
     "since": since_report,
     "drawn": drawn_report,
     "unread": unread_report,
-<<<<<<< HEAD
-    "hostile": drawn_hostile_report,
-=======
     "hostile": hostile_report,
->>>>>>> part-formats
     "huge": huge_report,
     "clean": clean_report,
     "empty": empty_report,

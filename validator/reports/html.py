@@ -33,24 +33,6 @@ COMPACT_ABOVE = 50
 _LIMITS = {"stores": 2_000, "months": 200, "lines": 200, "dues": 20, "gone": 200}
 _TEMPLATES = Path(__file__).resolve().parent / "templates"
 _WEIGHTS = {grade.value: len(Grade) - grade.rank for grade in Grade}
-<<<<<<< HEAD
-_SECTIONS = (
-    ("first", "Do first"),
-    ("due", "Next due"),
-    ("audit", "This audit"),
-    ("months", "Stores by month"),
-    ("change", "Since the earlier report"),
-    ("stores", "How each stands"),
-    ("findings", "What was found"),
-    ("places", "Store by store"),
-    ("checked", "What was checked"),
-    ("defects", "Record defects"),
-    ("notices", "Notices"),
-    ("cautions", "Cautions"),
-    ("files", "How the files were read"),
-)
-=======
->>>>>>> part-html
 LEGEND = (
     ("asked good", "a flush or contact, long enough"),
     ("asked out", "too short"),

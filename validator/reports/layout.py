@@ -54,6 +54,7 @@ SECTIONS = {
     "due": "Next due",
     "audit": "This audit",
     "months": "Stores by month",
+    "change": "Since the earlier report",
     "stores": "How each stands",
     "findings": "What was found",
     "places": "Store by store",

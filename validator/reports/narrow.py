@@ -78,12 +78,8 @@ def by_store(report: Report) -> Iterator[Report]:
             actions=tuple(actions.get(own, ())),
             upcoming=tuple(due.get(own, ())),
             notices=tuple(notices.get(own, ())),
-<<<<<<< HEAD
-            record_defects=(),
-            change=report.change and _change(report.change, own, findings.get(own, ())),
-=======
             record_defects=tuple(defect for defect in report.record_defects if defect.file in named),
->>>>>>> part-html
+            change=report.change and _change(report.change, own, findings.get(own, ())),
             pictures=drawn if report.pictures else None,
         )
 
