@@ -480,5 +480,5 @@ class Report:
     cautions: tuple[str, ...]
     records: int = field(default=0)
     actions: tuple[Action, ...] = ()
-    pictures: Pictures | None = None
     change: Change | None = None
+    pictures: Pictures | None = None

@@ -203,6 +203,9 @@ def test_shuffling_rows_and_columns_changes_no_finding(folder, capfdbinary) -> N
             finding.pop("evidence")
         for notice in report["notices"]:
             notice["message"] = re.sub(r"row \d+", "row", notice["message"])
+        for timeline in report["pictures"]["timelines"]:
+            for span in timeline["spans"]:
+                span.pop("row")
 
     assert plain == other
 
@@ -311,10 +314,10 @@ def test_every_format_is_written_beside_the_report(folder, capfdbinary) -> None:
 
 
 @pytest.mark.parametrize("name", [name for name, renderer in RENDERERS.items() if renderer.binary])
-def test_a_workbook_is_not_printed_into_a_terminal(folder, capfdbinary, monkeypatch, name: str) -> None:
+def test_what_is_no_text_is_not_printed_into_a_terminal(folder, capfdbinary, monkeypatch, name: str) -> None:
     """Into a pipe it goes as it is; on a screen it would be noise, so that a sentence says where it belongs."""
     status, out, _ = check(folder, capfdbinary, "--format", name, *register(folder), log=HEADER + rows())
-    assert (status, out[:2]) == (0, b"PK")
+    assert (status, out[:2] in (b"PK", b"%P")) == (0, True)
 
     monkeypatch.setattr(sys.stdout, "isatty", lambda: True, raising=False)
     status, out, said = check(folder, capfdbinary, "--format", name, *register(folder), log=HEADER + rows())

@@ -334,7 +334,7 @@ HOSTILE_MARKUP = (
 )
 
 
-def drawn_hostile_report() -> Report:
+def hostile_report() -> Report:
     """Markup of every sort and control characters in every field."""
     return with_every_text(drawn_report(), lambda text: text + HOSTILE_MARKUP)
 
@@ -465,7 +465,7 @@ MADE: dict[str, Callable[[], Report]] = {
     "since": since_report,
     "drawn": drawn_report,
     "unread": unread_report,
-    "drawn-hostile": drawn_hostile_report,
+    "hostile": hostile_report,
     "huge": huge_report,
     "clean": clean_report,
     "empty": empty_report,

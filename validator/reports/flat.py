@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
+from itertools import zip_longest
 
 from validator.findings import Action, Finding, Quantity, Report
 from validator.language import said, tr
@@ -36,7 +37,7 @@ FINDINGS = (
 )  # fmt: skip
 EVIDENCE = (
     Column("finding", 18), Column("rule", 22), Column("file", 30), Column("sheet", 16), Column("row", 8),
-    Column("column", 20), Column("value", 30),
+    Column("column", 20), Column("value", 30), Column("cell", 20),
 )  # fmt: skip
 ACTIONS = (
     Column("number", 8), Column("action", 40), Column("why", 26), Column("store_id", 9), Column("equipment_id", 14),
@@ -71,15 +72,17 @@ def finding_rows(report: Report) -> Iterator[tuple[Cell, ...]]:
 
 
 def evidence_rows(report: Report) -> Iterator[tuple[Cell, ...]]:
-    """A row for each value that shows a finding, in the columns of `EVIDENCE`; one for a row without a named column."""
+    """A row for each value that shows a finding, in the columns of `EVIDENCE`; one for a row without a named column.
+
+    `cell` is where the value stands in a file whose columns have other names.
+    """
     for f in by_gravity(report.findings):
         for seen in f.evidence:
             place = whole(f.id), whole(f.rule), whole(seen.file), whole(seen.sheet), seen.row
-            values = (*seen.values, *[""] * (len(seen.columns) - len(seen.values)))
-            for column, value in zip(seen.columns, values, strict=False):
-                yield (*place, whole(column), whole(value))
+            for column, value, cell in zip_longest(seen.columns, seen.values, seen.cells, fillvalue=""):
+                yield (*place, whole(column), whole(value), whole(cell))
             if not seen.columns:
-                yield (*place, "", "")
+                yield (*place, "", "", "")
 
 
 def action_rows(report: Report) -> Iterator[tuple[Cell, ...]]:

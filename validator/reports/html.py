@@ -16,6 +16,7 @@ from markupsafe import Markup
 from validator.findings import Grade, Report
 from validator.language import counted, said, spoken, tr
 from validator.reports import Grouping, by_place, layout, narrow, words
+from validator.reports.standing import in_a_line
 from validator.reports.view import Placed
 
 FINDINGS_SHOWN = 500
@@ -32,21 +33,6 @@ COMPACT_ABOVE = 50
 
 _LIMITS = {"stores": 2_000, "months": 200, "lines": 200, "dues": 20, "gone": 200}
 _TEMPLATES = Path(__file__).resolve().parent / "templates"
-_SECTIONS = (
-    ("first", "Do first"),
-    ("due", "Next due"),
-    ("audit", "This audit"),
-    ("months", "Stores by month"),
-    ("change", "Since the earlier report"),
-    ("stores", "How each stands"),
-    ("findings", "What was found"),
-    ("places", "Store by store"),
-    ("checked", "What was checked"),
-    ("defects", "Record defects"),
-    ("notices", "Notices"),
-    ("cautions", "Cautions"),
-    ("files", "How the files were read"),
-)
 LEGEND = (
     ("asked good", "a flush or contact, long enough"),
     ("asked out", "too short"),
@@ -98,7 +84,7 @@ def _render(
         "report.html.j2",
         view=view,
         placed=placed,
-        contents=[(part, said(title)) for part, title in _SECTIONS if here[part]],
+        contents=[(part, said(title)) for part, title in layout.SECTIONS.items() if here[part]],
         sections=here,
         shown=_ids(placed),
         on_page=on_page,
@@ -159,6 +145,8 @@ def environment() -> Environment:
         anchor=anchor,
         _=tr,
         counted=counted,
+        between=layout.BETWEEN,
+        in_a_line=in_a_line,
         fold=FOLDED_ABOVE,
         cycles_open=CYCLES_OPEN,
         limits=_LIMITS,

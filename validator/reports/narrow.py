@@ -46,7 +46,10 @@ def _latest(timelines: tuple[Timeline, ...], most: int) -> tuple[Timeline, ...]:
 
 
 def by_store(report: Report) -> Iterator[Report]:
-    """A report for every store in turn; findings that name no store, defects and what each rule judged are of none."""
+    """A report for every store in turn; findings that name no store, and what each rule judged, are of none.
+
+    Files and record defects are those that its rows come from, or all where none of its rows is shown.
+    """
     findings = grouped(report.findings, lambda finding: finding.store_id)
     actions = grouped(report.actions, lambda action: action.store_id)
     due = grouped(report.upcoming, lambda due: due.store_id)
@@ -57,11 +60,17 @@ def by_store(report: Report) -> Iterator[Report]:
     readings = grouped(pictures.readings, lambda series: series.store_id)
     for store in report.stores:
         own = store.store_id
+        files = {row.file for f in findings.get(own, ()) for row in f.evidence}
+        files |= {file for t in timelines.get(own, ()) for file, _ in t.sources}
+        inputs = tuple(file for file in report.inputs if file.file in files) or report.inputs
+        named = {file.file for file in inputs}
         drawn = Pictures(
             tuple(timelines.get(own, ())), tuple(histories.get(own, ())), tuple(readings.get(own, ())), (), 0, 0
         )
         yield replace(
             report,
+            inputs=inputs,
+            records=sum(file.rows_used for file in inputs),
             summary=store.verdict,
             stores=(store,),
             checked=(),
@@ -69,7 +78,7 @@ def by_store(report: Report) -> Iterator[Report]:
             actions=tuple(actions.get(own, ())),
             upcoming=tuple(due.get(own, ())),
             notices=tuple(notices.get(own, ())),
-            record_defects=(),
+            record_defects=tuple(defect for defect in report.record_defects if defect.file in named),
             change=report.change and _change(report.change, own, findings.get(own, ())),
             pictures=drawn if report.pictures else None,
         )

@@ -19,6 +19,7 @@ from validator.findings import Report
 from validator.language import said, spoken, tr
 from validator.reports import Grouping, by_place, layout, svg, words
 from validator.reports.drawing import Picture
+from validator.reports.standing import in_a_line
 from validator.reports.view import CycleDrawn, FindingShown, MachineDrawn, Overview, Placed, Standing, View
 from validator.reports.visible import name, sentence
 
@@ -30,10 +31,6 @@ IN_FOOT = 3
 """Files and packs named in the foot of every page; the list at the end has them all."""
 SIGN = "I have looked at this report and at the places it names."
 _TEMPLATE = Path(__file__).resolve().parent / "templates" / "report.typ"
-_WORDS = {
-    "first": "Do first", "due": "Next due", "audit": "This audit", "signature": "Signature", "months": "Stores by month",
-    "findings": "What was found", "places": "Store by store", "checked": "What was checked",
-}  # fmt: skip
 _HEADS = {
     "due": ("Machine", "Store", "When", "Day", "Rule"),
     "checked": ("Rule", "Grade", "IN", "OUT", "N/O", "N/A", "Share of OUT"),
@@ -88,7 +85,7 @@ def _data(report: Report, view: View, placed: Placed) -> dict[str, Any]:
     rest = len(view.due) - ROWS_SHOWN
     return {
         "lang": spoken(), "paper": "a4", "page": tr("page {now} of {all}", now="{now}", all="{all}"),
-        "words": {part: said(word) for part, word in _WORDS.items()},
+        "words": {part: said(word) for part, word in (*layout.SECTIONS.items(), ("signature", "Signature"))},
         "heads": {part: [said(head) for head in heads] for part, heads in _HEADS.items()},
         "title": view.title, "headline": view.headline, "standing": view.standing,
         "first": [{"action": todo.action, "due": todo.due, "why": todo.why} for todo in view.first],
@@ -143,22 +140,12 @@ def _months(overview: Overview) -> dict[str, Any]:
 
 
 def _about(standing: Standing) -> list[str]:
-    if not standing.result:
-        return []
-    reason = f": {standing.reason}" if standing.reason else "."
-    return [
-        f"{words.capital(standing.result)}{reason} "
-        + tr(
-            "Score {score}; OUT: {grades}. Next due: {due}.",
-            score=standing.score,
-            grades=standing.grades,
-            due=standing.due,
-        )
-    ]
+    line = in_a_line(standing)
+    return [line] if line else []
 
 
 def _machine(machine: MachineDrawn, told: bool) -> dict[str, Any]:
-    between = [_part(tr("Between the cleanings"), [], machine.between)] if machine.between else []
+    between = [_part(said(layout.BETWEEN), [], machine.between)] if machine.between else []
     return {
         "heading": " ".join(p for p in (machine.whole.subject, f"({machine.whole.about})" if machine.whole.about else "") if p),
         "about": _about(machine.whole) if told else [],
@@ -207,8 +194,9 @@ def _lists(report: Report, view: View) -> Iterator[tuple[str, list[str]]]:
     packs = [f"{sentence(p.title)}: {name(p.id)} {name(p.version)}, SHA-256 {name(p.sha256)}" for p in report.packs]
     sources = [f"{short}: {says}" if says else short for short, says in _sources(view)]
     for title, items in (
-        ("Record defects", defects), ("Notices", notices), ("Cautions", list(view.cautions)), ("Sources", sources),
-        ("Packs", packs), ("How the files were read", files),
+        (layout.SECTIONS["defects"], defects), (layout.SECTIONS["notices"], notices),
+        (layout.SECTIONS["cautions"], list(view.cautions)), ("Sources", sources), ("Packs", packs),
+        (layout.SECTIONS["files"], files),
     ):  # fmt: skip
         if items:
             more = len(items) - ROWS_SHOWN

@@ -40,5 +40,16 @@ def standing(subject: str, about: str, verdict: Verdict, due: Due | None) -> Sta
     )
 
 
+def in_a_line(standing: Standing) -> str:
+    """Result, score and next date as running text; blank where nothing is known but the name."""
+    if not standing.result:
+        return ""
+    reason = f": {standing.reason}" if standing.reason else "."
+    rest = tr(
+        "Score {score}; OUT: {grades}. Next due: {due}.", score=standing.score, grades=standing.grades, due=standing.due
+    )
+    return f"{words.capital(standing.result)}{reason} {rest}"
+
+
 def tally(counts: Counts) -> Tally:
     return f"{counts.in_:,}", f"{counts.out:,}", f"{counts.not_observed:,}", f"{counts.not_applicable:,}"
