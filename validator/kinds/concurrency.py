@@ -220,9 +220,8 @@ def _clashes(scope: Scope, rows: Index) -> list[tuple[int, int, bool]]:
     records = scope.steps.records
     person, store = records.texts["performed_by"].codes, records.texts["store_id"].codes
     start, end, recorded = records.started[rows], records.ended[rows], records.times["recorded_at"][rows]
-    now = max(m.as_of for m in scope.machines) if scope.machines else 0
     low = np.where(start == NAT, -FAR, start)
-    high = np.where(end == NAT, np.maximum(np.where(recorded == NAT, now, recorded), np.maximum(low, 0)), end)
+    high = np.where(end == NAT, np.maximum(np.where(recorded == NAT, scope.now, recorded), np.maximum(low, 0)), end)
     known = (start != NAT) & (end != NAT)
     lasting = ~known | (end > start)
     order = np.flatnonzero(lasting)

@@ -73,7 +73,7 @@ class Scope:
     `counting` (interval only) marks cycles that count. `families` are the steps that the pack's rules ask for on lines
     and on parts: they tell the two apart where no register does. `rules` are the pack's rules, as kind and parameters.
     `unread` says that some file could not be read, so that a machine without a row may only seem to have none; `agents`
-    are the words that the contract and the pack know. `guarded` asks for a verdict only where the whole range that the record allows lies on one side of the limit.
+    are the words that the contract and the pack know. `now` is the latest moment of the audit by the clock of any store. `guarded` asks for a verdict only where the whole range that the record allows lies on one side of the limit.
     """
 
     steps: Steps
@@ -85,6 +85,7 @@ class Scope:
     guarded: bool = False
     unread: bool = False
     agents: frozenset[str] = AGENTS
+    now: int = 0
 
     @property
     def slack(self) -> int:
