@@ -18,6 +18,7 @@ from validator.kinds.outcome import IN, NOT_APPLICABLE, OUT, Outcomes, Scope
 from validator.machines import Machine
 from validator.packs.layering import origin, shown
 from validator.packs.model import BoundRule, Pack, Rule, documents_in
+from validator.presence import Presence
 from validator.steps import Steps
 from validator.tables import AGENTS, STEPS
 
@@ -49,13 +50,12 @@ def in_order(pack: Pack) -> list[BoundRule]:
 
 def apply(
     pack: Pack, steps: Steps, machines: Sequence[Machine], decision: str = "simple", *, unread: bool = False, number: int = 0,
-    now: int | None = None,
+    fleet: Sequence[Machine] = (), people: Presence | None = None,
 ) -> tuple[list[Applied], list[Notice]]:  # fmt: skip
     """Every rule of a pack, which is the `number`th of those used, and what must be told of the machines it meets.
 
-    `now` is the moment of the audit where these machines are not all there are.
+    `fleet` and `people` are those of the whole audit, where these machines are not all there are.
     """
-    now = max((m.as_of for m in machines), default=0) if now is None else now
     own = [m.with_profile(pack.profiles) for m in machines]
     steps = replace(steps, machines=own)
     concerned, notices = _concerned(pack, steps, own)
@@ -69,7 +69,7 @@ def apply(
             bound, kind, own, concerned & _of_profiles(bound.rule, own)
         ).items():
             scope = Scope(steps, own, mask, families=families, rules=rules, guarded=decision == "guarded", unread=unread,
-                          agents=AGENTS | pack.agents, now=now)  # fmt: skip
+                          agents=AGENTS | pack.agents, fleet=fleet or own, people=people)  # fmt: skip
             if bound.rule.kind == "interval":
                 scope = replace(scope, counting=_counting(params.counts, pack, steps, done))
             done.append(Applied(bound, params, pack, steps, own, mask, kind.check(params, scope), limit_from,

@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from validator.findings import Evidence
 from validator.quantities import plain_number
+from validator.records import either
 from validator.steps import Steps
 from validator.tables import NAT, NUMBERS, TIMES
 
@@ -38,9 +39,14 @@ class Rows:
             fresh = np.array(sorted(every - known.keys()), dtype=np.intp)
             known.update(zip(fresh.tolist(), _in_words(self.steps, fresh, columns), strict=True))
 
-    def of(self, columns: Columns, rows: Sequence[int]) -> tuple[Evidence, ...]:
-        """The rows of one finding in order of file and number, each once; they were said before."""
+    def of(
+        self, columns: Columns, rows: Sequence[int], beside: tuple[tuple[int, int, Evidence], ...] = ()
+    ) -> tuple[Evidence, ...]:
+        """The rows of one finding in order of file and number, each once; they were said before, but those `beside`."""
         said = self._said[columns]
+        if beside:
+            told = [*(said[k] for k in set(rows)), *beside]
+            return tuple(seen for _, _, seen in sorted(told, key=lambda one: one[:2]))
         # several records can stand under one number: a wide row of a file holds many steps
         placed = sorted((*said[k][:2], k) for k in set(rows))
         return tuple(said[k][2] for _, _, k in placed[:MOST_ROWS])
@@ -92,5 +98,5 @@ def _times(steps: Steps, rows: Index, at: Index, name: str) -> list[str]:
             meant = records.doubt.get(row, ()) or records.stated.get(row, ())
             if meant:
                 clock = steps.machines[int(machine[k])].clock
-                said[k] = " or ".join(sorted({clock.moment(pair[side]) for pair in meant if pair[side] != NAT}))
+                said[k] = either(meant, side, clock)
     return said

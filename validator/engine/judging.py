@@ -20,6 +20,7 @@ from validator.engine.stamp import findings
 from validator.findings import Due, Finding
 from validator.machines import Machine
 from validator.packs.model import Pack
+from validator.presence import Presence
 from validator.records import RecordSet
 from validator.steps import Steps
 
@@ -51,14 +52,13 @@ class Judged:
 
 def judge(
     records: RecordSet, at: npt.NDArray[np.intp], fleet: Sequence[Machine], packs: Sequence[Pack], decision: str = "", *,
-    unread: bool = False,
+    unread: bool = False, people: Presence | None = None,
 ) -> Judged:  # fmt: skip
     """Judge the machines `at` some places of the fleet; the records are all rows about them, and about no other.
 
-    `unread` says that some file could not be read.
+    `unread` says that some file could not be read. `people` are the rows of people at several stores, where the records are not all.
     """
     mine = [fleet[i] for i in at.tolist()]
-    now = max((m.as_of for m in fleet), default=0)
     applied: list[Applied] = []
     told = list(tell.about_records(records, packs))
     formed: dict[str | None, Steps] = {}
@@ -66,7 +66,7 @@ def judge(
         if pack.procedure not in formed:
             formed[pack.procedure] = form_cycles(records, mine, pack.procedure)
         done, more = apply(pack, formed[pack.procedure], mine, decision or pack.decision, unread=unread, number=number,
-                           now=now)  # fmt: skip
+                           fleet=fleet, people=people)  # fmt: skip
         applied.extend(done)
         told.extend(tell.about_pack(number, more))
     steps = applied[0].steps if applied else next(iter(formed.values()), None)

@@ -58,7 +58,7 @@ def _of_outcomes(
             starts[key] = local_start(steps, cycle)
         corrected = o.corrected is not None and bool(o.corrected[i])
         marks = ("cos",) * corrected + ("repeat",) * repeat
-        seen = rows.of(facts.columns, facts.rows)
+        seen = rows.of(facts.columns, facts.rows, facts.beside)
         yield _finding(
             applied, o, i, facts, applied.machines[machine], cycle, starts[key], marks, grades[marks], cited, seen
         )
