@@ -9,7 +9,6 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 

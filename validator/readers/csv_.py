@@ -47,6 +47,15 @@ def read_bytes(
     return [table], [*assumptions, *layout.header.assumptions], list(layout.header.notices)
 
 
+def parts(path: Path, budget: Budget) -> tuple[Iterator[RawTable], list[str], list[str]]:
+    """As `read`, the one table in parts of about `BLOCK` bytes, of which only one is held at a time."""
+    assumptions: list[str] = []
+    data, start = decoded(open_bytes(path), assumptions)
+    layout = find_layout(data, start, budget, assumptions)
+    found = _Reading(data, layout, budget).parts()
+    return found, [*assumptions, *layout.header.assumptions], list(layout.header.notices)
+
+
 @dataclass
 class _Block:
     """Records read line by line: their cells, the line each begins on."""
@@ -71,17 +80,34 @@ class _Reading:
         mark = layout.folded[self.mark_at]
         self.mark = mark.encode() if mark.isascii() else b""
         self.coming: tuple[tuple[int, int], Future[Any]] | None = None
+        self.whole = True
 
     def all(self, fast: bool) -> RawTable:
+        """The whole as one table."""
+        for _ in self._blocks(fast):
+            self._within_budget(self.table.size)
+        self._within_budget(self.table.size)
+        return self.table.table()
+
+    def parts(self) -> Iterator[RawTable]:
+        """Block by block, at least one."""
+        rows, self.whole = 0, False
+        for _ in self._blocks(fast=True):
+            rows += self.table.size
+            self._within_budget(rows)
+            yield self.table.table()
+            self.table = TableBuilder(self.layout.columns, self.budget)
+        yield self.table.table()
+
+    def _blocks(self, fast: bool) -> Iterator[None]:
+        """Read one block after the other into the table."""
         with ThreadPoolExecutor(max_workers=1) as pool:
             while self.at < self.size:
                 start, stop = self.at, self._block_end(self.at, BLOCK)
                 if not (fast and self._plain(stop, pool)):
                     self._piece_by_piece(stop, fast)
                 release(self.data, start, self.at)
-                self._within_budget()
-        self._within_budget()
-        return self.table.table()
+                yield
 
     def _piece_by_piece(self, stop: int, fast: bool) -> None:
         """A block that is not plain as a whole: the pieces of it that are, and the others line by line."""
@@ -96,8 +122,8 @@ class _Reading:
             return self.size
         return line_end(self.data, start + length)[1]
 
-    def _within_budget(self) -> None:
-        if self.table.size > self.budget.rows:
+    def _within_budget(self, rows: int) -> None:
+        if rows > self.budget.rows:
             raise Unreadable("too_many_rows", f"has more than {self.budget.rows} rows, the most that are read")
 
     def _plain(self, stop: int, pool: ThreadPoolExecutor | None = None) -> bool:
@@ -115,7 +141,7 @@ class _Reading:
             self.coming = span, pool.submit(split_block, self.data, *span, self.layout, self.budget)
         if found is None:
             return False
-        ahead = found.num_rows * (self.size - stop) // max(stop - start, 1)
+        ahead = found.num_rows * (self.size - stop) // max(stop - start, 1) if self.whole else 0
         self.line += append(found, self.line, ahead, self.table)
         self.at = stop
         return True

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -16,7 +17,7 @@ import pyarrow.parquet as pq
 
 from validator.errors import Unreadable
 from validator.readers.columns import Fault, Strings, TableBuilder, code
-from validator.readers.headers import CANONICAL_NAMES, Names
+from validator.readers.headers import CANONICAL_NAMES, Header, Names
 from validator.tables import (
     NAT,
     NUMBERS,
@@ -30,6 +31,7 @@ from validator.tables import (
     TimeColumn,
 )
 
+PART = 131_072
 _MAGIC = b"PAR1"
 _TO_MICROSECONDS = {"s": 1_000_000, "ms": 1_000, "us": 1}
 _PER_SECOND = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
@@ -41,24 +43,58 @@ _ROWS_PER_BYTE = 100_000
 
 def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[list[RawTable], list[str], list[str]]:
     """The one table of a Parquet file, with what was assumed to read it and notices; raise `Unreadable`."""
+    with _refusals():
+        file, header, wanted = _opened(path, budget, names)
+        table = _plain(file.read(columns=list(wanted.values()), use_threads=True))
+        _check_rows(file, table.num_rows)
+    raw = _Table(table, wanted, budget, names).raw()
+    return [raw], list(header.assumptions), list(header.notices)
+
+
+def parts(path: Path, budget: Budget) -> tuple[Iterator[RawTable], list[str], list[str]]:
+    """As `read`, the one table in parts of `PART` rows, of which only one is held at a time."""
+    with _refusals():
+        file, header, wanted = _opened(path, budget, CANONICAL_NAMES)
+    return _parts(file, wanted, budget), list(header.assumptions), list(header.notices)
+
+
+def _parts(file: Any, wanted: dict[str, str], budget: Budget) -> Iterator[RawTable]:
+    """Part by part, at least one."""
+    seen = 0
+    with _refusals():
+        for batch in file.iter_batches(batch_size=PART, columns=list(wanted.values())):
+            yield _Table(_plain(pa.Table.from_batches([batch])), wanted, budget, CANONICAL_NAMES, seen).raw()
+            seen += batch.num_rows
+        _check_rows(file, seen)
+        if seen == 0:
+            empty = file.schema_arrow.empty_table().select(list(wanted.values()))
+            yield _Table(_plain(empty), wanted, budget, CANONICAL_NAMES).raw()
+
+
+def _opened(path: Path, budget: Budget, names: Names) -> tuple[Any, Header, dict[str, str]]:
+    """The file with its header and the columns wanted, once its footer has been judged."""
     size = path.stat().st_size
     _check_frame(path, size)
+    file = pq.ParquetFile(path, memory_map=False, page_checksum_verification=True)
+    header = names.read(file.schema_arrow.names)
+    wanted = {name: file.schema_arrow.names[at] for at, name in header.columns.items()}
+    if not names.raw:
+        _check_types(file.schema_arrow, wanted)
+    _check_footer(file.metadata, wanted, size, budget)
+    return file, header, wanted
+
+
+@contextmanager
+def _refusals() -> Iterator[None]:
+    """What the library raises of a damaged file, as the reason why it is refused."""
     try:
-        file = pq.ParquetFile(path, memory_map=False, page_checksum_verification=True)
-        header = names.read(file.schema_arrow.names)
-        wanted = {name: file.schema_arrow.names[at] for at, name in header.columns.items()}
-        if not names.raw:
-            _check_types(file.schema_arrow, wanted)
-        _check_footer(file.metadata, wanted, size, budget)
-        table = _columns(file, list(wanted.values()))
+        yield
     except (pa.ArrowException, OSError, EOFError, ValueError, KeyError, OverflowError) as error:
         if isinstance(error, MemoryError):  # the footer promised that it would fit
             raise Unreadable("corrupt_container", "asks for far more memory than its footer declares") from None
         if isinstance(error, OSError) and error.errno is not None:
             raise
         raise Unreadable("corrupt_container", f"is a damaged Parquet file: {_first_line(error)}") from None
-    raw = _Table(table, wanted, budget, names).raw()
-    return [raw], list(header.assumptions), list(header.notices)
 
 
 def _first_line(error: BaseException) -> str:
@@ -141,11 +177,13 @@ def _check_footer(footer: Any, wanted: dict[str, str], size: int, budget: Budget
         raise Unreadable("expands_too_much", f"expands to {expanded} bytes; at most {budget.expanded_bytes} are read")
 
 
-def _columns(file: Any, names: Sequence[str]) -> Any:
-    """The needed columns; text stays bytes so that one cell that is not UTF-8 does not fail the whole check."""
-    table = file.read(columns=list(names), use_threads=True)
-    if table.num_rows != file.metadata.num_rows:
-        raise Unreadable("corrupt_container", f"claims {file.metadata.num_rows} rows, but holds {table.num_rows}")
+def _check_rows(file: Any, rows: int) -> None:
+    if rows != file.metadata.num_rows:
+        raise Unreadable("corrupt_container", f"claims {file.metadata.num_rows} rows, but holds {rows}")
+
+
+def _plain(table: Any) -> Any:
+    """The columns with text as bytes, so that one cell that is not UTF-8 does not fail the whole check."""
     fields = []
     for field in table.schema:
         kind = field.type
@@ -162,12 +200,12 @@ def _columns(file: Any, names: Sequence[str]) -> Any:
 class _Table:
     """Turns Arrow columns into the reader's columns, without a Python loop over rows."""
 
-    def __init__(self, table: Any, wanted: dict[str, str], budget: Budget, names: Names) -> None:
+    def __init__(self, table: Any, wanted: dict[str, str], budget: Budget, names: Names, before: int = 0) -> None:
         self.names = names
         self.table = table
         self.wanted = wanted
         self.budget = budget
-        self.rows = np.arange(1, table.num_rows + 1, dtype=np.int32)
+        self.rows = np.arange(before + 1, before + table.num_rows + 1, dtype=np.int32)
         self.defects: list[CellDefect] = []
 
     def raw(self) -> RawTable:

@@ -15,6 +15,7 @@ import stat
 import sys
 import threading
 import time
+from collections.abc import Iterable
 from pathlib import Path
 from typing import IO, Any
 
@@ -104,10 +105,29 @@ def _read(
         from validator.readers.fitting import fit, look
 
         tables, told = fit(reader, path, request, budget) if request.get("layout") else look(reader, path, budget)
-        return tables, {"format": format_, **told}
+        told = {"format": format_, **told}
+        return _spilled(enumerate(tables), told, request) if request.get("buckets") else (tables, told)
+    if request.get("buckets") and hasattr(reader, "parts"):
+        parts, assumptions, notices = reader.parts(path, budget)
+        told = {"format": format_, "assumptions": assumptions, "notices": notices}
+        return _spilled(((0, parse(part)) for part in parts), told, request)
     raw, assumptions, notices = reader.read(path, budget)
+    told = {"format": format_, "assumptions": assumptions, "notices": notices}
     tables = [parse(table) for table in raw]
-    return tables, {"format": format_, "assumptions": assumptions, "notices": notices}
+    return _spilled(enumerate(tables), told, request) if request.get("buckets") else (tables, told)
+
+
+def _spilled(
+    parts: Iterable[tuple[int, ParsedTable]], told: dict[str, Any], request: dict[str, Any]
+) -> tuple[list[ParsedTable], dict[str, Any]]:
+    """Lay the rows of a file down in buckets; its sheets without their rows, and where each block of them lies."""
+    from validator.readers.spill import Spill
+
+    with open(request["rows"], "wb", opener=transport.privately) as file:
+        spill = Spill(file, request["buckets"])
+        for sheet, part in parts:
+            spill.add(sheet, part)
+    return spill.sheets(), {**told, "blocks": spill.blocks}
 
 
 def _at(file: IO[bytes], start: int, length: int) -> bytes:
