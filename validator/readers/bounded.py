@@ -134,7 +134,8 @@ class Reading:
         total = sum(size_of(path) for path in self._paths)
         cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
         worth = 1 + total // _BYTES_WORTH_A_CHILD + files // _FILES_WORTH_A_CHILD
-        return min(MOST_CHILDREN, cores, files, worth)
+        room = MOST_CHILDREN if self.division is None else self.division.readers
+        return min(MOST_CHILDREN, cores, files, worth, room)
 
     def _serve(self, child: _Child) -> None:
         while not self._closed:

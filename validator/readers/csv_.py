@@ -22,6 +22,8 @@ from validator.readers.physical import LINE_END, Bytes, line_end, open_bytes, re
 from validator.tables import Budget, RawTable
 
 BLOCK = 16 * 2**20
+PART = 8 * 2**20
+"""The block of a reading that is to take little memory."""
 PIECE = 2**20
 WORTH_FAST = 512 * 1024
 """Below this many bytes the line-by-line reading ends before the fast one's library is loaded."""
@@ -48,7 +50,7 @@ def read_bytes(
 
 
 def parts(path: Path, budget: Budget) -> tuple[Iterator[RawTable], list[str], list[str]]:
-    """As `read`, the one table in parts of about `BLOCK` bytes, of which only one is held at a time."""
+    """As `read`, the one table in parts of about `PART` bytes, of which only one is held at a time."""
     assumptions: list[str] = []
     data, start = decoded(open_bytes(path), assumptions)
     layout = find_layout(data, start, budget, assumptions)
@@ -84,7 +86,7 @@ class _Reading:
 
     def all(self, fast: bool) -> RawTable:
         """The whole as one table."""
-        for _ in self._blocks(fast):
+        for _ in self._blocks(fast, BLOCK):
             self._within_budget(self.table.size)
         self._within_budget(self.table.size)
         return self.table.table()
@@ -92,18 +94,18 @@ class _Reading:
     def parts(self) -> Iterator[RawTable]:
         """Block by block, at least one."""
         rows, self.whole = 0, False
-        for _ in self._blocks(fast=True):
+        for _ in self._blocks(True, PART):
             rows += self.table.size
             self._within_budget(rows)
             yield self.table.table()
             self.table = TableBuilder(self.layout.columns, self.budget)
         yield self.table.table()
 
-    def _blocks(self, fast: bool) -> Iterator[None]:
-        """Read one block after the other into the table."""
+    def _blocks(self, fast: bool, length: int) -> Iterator[None]:
+        """Read one block of about so many bytes after the other into the table."""
         with ThreadPoolExecutor(max_workers=1) as pool:
             while self.at < self.size:
-                start, stop = self.at, self._block_end(self.at, BLOCK)
+                start, stop = self.at, self._block_end(self.at, length)
                 if not (fast and self._plain(stop, pool)):
                     self._piece_by_piece(stop, fast)
                 release(self.data, start, self.at)
@@ -137,7 +139,7 @@ class _Reading:
         else:
             found = split_block(self.data, start, stop, self.layout, self.budget)
         if pool is not None and stop < self.size:
-            span = stop, self._block_end(stop, BLOCK)
+            span = stop, self._block_end(stop, stop - start)
             self.coming = span, pool.submit(split_block, self.data, *span, self.layout, self.budget)
         if found is None:
             return False

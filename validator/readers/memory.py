@@ -19,6 +19,8 @@ FIXED = 160 * 2**20
 """What the program, its packs and what outlasts a piece take, whatever the rows."""
 PER_ROW = 700
 """What it takes to judge one row: its columns as they are read, sorted and judged."""
+PER_READER = 160 * 2**20
+"""What a process takes that reads a file part by part."""
 PER_BYTE = {b"PAR1": 100, b"PK\x03\x04": 20}
 """What it takes to audit one byte of a file by how it begins: a packed one unfolds."""
 PER_PLAIN_BYTE = 5
@@ -28,10 +30,13 @@ _MOST_BUCKETS = 512
 
 @dataclass(frozen=True)
 class Division:
-    """Into how many buckets machines are divided, and how many rows a piece of some buckets may have."""
+    """Into how many buckets machines are divided, how many rows a piece of some buckets may have, and how many files are read
+    at a time.
+    """
 
     buckets: int
     rows: int
+    readers: int
 
 
 def at_hand() -> int:
@@ -55,7 +60,7 @@ def division(paths: Iterable[str], memory: int, budget: Budget) -> Division | No
         return None
     rows = max(memory - FIXED, LEAST - FIXED) // PER_ROW
     pieces = needed // (rows * PER_ROW) + 1
-    return Division(min(_MOST_BUCKETS, 4 * pieces), rows)
+    return Division(min(_MOST_BUCKETS, 4 * pieces), rows, max(1, (memory - FIXED) // PER_READER))
 
 
 def unbounded(budget: Budget) -> Budget:
