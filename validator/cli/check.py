@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import re
 import sys
@@ -172,10 +173,15 @@ def _in_pieces(
     """Judge piece by piece what is too large to be judged at once."""
     from validator.engine.pieces import audit_pieces, survey_pieces
 
+    def after_piece(done: int, all_: int) -> None:
+        gc.collect()  # it is switched off, and what each piece leaves behind would add up
+        gc.freeze()  # findings stay to the end and need not be looked at again
+        waiting.progress(done, all_)
+
     waiting.say("judging the records")
     known = survey_pieces(pieces, zones)
     used = packs or _pack_of(known.procedures, known.rows)
-    report = audit_pieces(pieces, known.clocks, zones, used, register, moment, on_progress=waiting.progress, **said)
+    report = audit_pieces(pieces, known.clocks, zones, used, register, moment, on_progress=after_piece, **said)
     return Judged(report, used)
 
 

@@ -6,7 +6,6 @@ there are, how far each export reaches, where people were who are named at sever
 
 from __future__ import annotations
 
-import gc
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import reduce
@@ -60,7 +59,7 @@ def audit_pieces(
 ) -> Report:  # fmt: skip
     """The report that `engine.audit` gives of all rows at once; `said` is what it takes beside.
 
-    `on_progress(done, all)` is called after each piece.
+    `on_progress(done, all)` is called after each piece, when its rows are let go.
     """
     known = _Known()
     for n in range(len(pieces)):
@@ -77,8 +76,6 @@ def audit_pieces(
         people = None if elsewhere is None else Presence.seen_from(n, elsewhere)
         done.append(judge(records, at, fleet, packs, decision, unread=unread, people=people))
         del records, people
-        gc.collect()  # the command line switches it off, and what one piece leaves behind would add up
-        gc.freeze()  # findings stay to the end and need not be looked at again
         on_progress(n + 1, len(pieces))
     return compose(done, fleet, known.intake(), packs, register, as_of, decision=decision, **said)
 
