@@ -413,7 +413,11 @@ class Steps:
         step = self.records.text("step", self.row.item(row))
         if near >= 0 and near != row:
             what = self.target_name(self.target.item(near)) or "the machine"
-            when = f"until {self.clock_time(near, self.end.item(near))}" if start == NAT else f"from {self.clock_time(near, self.start.item(near))}"
+            when = (
+                f"until {self.clock_time(near, self.end.item(near))}"
+                if start == NAT
+                else f"from {self.clock_time(near, self.start.item(near))}"
+            )
             return f"{step} of {what} ran {when}, and only one can run at once", [near]
         if start == NAT:
             return "", []

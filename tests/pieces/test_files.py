@@ -13,6 +13,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
+import yaml
 
 from tests.benchmarks.fleet_log import write
 from validator.demo import PACK, write_demo
@@ -22,6 +23,8 @@ from validator.machines import AsOf
 from validator.packs.loading import load_pack
 from validator.readers import csv_, parquet, start_reading
 from validator.readers.bounded import Reading
+from validator.readers.cells import parse
+from validator.readers.fitting import Fit, fit
 from validator.readers.memory import Division
 from validator.records import assemble
 from validator.register import load_register
@@ -128,8 +131,6 @@ def test_parts_hold_what_the_whole_holds(fleet: Path, monkeypatch: pytest.Monkey
     assert said == [assumptions, notices]
     assert np.concatenate([p.rows for p in parts]).tolist() == whole.rows.tolist()
     assert sum(p.blank_rows for p in parts) == whole.blank_rows
-    from validator.readers.cells import parse
-
     cut, at_once = [parse(p) for p in parts], parse(whole)
     for column, texts in at_once.texts.items():
         words = [w for p in cut for w in np.array([*p.texts[column].vocabulary, ""])[p.texts[column].codes]]
@@ -139,6 +140,38 @@ def test_parts_hold_what_the_whole_holds(fleet: Path, monkeypatch: pytest.Monkey
             assert np.array_equal(np.concatenate([getattr(p, kind)[column] for p in cut]), values, equal_nan=kind == "numbers")
     told = sorted((d.row, d.column, d.code, d.message) for p in cut for d in p.defects)
     assert told == sorted((d.row, d.column, d.code, d.message) for d in at_once.defects)
+
+
+MAPPING = """\
+mapping: fleet-log
+files:
+  - match: "*"
+    columns: {store_id: store_id, equipment_id: equipment_id, cycle_id: cycle_id, step: step, target: target, agent: agent,
+              started_at: started_at, ended_at: ended_at}
+    constants: {procedure: periodic-cip}
+    values: {step: {flush: flush, sanitize: sanitize}, agent: {chlorine: chlorine, detergent: caustic}}
+    skip: [{column: target, equals: [spout]}, {column: step, equals: [verify]}]
+"""
+
+
+@pytest.mark.parametrize("name", ["one.csv", "three.parquet"])
+def test_a_mapping_is_applied_part_by_part(fleet: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str) -> None:
+    """What it makes of the rows, and what is told of those set aside and of words in no list, is as for the whole."""
+    layout = {"layout": yaml.safe_load(MAPPING)["files"][0], "mapping": "fleet-log 1", "name": name, "look": False}
+    monkeypatch.setattr(csv_, "PART", 4096)
+    monkeypatch.setattr(parquet, "PART", 700)
+    reader = parquet if name.endswith("parquet") else csv_
+    (whole,), said = fit(reader, fleet / name, layout, Budget())
+    fitting = Fit(layout)
+    assert fitting.in_parts(reader)
+    found, *of_file = reader.parts(fleet / name, Budget(), fitting.names)
+    parts = [fitting.parsed(fitting.texts(part)) for part in found]
+    told = fitting.told(*of_file)
+    assert len(parts) > 3
+    assert (told["assumptions"], told["notices"]) == (said["assumptions"], said["notices"])
+    assert np.concatenate([p.rows for p in parts]).tolist() == whole.rows.tolist()
+    assert sum("set aside" in text for text in told["assumptions"]) == 2
+    assert any("does not list" in text for text in told["notices"]) == (name == "one.csv")
 
 
 EMPTY = "store_id,equipment_id,step,started_at\n"

@@ -5,42 +5,27 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-import time
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from tests.benchmarks.fleet_log import AS_OF, write
+from tests.benchmarks.peak import watch
 
 MIB = 2**20
 GIVEN = 256
 pytestmark = pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="memory is read from /proc")
 
 
-def of_tree(process: int) -> int:
-    """The bytes that a process and all that it started have in memory now; what they share is counted for each."""
-    try:
-        status = Path(f"/proc/{process}/status").read_text()
-        children = [
-            int(child) for task in Path(f"/proc/{process}/task").iterdir() for child in (task / "children").read_text().split()
-        ]
-    except OSError:  # it has ended
-        return 0
-    own = next((int(line.split()[1]) * 1024 for line in status.splitlines() if line.startswith("VmRSS")), 0)
-    return own + sum(of_tree(child) for child in children)
-
-
 def run(log: Path, *more: str) -> tuple[dict[str, Any], int]:
     """The report of an audit, and the most memory that it took all in all."""
     command = [sys.executable, "-m", "validator.cli", "check", str(log), "--rules", str(log.parent / "pack.yaml"), "--register",
                str(log.parent / "register.yaml"), "--as-of", AS_OF, "--format", "json", *more]  # fmt: skip
-    report, peak = log.parent / "report.json", 0
+    report = log.parent / "report.json"
     with report.open("wb") as out:
         process = subprocess.Popen(command, stdout=out)
-        while process.poll() is None:
-            peak = max(peak, of_tree(process.pid))
-            time.sleep(0.01)
+        peak = watch(process)
     assert process.returncode == 1
     return json.loads(report.read_bytes()), peak
 

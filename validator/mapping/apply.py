@@ -39,12 +39,16 @@ _LISTED = 8
 
 @dataclass
 class Fitted:
-    """The canonical table, and how many rows were set aside by which reason, which values stood in no list."""
+    """The canonical table, and how many rows were set aside by which reason, which values stood in no list.
+
+    `rows` counts those of the raw table, `steps` those that were made of them.
+    """
 
     table: RawTable
     set_aside: dict[str, int] = field(default_factory=dict)
     unlisted: dict[str, dict[str, None]] = field(default_factory=dict)
     rows: int = 0
+    steps: int = 0
 
 
 def apply(layout: Layout, raw: RawTable) -> Fitted:
@@ -80,6 +84,7 @@ class _Fitting:
             self._fill_down(name)
         at, columns, defects = self._long() if self.layout.steps else self._flat()
         self.fitted.table = RawTable(self.raw.sheet, self.raw.rows[at], dict(columns), defects, self.raw.blank_rows)
+        self.fitted.steps = len(at)
         return self.fitted
 
     # --- rows ------------------------------------------------------------------------------------------------------

@@ -49,11 +49,13 @@ def read_bytes(
     return [table], [*assumptions, *layout.header.assumptions], list(layout.header.notices)
 
 
-def parts(path: Path, budget: Budget) -> tuple[Iterator[RawTable], list[str], list[str]]:
+def parts(
+    path: Path, budget: Budget, names: Names = CANONICAL_NAMES
+) -> tuple[Iterator[RawTable], list[str], list[str]]:
     """As `read`, the one table in parts of about `PART` bytes, of which only one is held at a time."""
     assumptions: list[str] = []
-    data, start = decoded(open_bytes(path), assumptions)
-    layout = find_layout(data, start, budget, assumptions)
+    data, start = decoded(open_bytes(path), assumptions, names.encoding)
+    layout = find_layout(data, start, budget, assumptions, names)
     found = _Reading(data, layout, budget).parts()
     return found, [*assumptions, *layout.header.assumptions], list(layout.header.notices)
 

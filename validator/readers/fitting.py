@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from validator.mapping.account import left_open, said
-from validator.mapping.apply import apply
+from validator.mapping.apply import Fitted, apply
 from validator.mapping.model import FILE, SHEET, Layout
 from validator.readers.cells import as_text, parse
 from validator.readers.named import Named, Unknown
@@ -19,30 +19,56 @@ from validator.tables import Budget, ParsedTable, RawTable, TextColumn
 _HEAD = 4 * 2**20
 
 
+class Fit:
+    """One file and the layout that it is read by: its tables are fitted one by one, whole or in parts."""
+
+    def __init__(self, request: dict[str, Any]) -> None:
+        self.layout = Layout.model_validate(request["layout"])
+        self.names = Named(self.layout, bool(request.get("look")))
+        self.mapping = request["mapping"]
+        self.file = PurePath(request["name"].replace("\\", "/")).name
+        self.fitted: list[Fitted] = []
+
+    def in_parts(self, reader: ModuleType) -> bool:
+        """Whether the file can be read part by part: nothing in a row hangs on the rows above."""
+        return hasattr(reader, "parts") and not self.layout.fill_down
+
+    def texts(self, raw: RawTable) -> RawTable:
+        """A raw table as text, with what the layout takes from the names of sheet and file."""
+        table = _texts(raw)
+        named = (SHEET, table.sheet), (FILE, self.file)
+        table.columns |= {n: _same(text, len(table.rows)) for n, text in named if n in self.layout.sources()}
+        return table
+
+    def parsed(self, texts: RawTable) -> ParsedTable:
+        """The canonical table of it; what was set aside is kept in mind."""
+        one = apply(self.layout, texts)
+        parsed = parse(one.table)
+        parsed.zone = self.layout.timezone or ""
+        one.table = RawTable(one.table.sheet, one.table.rows[:0], {})
+        self.fitted.append(one)
+        return parsed
+
+    def told(self, assumptions: list[str], notices: list[str]) -> dict[str, Any]:
+        """What must be told of the file, once all of it has been fitted."""
+        return {
+            "assumptions": [f"read by the mapping {self.mapping}", *assumptions, *said(self.layout, self.fitted)],
+            "notices": [*notices, *left_open(self.fitted)],
+            "set_aside": [[one.rows, one.set_aside] for one in self.fitted],
+        }
+
+
 def fit(
     reader: ModuleType, path: Path, request: dict[str, Any], budget: Budget
 ) -> tuple[list[ParsedTable], dict[str, Any]]:
     """The canonical tables of a file; where `look` is asked for, its raw ones after them."""
-    layout = Layout.model_validate(request["layout"])
-    raw, assumptions, notices = reader.read(path, budget, Named(layout, bool(request.get("look"))))
-    texts = [_texts(table) for table in raw]
-    for table in texts:
-        named = ((SHEET, table.sheet), (FILE, PurePath(request["name"].replace("\\", "/")).name))
-        table.columns |= {name: _same(text, len(table.rows)) for name, text in named if name in layout.sources()}
-    fitted = [apply(layout, table) for table in texts]
-    tables = []
-    for one in fitted:
-        parsed = parse(one.table)
-        parsed.zone = layout.timezone or ""
-        tables.append(parsed)
-    told: dict[str, Any] = {
-        "assumptions": [f"read by the mapping {request['mapping']}", *assumptions, *said(layout, fitted)],
-        "notices": [*notices, *left_open(fitted)],
-        "set_aside": [[one.rows, one.set_aside] for one in fitted],
-    }
+    fitting = Fit(request)
+    raw, assumptions, notices = reader.read(path, budget, fitting.names)
+    texts = [fitting.texts(table) for table in raw]
+    tables = [fitting.parsed(table) for table in texts]
     if request.get("look"):
         tables += [_bare(table) for table in texts]
-    return tables, told
+    return tables, fitting.told(assumptions, notices)
 
 
 def look(reader: ModuleType, path: Path, budget: Budget) -> tuple[list[ParsedTable], dict[str, Any]]:

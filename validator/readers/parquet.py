@@ -51,24 +51,26 @@ def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[li
     return [raw], list(header.assumptions), list(header.notices)
 
 
-def parts(path: Path, budget: Budget) -> tuple[Iterator[RawTable], list[str], list[str]]:
+def parts(
+    path: Path, budget: Budget, names: Names = CANONICAL_NAMES
+) -> tuple[Iterator[RawTable], list[str], list[str]]:
     """As `read`, the one table in parts of `PART` rows, of which only one is held at a time."""
     with _refusals():
-        file, header, wanted = _opened(path, budget, CANONICAL_NAMES)
-    return _parts(file, wanted, budget), list(header.assumptions), list(header.notices)
+        file, header, wanted = _opened(path, budget, names)
+    return _parts(file, wanted, budget, names), list(header.assumptions), list(header.notices)
 
 
-def _parts(file: Any, wanted: dict[str, str], budget: Budget) -> Iterator[RawTable]:
+def _parts(file: Any, wanted: dict[str, str], budget: Budget, names: Names) -> Iterator[RawTable]:
     """Part by part, at least one."""
     seen = 0
     with _refusals():
         for batch in file.iter_batches(batch_size=PART, columns=list(wanted.values())):
-            yield _Table(_plain(pa.Table.from_batches([batch])), wanted, budget, CANONICAL_NAMES, seen).raw()
+            yield _Table(_plain(pa.Table.from_batches([batch])), wanted, budget, names, seen).raw()
             seen += batch.num_rows
         _check_rows(file, seen)
         if seen == 0:
             empty = file.schema_arrow.empty_table().select(list(wanted.values()))
-            yield _Table(_plain(empty), wanted, budget, CANONICAL_NAMES).raw()
+            yield _Table(_plain(empty), wanted, budget, names).raw()
 
 
 def _opened(path: Path, budget: Budget, names: Names) -> tuple[Any, Header, dict[str, str]]:

@@ -101,24 +101,36 @@ def _read(
     name = request["name"]
     format_ = formats.decide(name, _at(file, 0, formats.HEAD), size, lambda start, length: _at(file, start, length))
     reader = importlib.import_module(READERS[format_])
-    if request.get("look") or request.get("layout"):
-        from validator.readers.fitting import fit, look
+    buckets = request.get("buckets")
+    if request.get("layout"):
+        from validator.readers.fitting import Fit, fit
 
-        tables, told = fit(reader, path, request, budget) if request.get("layout") else look(reader, path, budget)
-        told = {"format": format_, **told}
-        return _spilled(enumerate(tables), told, request) if request.get("buckets") else (tables, told)
-    if request.get("buckets") and hasattr(reader, "parts"):
-        parts, assumptions, notices = reader.parts(path, budget)
-        told = {"format": format_, "assumptions": assumptions, "notices": notices}
-        return _spilled(((0, parse(part)) for part in parts), told, request)
-    raw, assumptions, notices = reader.read(path, budget)
-    told = {"format": format_, "assumptions": assumptions, "notices": notices}
-    tables = [parse(table) for table in raw]
-    return _spilled(enumerate(tables), told, request) if request.get("buckets") else (tables, told)
+        fitting = Fit(request)
+        if buckets and fitting.in_parts(reader):
+            parts, assumptions, notices = reader.parts(path, budget, fitting.names)
+            fitted = ((0, fitting.parsed(fitting.texts(part))) for part in parts)
+            tables, told = _spilled(fitted, request)
+            return tables, {"format": format_, **told, **fitting.told(assumptions, notices)}
+        tables, told = fit(reader, path, request, budget)
+    elif request.get("look"):
+        from validator.readers.fitting import look
+
+        tables, told = look(reader, path, budget)
+    else:
+        if buckets and hasattr(reader, "parts"):
+            parts, assumptions, notices = reader.parts(path, budget)
+            tables, told = _spilled(((0, parse(part)) for part in parts), request)
+            return tables, {"format": format_, **told, "assumptions": assumptions, "notices": notices}
+        raw, assumptions, notices = reader.read(path, budget)
+        tables, told = [parse(table) for table in raw], {"assumptions": assumptions, "notices": notices}
+    if buckets:
+        tables, blocks = _spilled(enumerate(tables), request)
+        told |= blocks
+    return tables, {"format": format_, **told}
 
 
 def _spilled(
-    parts: Iterable[tuple[int, ParsedTable]], told: dict[str, Any], request: dict[str, Any]
+    parts: Iterable[tuple[int, ParsedTable]], request: dict[str, Any]
 ) -> tuple[list[ParsedTable], dict[str, Any]]:
     """Lay the rows of a file down in buckets; its sheets without their rows, and where each block of them lies."""
     from validator.readers.spill import Spill
@@ -127,7 +139,7 @@ def _spilled(
         spill = Spill(file, request["buckets"])
         for sheet, part in parts:
             spill.add(sheet, part)
-    return spill.sheets(), {**told, "blocks": spill.blocks}
+    return spill.sheets(), {"blocks": spill.blocks}
 
 
 def _at(file: IO[bytes], start: int, length: int) -> bytes:

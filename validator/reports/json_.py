@@ -26,7 +26,8 @@ def render(report: Report) -> bytes:
     # A quote inside a string follows a backslash, so a blank before a quote and a colon after one mean a key. Counts stand
     # before the findings, which can be many times as long.
     counts = written.find(b'\n  "findings": ')
-    return written[:counts].replace(b' "in_": ', b' "in": ') + written[counts:]
+    # joined from a view, so that no third copy of it is made
+    return b"".join((written[:counts].replace(b' "in_": ', b' "in": '), memoryview(written)[counts:]))
 
 
 def load(document: bytes) -> Report:
