@@ -25,7 +25,8 @@ PER_BYTE = {b"PAR1": 100, b"PK\x03\x04": 20}
 """What it takes to audit one byte of a file by how it begins: a packed one unfolds."""
 PER_PLAIN_BYTE = 5
 _UNKNOWN = 4 * 2**30
-_MOST_BUCKETS = 512
+_MOST_BUCKETS = 1024
+"""Past it pieces grow beyond what was asked for: at 256 MiB from some 150 million rows on."""
 
 
 @dataclass(frozen=True)
@@ -64,8 +65,9 @@ def division(paths: Iterable[str], memory: int, budget: Budget) -> Division | No
 
 
 def unbounded(budget: Budget) -> Budget:
-    """The budget for a file that is read in parts: its size and rows fill a disk and no memory, so only what the reader was
-    told otherwise still holds. A row's number has 31 bits.
+    """The budget for a file that is read in parts: bytes and rows are bounded to save memory, and here they take none.
+
+    A bound that somebody chose still holds. A row's number has 31 bits.
     """
     usual = Budget()
     return replace(

@@ -15,6 +15,7 @@ from typing import IO, Any
 import numpy as np
 import numpy.typing as npt
 
+from validator.errors import WrongInput
 from validator.readers import transport
 from validator.tables import TEXTS, FileRead, FileRefused, ParsedTable, TextColumn, join_texts
 
@@ -142,11 +143,16 @@ class Pieces:
     def __init__(self, files: Sequence[Spilled | FileRefused], buckets: int, rows: int) -> None:
         self._files = files
         self._buckets = buckets
+        blocks = [np.array(f.blocks if isinstance(f, Spilled) else (), dtype=np.int64).reshape(-1, 5) for f in files]
         counts = np.zeros(buckets, dtype=np.int64)
-        for file in files:
-            for _, bucket, _, _, size in file.blocks if isinstance(file, Spilled) else ():
-                counts[bucket] += size
+        for mine in blocks:
+            np.add.at(counts, mine[:, 1], mine[:, 4])
         self._piece = _together(counts.tolist(), rows)
+        piece = [np.array(self._piece)[mine[:, 1]] for mine in blocks]
+        order = [np.argsort(p, kind="stable") for p in piece]
+        ends = np.arange(len(self) + 1)
+        self._blocks = [mine[o] for mine, o in zip(blocks, order, strict=True)]
+        self._ends = [np.searchsorted(p[o], ends) for p, o in zip(piece, order, strict=True)]
 
     def __len__(self) -> int:
         return self._piece[-1] + 1
@@ -157,21 +163,26 @@ class Pieces:
 
     def load(self, piece: int) -> list[FileRead | FileRefused]:
         """The files with the rows of one piece; what is told of a file as a whole stands in the first."""
-        return [f if isinstance(f, FileRefused) else self._part(f, piece) for f in self._files]
+        return [f if isinstance(f, FileRefused) else self._part(at, f, piece) for at, f in enumerate(self._files)]
 
-    def _part(self, spilled: Spilled, piece: int) -> FileRead:
-        mine = [b for b in spilled.blocks if self._piece[b[1]] == piece]
+    def _part(self, at: int, spilled: Spilled, piece: int) -> FileRead:
+        mine = self._blocks[at][self._ends[at][piece] : self._ends[at][piece + 1]]
+        shells = spilled.file.tables
+        shared = [{n: c.vocabulary for n, c in shell.texts.items() if n in SHARED} for shell in shells]
         parts: dict[int, list[ParsedTable]] = {}
-        with spilled.path.open("rb") as file:
-            for sheet, _, start, length, _ in mine:
-                file.seek(start)
-                shell = spilled.file.tables[sheet]
-                shared = {n: c.vocabulary for n, c in shell.texts.items() if n in SHARED}
-                parts.setdefault(sheet, []).extend(transport.decode(file.read(length), shared)[0])
-        several = len({b[1] for b in mine}) > 1
+        try:
+            with spilled.path.open("rb") as file:
+                for sheet, _, start, length, _ in mine.tolist():
+                    file.seek(start)
+                    parts.setdefault(sheet, []).extend(transport.decode(file.read(length), shared[sheet])[0])
+        except (transport.Damaged, OSError) as error:
+            raise WrongInput(
+                f"{spilled.file.name}: its rows in {spilled.path.parent} cannot be read again: {error}"
+            ) from None
+        several = len(np.unique(mine[:, 1])) > 1
         tables = [
             _joined(shell if piece == 0 else replace(shell, defects=[], blank_rows=0), parts.pop(sheet, []), several)
-            for sheet, shell in enumerate(spilled.file.tables)
+            for sheet, shell in enumerate(shells)
         ]
         return replace(spilled.file, tables=tables, notices=[] if piece else spilled.file.notices)
 
