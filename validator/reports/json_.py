@@ -27,8 +27,14 @@ def render(report: Report) -> bytes:
     # A quote inside a string follows a backslash, so a blank before a quote and a colon after one mean a key. Counts stand
     # before the findings, which can be many times as long.
     counts = written.find(b'\n  "findings": ')
-    written = written[:counts].replace(b' "in_": ', b' "in": ') + written[counts:]
-    return written if written.isascii() and b"\x7f" not in written else _ACTING.sub(_escaped, written)
+    head = written[:counts].replace(b' "in_": ', b' "in": ')
+    # joined from views, so that no third copy of it is made
+    view, at = memoryview(written), counts
+    parts: list[bytes | memoryview] = [_ACTING.sub(_escaped, head)]
+    for found in () if written.isascii() and b"\x7f" not in written else _ACTING.finditer(written, counts):
+        parts += (view[at : found.start()], _escaped(found))
+        at = found.end()
+    return b"".join((*parts, view[at:]))
 
 
 def load(document: bytes) -> Report:

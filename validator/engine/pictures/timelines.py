@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -24,30 +24,52 @@ LARGE_FLEET = 50
 """Machines above which only the latest cycle of each is drawn without a finding."""
 
 Ints = npt.NDArray[np.int64]
+Turn = tuple[int, int, int, int]
+"""When a cycle is dealt: its place among those of its machine, the machine's place, and which cycle it is there."""
+Place = tuple[int, int, str]
+"""Where a cycle stands in the report: the place of its machine in the fleet, when it began, and its id."""
 Formed = Sequence[tuple[Steps, list[Applied]]]
 _STATUS = tuple(Status(word) for word in STATUS_WORDS)
 
 
-def timelines(formed: Formed, fleet: Sequence[Machine]) -> tuple[tuple[Timeline, ...], int]:
-    """The cycles to be drawn, by store, equipment and time, and how many are left out."""
-    drawn: dict[tuple[int, str, int], Timeline] = {}
-    total = 0
-    for steps, applied in formed:
+def timelines(formed: Formed, places: Sequence[int], fleet: int) -> tuple[dict[Turn, tuple[Place, Timeline]], int]:
+    """The cycles to be drawn of machines that stand at these places of a fleet of so many, and how many cycles there are."""
+    seen: set[Place] = set()
+    wanted: dict[Turn, tuple[Place, int, int]] = {}
+    taken: set[Place] = set()
+    latest = LATEST if fleet <= LARGE_FLEET else 1
+    for group, (steps, applied) in enumerate(formed):
         if not steps.cycles:
             continue
-        keys = list(zip(steps.machine.tolist(), steps.cycle_ids, steps.began.tolist(), strict=True))
-        fresh = np.array([key not in drawn for key in keys])
-        total += int(fresh.sum())
-        chosen = _chosen(steps, applied, fresh, LATEST if len(fleet) <= LARGE_FLEET else 1)
-        asked = _asked(steps, applied, chosen)
-        for cycle, timeline in _drawn(applied[0].machines, steps, chosen, asked):
-            drawn[keys[cycle]] = timeline
-    in_order = sorted(drawn.items(), key=lambda item: (item[0][0], item[0][2], item[0][1]))
-    return tuple(timeline for _, timeline in in_order[:MOST_TIMELINES]), max(0, total - min(len(drawn), MOST_TIMELINES))
+        machine = [places[m] for m in steps.machine.tolist()]
+        keys = list(zip(machine, steps.began.tolist(), steps.cycle_ids, strict=True))
+        seen.update(keys)
+        fresh = np.array([key not in taken for key in keys])
+        for turn, cycle in _chosen(steps, applied, fresh, latest):
+            if keys[cycle] not in taken:
+                wanted[turn, machine[cycle], group, cycle] = keys[cycle], group, cycle
+                taken.add(keys[cycle])
+    found: dict[Turn, tuple[Place, Timeline]] = {}
+    chosen = sorted(wanted)[:MOST_TIMELINES]
+    for group, (steps, applied) in enumerate(formed):
+        mine = {wanted[turn][2]: turn for turn in chosen if wanted[turn][1] == group}
+        if mine:
+            cycles = np.array(sorted(mine), dtype=np.int64)
+            for cycle, timeline in _drawn(applied[0].machines, steps, cycles, _asked(steps, applied, cycles)):
+                found[mine[cycle]] = wanted[mine[cycle]][0], timeline
+    return found, len(seen)
 
 
-def _chosen(steps: Steps, applied: Sequence[Applied], fresh: npt.NDArray[np.bool_], latest: int) -> Ints:
-    """The cycles to be drawn: those with findings and the latest of each machine, at most `MOST_TIMELINES`."""
+def dealt(parts: Sequence[Mapping[Turn, tuple[Place, Timeline]]]) -> dict[Turn, tuple[Place, Timeline]]:
+    """What is drawn of several parts of a fleet: every machine its own gravest and latest cycles, turn by turn."""
+    every = {turn: one for part in parts for turn, one in part.items()}
+    return {turn: every[turn] for turn in sorted(every)[:MOST_TIMELINES]}
+
+
+def _chosen(
+    steps: Steps, applied: Sequence[Applied], fresh: npt.NDArray[np.bool_], latest: int
+) -> Iterator[tuple[int, int]]:
+    """The cycles to be drawn, those with findings and the latest of each machine, after the turn at which they come."""
     faulty = np.zeros(steps.cycles, dtype=bool)
     for a in applied:
         for o in a.outcomes:
@@ -55,11 +77,9 @@ def _chosen(steps: Steps, applied: Sequence[Applied], fresh: npt.NDArray[np.bool
             faulty[o.cycle[found]] = True
     wanted = fresh & (faulty | (_rank(steps.machine, -steps.began, steps.cycle_ids) < latest))
     cycles = np.flatnonzero(wanted)
-    if len(cycles) > MOST_TIMELINES:  # every machine keeps its own gravest and latest, turn by turn
-        turn = _rank(steps.machine[cycles], np.where(faulty[cycles], 0, 2**61) - steps.began[cycles] // 8,
-                     [steps.cycle_ids[c] for c in cycles.tolist()])  # fmt: skip
-        cycles = np.sort(cycles[np.argsort(turn, kind="stable")[:MOST_TIMELINES]])
-    return cycles
+    turn = _rank(steps.machine[cycles], np.where(faulty[cycles], 0, 2**61) - steps.began[cycles] // 8,
+                 [steps.cycle_ids[c] for c in cycles.tolist()])  # fmt: skip
+    yield from zip(turn.tolist(), cycles.tolist(), strict=True)
 
 
 def _rank(machine: Ints, key: Ints, names: Sequence[str]) -> Ints:
