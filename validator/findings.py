@@ -315,17 +315,16 @@ class RuleChecked:
 class Span:
     """One recorded row of a cycle, in seconds since the cycle began: the longest stretch that it can have taken up.
 
-    Where a time is not known its end of the stretch is a bound, or null where nothing bounds it.
+    `unknown` names the times that are not known: blank, `start`, `end` or `both`; there the stretch ends at a bound, null where
+    nothing bounds it. `source` is the position in the timeline's list of files and sheets.
     """
 
     step: str
     target: str
     start: float | None
     end: float | None
-    start_known: bool
-    end_known: bool
-    file: str
-    sheet: str
+    unknown: str
+    source: int
     row: int
 
 
@@ -360,6 +359,7 @@ class Timeline:
     targets: tuple[str, ...]
     out_of_use: tuple[str, ...]
     at_once: tuple[tuple[str, int], ...]
+    sources: tuple[tuple[str, str], ...]
     spans: tuple[Span, ...]
     asked: tuple[Asked, ...]
 

@@ -311,12 +311,45 @@ def test_every_format_is_written_beside_the_report(folder, capfdbinary) -> None:
 
 
 @pytest.mark.parametrize("name", [name for name, renderer in RENDERERS.items() if renderer.binary])
-def test_a_workbook_is_not_printed_into_a_terminal(folder, capfdbinary, monkeypatch, name: str) -> None:
+def test_what_is_no_text_is_not_printed_into_a_terminal(folder, capfdbinary, monkeypatch, name: str) -> None:
     """Into a pipe it goes as it is; on a screen it would be noise, so that a sentence says where it belongs."""
     status, out, _ = check(folder, capfdbinary, "--format", name, *register(folder), log=HEADER + rows())
-    assert (status, out[:2]) == (0, b"PK")
+    assert (status, out[:2]) == (0, b"%P" if name == "pdf" else b"PK")
 
     monkeypatch.setattr(sys.stdout, "isatty", lambda: True, raising=False)
     status, out, said = check(folder, capfdbinary, "--format", name, *register(folder), log=HEADER + rows())
     assert (status, out) == (2, b"")
     assert f"write it as --output {name}=PATH" in said
+
+
+def test_a_folder_holds_a_page_of_all_stores_and_one_of_each(folder, capfdbinary) -> None:
+    """html=FOLDER/ makes the folder; its first page links to the others by relative paths that are there."""
+    pages = folder / "new" / "pages"
+    status, _, err = check(folder, capfdbinary, *register(folder), "--output", f"html={pages}/", log=HEADER + rows())
+    index = (pages / "index.html").read_text("utf-8")
+    links = re.findall(r'href="(stores/[^"#]+)', index)
+
+    assert (status, err) == (0, "")
+    assert links
+    assert {pages / link for link in links} == set(pages.glob("stores/*.html"))
+    assert 'href="../index.html"' in (pages / links[0]).read_text("utf-8")
+
+
+@pytest.mark.parametrize("format_", ["json", "pdf"])
+def test_a_folder_is_refused_where_one_file_is_written(folder, capfdbinary, format_) -> None:
+    """The sentence says which format can be a folder, before anything is read."""
+    status, out, err = check(folder, capfdbinary, "--output", f"{format_}={folder}/", log=HEADER + rows())
+
+    assert (status, out) == (2, b"")
+    assert "is a folder, which only html can be written to; name a file" in err
+
+
+def test_a_json_report_beside_a_folder_is_the_json_report_alone(folder, capfdbinary) -> None:
+    """What else is written changes no byte of a format."""
+    once = check(folder, capfdbinary, *register(folder), "--format", "json", log=HEADER + rows())[1]
+    again = check(folder, capfdbinary, *register(folder), "--format", "json", "--output", f"html={folder}/p/", log=HEADER + rows())[1]
+
+    def without_time(document):
+        return re.sub(r'"generated_at": "[^"]*"', "", document if isinstance(document, str) else document.decode())
+
+    assert without_time(once) == without_time(again)

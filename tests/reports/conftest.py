@@ -257,7 +257,7 @@ def since_report() -> Report:
 
 
 def _span(step: str, target: str, start: float | None, end: float | None, row: int, **changes: Any) -> Span:
-    return dataclasses.replace(Span(step, target, start, end, True, True, "monday.csv", "", row), **changes)
+    return dataclasses.replace(Span(step, target, start, end, "", 0, row), **changes)
 
 
 def _timelines() -> tuple[Timeline, ...]:
@@ -265,8 +265,8 @@ def _timelines() -> tuple[Timeline, ...]:
     spans = (
         _span("empty_tank", "tank", 0, 180, 10), _span("disconnect", "", 180, 300, 11),
         _span("flush", "line-1", 600, 1560, 13), _span("flush", "line-2", 1500, 2399, 12),
-        _span("flush", "line-4", 2500, 3000, 14, end_known=False), _span("sanitize", "nozzles", 700, 1000, 15),
-        _span("prime", "line-1", None, 3600, 16, start_known=False),
+        _span("flush", "line-4", 2500, 3000, 14, unknown="end"), _span("sanitize", "nozzles", 700, 1000, 15),
+        _span("prime", "line-1", None, 3600, 16, unknown="start"),
     )  # fmt: skip
     asked = (
         Asked("SYR-FLUSH", "flush", "line-1", Status.IN, "", 900, Quantity(960, "s")),
@@ -277,8 +277,8 @@ def _timelines() -> tuple[Timeline, ...]:
     )  # fmt: skip
     targets = ("line-1", "line-2", "line-3", "line-4", "line-5", "nozzles", "tank", "")
     bad = Timeline("TL-01", "TL-01-SYR-A", "C-0042", "2026-05-01T07:00:00-05:00", 3600, targets, ("line-5",),
-                   (("flush", 1),), spans, asked)  # fmt: skip
-    calm = Timeline("TL-02", "TL-02-SYR-A", "C-0017", "2026-03-27T06:00:00-05:00", 1500, ("line-1",), (), (),
+                   (("flush", 1),), (("monday.csv", ""),), spans, asked)  # fmt: skip
+    calm = Timeline("TL-02", "TL-02-SYR-A", "C-0017", "2026-03-27T06:00:00-05:00", 1500, ("line-1",), (), (), (("monday.csv", ""),),
                     (_span("flush", "line-1", 0, 900, 80),), asked[:1])  # fmt: skip
     return bad, calm
 

@@ -18,7 +18,7 @@ import click
 from validator import __version__
 from validator.cli.limits import EPILOG as LIMITS
 from validator.cli.limits import limit_option
-from validator.cli.output import draws, parse_outputs, write_report
+from validator.cli.output import drawn, parse_outputs, write_report
 from validator.cli.waiting import Waiting
 from validator.errors import WrongInput
 from validator.findings import NEW
@@ -112,7 +112,7 @@ def command(
         raise WrongInput(f"--fail-on {fail_on}: what is new is told by an earlier report; name one with --since")
     with Waiting("reading the records") as waiting:
         judged = judge_files(records, rules, register_path, as_of, decision or "", waiting, accept_path,
-                             mapping_path, since_path, budget, _bytes(memory), drawn=draws(shown, files))  # fmt: skip
+                             mapping_path, since_path, budget, _bytes(memory), drawn=drawn(shown, files))  # fmt: skip
         report = judged.report
         waiting.say("writing the report")
         if explain is not None:
@@ -151,7 +151,7 @@ def _reasoning(judged: Judged, finding_id: str, units: Units) -> str:
 
 def audit_files(
     records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
-    waiting: Waiting, *, drawn: bool = False,
+    waiting: Waiting, *, drawn: int = 0,
 ) -> Report:  # fmt: skip
     """The report on some files."""
     return judge_files(records, rules, register_path, as_of, decision, waiting, drawn=drawn).report
@@ -160,7 +160,7 @@ def audit_files(
 def judge_files(
     records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
     waiting: Waiting, accept_path: str | None = None, mapping_path: str | None = None, since_path: str | None = None,
-    budget: Budget | None = None, memory: int | None = None, *, drawn: bool = False,
+    budget: Budget | None = None, memory: int | None = None, *, drawn: int = 0,
 ) -> Judged:  # fmt: skip
     """Read, judge, report; the records are read in a process of their own while the packs are loaded here.
 

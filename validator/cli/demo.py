@@ -23,7 +23,7 @@ from validator.reports.measures import UNITS, Units
 def command(folder: str, shown: str, outputs: tuple[str, ...], units: Units) -> None:
     """Write an invented chain's register and six months of cleaning logs to a folder, and audit them."""
     from validator.cli.check import audit_files
-    from validator.cli.output import draws, parse_outputs, write_report
+    from validator.cli.output import drawn, parse_outputs, write_report
     from validator.demo import PACK, write_demo
     from validator.errors import WrongInput
     from validator.reports import RENDERERS
@@ -34,7 +34,7 @@ def command(folder: str, shown: str, outputs: tuple[str, ...], units: Units) -> 
     demo = write_demo(Path(folder))
     with Waiting("auditing the demo") as waiting:
         report = audit_files([str(p) for p in demo.logs], [PACK], str(demo.register), demo.as_of, "simple", waiting,
-                             drawn=draws(shown, files))  # fmt: skip
+                             drawn=drawn(shown, files))  # fmt: skip
     write_report(report, shown, files, units)
     logs = " ".join(str(p) for p in demo.logs)
     click.echo(f"The files are in {folder}. The same audit by hand:\n  cip-audit check {logs} "

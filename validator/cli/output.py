@@ -52,11 +52,14 @@ def parse_outputs(outputs: Sequence[str], formats: Sequence[str], inputs: Sequen
     return found
 
 
-def draws(shown: str, outputs: Sequence[Output]) -> bool:
-    """Whether any of the formats asked for shows pictures."""
+def drawn(shown: str, outputs: Sequence[Output]) -> int:
+    """How many cycles and machines the formats asked for draw at most."""
     from validator.reports import RENDERERS
+    from validator.reports.narrow import EVERYWHERE, USUAL
 
-    return any(RENDERERS[name].draws for name in (shown, *(output.format for output in outputs)))
+    if any(output.folder for output in outputs):
+        return EVERYWHERE
+    return USUAL if any(RENDERERS[n].draws for n in (shown, *(output.format for output in outputs))) else 0
 
 
 def _writable(path: Path) -> None:
@@ -75,22 +78,24 @@ def write_report(
 ) -> None:
     """The report in the format `shown` to standard output, and in each named format to its file, in the reader's units."""
     from validator.reports import RENDERERS
+    from validator.reports.narrow import USUAL, bounded
 
     if sys.stdout is None:
         raise WrongInput("standard output is closed, and the report has nowhere to go")
     if RENDERERS[shown].binary and sys.stdout.isatty():
         raise WrongInput(f"--format {shown}: is no text for a terminal; write it as --output {shown}=PATH")
+    usual = bounded(report, USUAL)
     for output in outputs:
         renderer = RENDERERS[output.format]
         if not output.folder:
-            write_file(output.path, renderer.render(report, units, group))
+            write_file(output.path, renderer.render(usual, units, group))
             continue
         for relative, document in renderer.render_folder(report, units, group):
             path = output.path / relative
             _make_folder(path.parent)
             write_file(path, document)
     on_screen = shown == "text" and sys.stdout.isatty()
-    document = _for_terminal(report, units, group) if on_screen else RENDERERS[shown].render(report, units, group)
+    document = _for_terminal(usual, units, group) if on_screen else RENDERERS[shown].render(usual, units, group)
     sys.stdout.buffer.write(document)
     sys.stdout.buffer.flush()
 

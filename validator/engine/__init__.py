@@ -49,13 +49,13 @@ _NO_ROW = "no row about it could be read"
 
 def audit(
     intake: Intake, packs: Sequence[Pack], register: Register | None, as_of: AsOf, *, generated_at: str, tool: str,
-    decision: str = "", accepted: Deviations | None = None, before: Before | None = None, drawn: bool = False,
+    decision: str = "", accepted: Deviations | None = None, before: Before | None = None, drawn: int = 0,
 ) -> Report:  # fmt: skip
     """Judge every cycle and interval of the records by the packs and say how it stands.
 
     `accepted` are the deviations that somebody has accepted: findings that fit one are marked and count as observations.
     `before` is an earlier report: findings are new or persisting since, and repeated where they stood there before.
-    `drawn` asks for what a report draws beside its findings, which takes time that a text report need not.
+    `drawn` asks for what a report draws beside its findings, for at most so many cycles and machines; a text report needs none.
     """
     fleet = machines(register, recorded(intake.records), as_of)
     unread = any(f.status != "read" for f in intake.inputs)

@@ -57,7 +57,7 @@ class Judged:
 
 def judge(
     records: RecordSet, at: npt.NDArray[np.intp], fleet: Sequence[Machine], packs: Sequence[Pack], decision: str = "", *,
-    unread: bool = False, people: Presence | None = None, before: Before | None = None, drawn: bool = False,
+    unread: bool = False, people: Presence | None = None, before: Before | None = None, drawn: int = 0,
 ) -> Judged:  # fmt: skip
     """Judge the machines `at` some places of the fleet; the records are all rows about them, and about no other.
 
@@ -88,7 +88,7 @@ def judge(
         findings(applied, before), upcoming(applied), told,
         {mine[i].store_id for i in np.unique(steps.machine).tolist()} if steps is not None else set(),
         set(records.texts["store_id"].vocabulary), again, otherwise,
-        {} if before is None else before.look(applied), draw(applied, at, fleet) if drawn else None,
+        {} if before is None else before.look(applied), draw(applied, at, fleet, drawn) if drawn else None,
     )  # fmt: skip
 
 

@@ -57,7 +57,7 @@ def _together(a: Survey, b: Survey) -> Survey:
 
 def audit_pieces(
     pieces: Pieces, clocks: Clocks, zones: Zones, packs: Sequence[Pack], register: Register | None, as_of: AsOf, *,
-    decision: str = "", before: Before | None = None, drawn: bool = False,
+    decision: str = "", before: Before | None = None, drawn: int = 0,
     on_progress: Callable[[int, int], None] = lambda done, all_: None, **said: Any,
 ) -> Report:  # fmt: skip
     """The report that `engine.audit` gives of all rows at once; `said` is what it takes beside.

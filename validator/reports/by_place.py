@@ -11,7 +11,7 @@ from validator.reports.drawing import history, readings, timeline
 from validator.reports.finding import cycle_heading, finding_shown, subject
 from validator.reports.grouping import by_gravity, grouped
 from validator.reports.layout import CONTROLS, place_in_plan
-from validator.reports.standing import standing, store_shown
+from validator.reports.standing import store_shown
 from validator.reports.view import (
     CycleDrawn,
     IndexGroup,
@@ -156,14 +156,9 @@ def _store(
     identity: str, result: StoreResult | None, found: Sequence[Finding], report: Report, drawn: _Drawn
 ) -> StoreDrawn:
     of_machine = grouped(found, lambda finding: finding.equipment_id)
-    shown = {
-        m.equipment_id: standing(
-            name(m.equipment_id), ", ".join(p for p in (name(m.profile), words.count(m.cycles, "cycle")) if p), m.verdict,
-            m.next_due,
-        )
-        for m in (result.equipment if result else ())
-    }  # fmt: skip
-    whole = store_shown(result).whole if result else _unknown(name(identity) or NO_STORE)
+    told = store_shown(result) if result else None
+    shown = dict(zip((m.equipment_id for m in result.equipment), told.machines, strict=True)) if result and told else {}
+    whole = told.whole if told else _unknown(name(identity) or NO_STORE)
     machines = [*shown, *(equipment for equipment in of_machine if equipment not in shown)]
     return StoreDrawn(
         identity,

@@ -15,9 +15,10 @@ from markupsafe import Markup
 
 from validator.findings import Grade, Report
 from validator.reports import Grouping, by_place, layout, narrow
+from validator.reports.standing import in_a_line
 from validator.reports.view import Placed
 
-FINDINGS_SHOWN = 1_000
+FINDINGS_SHOWN = 500
 """A page with more is slow to open; the rest is counted on it, and the JSON report has them all."""
 
 FOLDED_ABOVE = 6
@@ -29,24 +30,9 @@ CYCLES_OPEN = 3
 COMPACT_ABOVE = 50
 """Stores above which the table has one line a store and none a machine."""
 
-_LIMITS = {"stores": 2_000, "lines": 200, "dues": 20, "gone": 200}
+_LIMITS = {"stores": 2_000, "months": 200, "lines": 200, "dues": 20, "gone": 200}
 _TEMPLATES = Path(__file__).resolve().parent / "templates"
 _WEIGHTS = {grade.value: len(Grade) - grade.rank for grade in Grade}
-_SECTIONS = (
-    ("first", "Do first"),
-    ("due", "Next due"),
-    ("audit", "This audit"),
-    ("months", "Stores by month"),
-    ("change", "Since the earlier report"),
-    ("stores", "How each stands"),
-    ("findings", "What was found"),
-    ("places", "Store by store"),
-    ("checked", "What was checked"),
-    ("defects", "Record defects"),
-    ("notices", "Notices"),
-    ("cautions", "Cautions"),
-    ("files", "How the files were read"),
-)
 LEGEND = (
     ("asked good", "a flush or contact, long enough"),
     ("asked out", "too short"),
@@ -98,7 +84,7 @@ def _render(
         "report.html.j2",
         view=view,
         placed=placed,
-        contents=[(part, title) for part, title in _SECTIONS if here[part]],
+        contents=[(part, title) for part, title in layout.SECTIONS.items() if here[part]],
         sections=here,
         shown=_ids(placed),
         on_page=on_page,
@@ -155,6 +141,8 @@ def environment() -> Environment:
     )
     made.globals.update(
         anchor=anchor,
+        between=layout.BETWEEN,
+        in_a_line=in_a_line,
         fold=FOLDED_ABOVE,
         cycles_open=CYCLES_OPEN,
         limits=_LIMITS,

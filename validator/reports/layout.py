@@ -48,6 +48,24 @@ NO_RULES = "No rule was held against these records."
 NO_FILES = "No file was read."
 NOTHING_FIRST = "Nothing needs doing first."
 
+BETWEEN = "Between the cleanings"
+SECTIONS = {
+    "first": "Do first",
+    "due": "Next due",
+    "audit": "This audit",
+    "months": "Stores by month",
+    "change": "Since the earlier report",
+    "stores": "How each stands",
+    "findings": "What was found",
+    "places": "Store by store",
+    "checked": "What was checked",
+    "defects": "Record defects",
+    "notices": "Notices",
+    "cautions": "Cautions",
+    "files": "How the files were read",
+}
+"""The parts of a page with their titles, in order."""
+
 PLACES_SHOWN = 5
 """Files named for one defect; the rest is counted."""
 

@@ -6,12 +6,50 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from validator.findings import NEW, PERSISTING, Change, Finding, Pictures, Report
+from validator.findings import NEW, PERSISTING, Change, Finding, Pictures, Report, Timeline
 from validator.reports.grouping import grouped
+
+USUAL = 500
+"""Cycles that a report draws, and machines: an archived report stays light, and a page has room for a hundred."""
+EVERYWHERE = 20_000
+"""The same for a folder with a page a store."""
+
+
+def bounded(report: Report, most: int) -> Report:
+    """The report with at most so many cycles and machines drawn: what an audit asked for no more gives."""
+    pictures = report.pictures
+    if pictures is None or max(len(pictures.timelines), len(pictures.histories), len(pictures.readings)) <= most:
+        return report
+    faulty = {(f.store_id, f.equipment_id) for f in report.findings}
+    fleet = [(s.store_id, m.equipment_id, m.cycles) for s in report.stores for m in s.equipment]
+    shown = {key[:2] for key in sorted(fleet, key=lambda key: (key[:2] not in faulty, key[2] == 0))[:most]}
+    timelines = _latest(pictures.timelines, most)
+    return replace(
+        report,
+        pictures=replace(
+            pictures,
+            timelines=timelines,
+            histories=tuple(h for h in pictures.histories if (h.store_id, h.equipment_id) in shown),
+            readings=tuple(r for r in pictures.readings if (r.store_id, r.equipment_id) in shown),
+            cycles_left_out=pictures.cycles_left_out + len(pictures.timelines) - len(timelines),
+            machines_left_out=max(0, len(fleet) - most),
+        ),
+    )
+
+
+def _latest(timelines: tuple[Timeline, ...], most: int) -> tuple[Timeline, ...]:
+    """At most so many: the latest of every machine first, then the one before of each, and so on."""
+    turns: list[tuple[int, int]] = []
+    for same in grouped(enumerate(timelines), lambda pair: (pair[1].store_id, pair[1].equipment_id)).values():
+        turns += [(turn, at) for turn, (at, _) in enumerate(reversed(same))]
+    return tuple(timelines[at] for at in sorted(at for _, at in sorted(turns)[:most]))
 
 
 def by_store(report: Report) -> Iterator[Report]:
-    """A report for every store in turn; findings that name no store, defects and what each rule judged are of none."""
+    """A report for every store in turn; findings that name no store, and what each rule judged, are of none.
+
+    Files and record defects are those that its rows come from, or all where none of its rows is shown.
+    """
     findings = grouped(report.findings, lambda finding: finding.store_id)
     actions = grouped(report.actions, lambda action: action.store_id)
     due = grouped(report.upcoming, lambda due: due.store_id)
@@ -22,11 +60,17 @@ def by_store(report: Report) -> Iterator[Report]:
     readings = grouped(pictures.readings, lambda series: series.store_id)
     for store in report.stores:
         own = store.store_id
+        files = {row.file for f in findings.get(own, ()) for row in f.evidence}
+        files |= {file for t in timelines.get(own, ()) for file, _ in t.sources}
+        inputs = tuple(file for file in report.inputs if file.file in files) or report.inputs
+        named = {file.file for file in inputs}
         drawn = Pictures(
             tuple(timelines.get(own, ())), tuple(histories.get(own, ())), tuple(readings.get(own, ())), (), 0, 0
         )
         yield replace(
             report,
+            inputs=inputs,
+            records=sum(file.rows_used for file in inputs),
             summary=store.verdict,
             stores=(store,),
             checked=(),
@@ -34,7 +78,7 @@ def by_store(report: Report) -> Iterator[Report]:
             actions=tuple(actions.get(own, ())),
             upcoming=tuple(due.get(own, ())),
             notices=tuple(notices.get(own, ())),
-            record_defects=(),
+            record_defects=tuple(defect for defect in report.record_defects if defect.file in named),
             change=report.change and _change(report.change, own, findings.get(own, ())),
             pictures=drawn if report.pictures else None,
         )

@@ -18,6 +18,7 @@ from validator.errors import WrongInput
 from validator.findings import Report
 from validator.reports import Grouping, by_place, layout, svg, words
 from validator.reports.drawing import Picture
+from validator.reports.standing import in_a_line
 from validator.reports.view import CycleDrawn, FindingShown, MachineDrawn, Overview, Placed, Standing, View
 from validator.reports.visible import name, sentence
 
@@ -29,10 +30,6 @@ IN_FOOT = 3
 """Files and packs named in the foot of every page; the list at the end has them all."""
 SIGN = "I have looked at this report and at the places it names."
 _TEMPLATE = Path(__file__).resolve().parent / "templates" / "report.typ"
-_WORDS = {
-    "first": "Do first", "due": "Next due", "audit": "This audit", "signature": "Signature", "months": "Stores by month",
-    "findings": "What was found", "places": "Store by store", "checked": "What was checked",
-}  # fmt: skip
 _HEADS = {
     "due": ("Machine", "Store", "When", "Day", "Rule"),
     "checked": ("Rule", "Grade", "IN", "OUT", "N/O", "N/A", "Share of OUT"),
@@ -56,7 +53,9 @@ def _set(data: str, made: str) -> bytes:
     try:
         import typst
     except ImportError:
-        raise WrongInput("the format pdf needs the package typst; install it with: pip install typst") from None
+        raise WrongInput(
+            "the format pdf needs the package typst; install it with: pip install cip-audit[pdf]"
+        ) from None
     asked: dict[str, Any] = {"format": "pdf", "sys_inputs": {"data": data}, "timestamp": _seconds(made)}
     try:
         written = typst.compile(_source(), pdf_standards=["ua-1"], **asked)
@@ -84,7 +83,7 @@ def _data(report: Report, view: View, placed: Placed) -> dict[str, Any]:
     stores = report.stores
     rest = len(view.due) - ROWS_SHOWN
     return {
-        "lang": "en", "paper": "a4", "page": "page {now} of {all}", "words": _WORDS, "heads": _HEADS,
+        "lang": "en", "paper": "a4", "page": "page {now} of {all}", "words": {**layout.SECTIONS, "signature": "Signature"}, "heads": _HEADS,
         "title": view.title, "headline": view.headline, "standing": view.standing,
         "first": [{"action": todo.action, "due": todo.due, "why": todo.why} for todo in view.first],
         "nothing_first": layout.NOTHING_FIRST, "safety": layout.SAFETY, "cautions": view.cautions,
@@ -136,17 +135,12 @@ def _months(overview: Overview) -> dict[str, Any]:
 
 
 def _about(standing: Standing) -> list[str]:
-    if not standing.result:
-        return []
-    reason = f": {standing.reason}" if standing.reason else "."
-    return [
-        f"{words.capital(standing.result)}{reason} Score {standing.score}; OUT: {standing.grades}. "
-        f"Next due: {standing.due}."
-    ]
+    said = in_a_line(standing)
+    return [said] if said else []
 
 
 def _machine(machine: MachineDrawn, told: bool) -> dict[str, Any]:
-    between = [_part("Between the cleanings", [], machine.between)] if machine.between else []
+    between = [_part(layout.BETWEEN, [], machine.between)] if machine.between else []
     return {
         "heading": " ".join(p for p in (machine.whole.subject, f"({machine.whole.about})" if machine.whole.about else "") if p),
         "about": _about(machine.whole) if told else [],
@@ -193,8 +187,9 @@ def _lists(report: Report, view: View) -> Iterator[tuple[str, list[str]]]:
     packs = [f"{sentence(p.title)}: {name(p.id)} {name(p.version)}, SHA-256 {name(p.sha256)}" for p in report.packs]
     sources = [f"{short}: {says}" if says else short for short, says in _sources(view)]
     for title, items in (
-        ("Record defects", defects), ("Notices", notices), ("Cautions", list(view.cautions)), ("Sources", sources),
-        ("Packs", packs), ("How the files were read", files),
+        (layout.SECTIONS["defects"], defects), (layout.SECTIONS["notices"], notices),
+        (layout.SECTIONS["cautions"], list(view.cautions)), ("Sources", sources), ("Packs", packs),
+        (layout.SECTIONS["files"], files),
     ):  # fmt: skip
         if items:
             more = len(items) - ROWS_SHOWN

@@ -39,5 +39,16 @@ def standing(subject: str, about: str, verdict: Verdict, due: Due | None) -> Sta
     )
 
 
+def in_a_line(standing: Standing) -> str:
+    """Result, score and next date as running text; blank where nothing is known but the name."""
+    if not standing.result:
+        return ""
+    reason = f": {standing.reason}" if standing.reason else "."
+    return (
+        f"{words.capital(standing.result)}{reason} Score {standing.score}; OUT: {standing.grades}. "
+        f"Next due: {standing.due}."
+    )
+
+
 def tally(counts: Counts) -> Tally:
     return f"{counts.in_:,}", f"{counts.out:,}", f"{counts.not_observed:,}", f"{counts.not_applicable:,}"

@@ -22,19 +22,18 @@ from validator.kinds.outcome import NOT_OBSERVED, OUT
 from validator.machines import Machine
 from validator.steps import Steps
 
-MOST_MACHINES = 2_000
-"""Machines whose histories and readings a report holds: more would make an archived report heavy."""
 Rank = tuple[bool, bool, int]
 """Machines with findings come first, then those with records, each in the fleet's own order."""
 
 
 @dataclass(frozen=True)
 class Drawn:
-    """What can be drawn of some machines, by their places in the fleet, and no more of it than of a whole fleet.
+    """What can be drawn of some machines, by their places in the fleet: at most so many cycles, and as many machines with the rest.
 
     `ranks` are the machines whose histories and readings are here; `cycles` counts all cycles, drawn or not.
     """
 
+    most: int
     ranks: tuple[Rank, ...]
     histories: dict[int, History]
     readings: dict[tuple[int, str], Readings]
@@ -43,7 +42,7 @@ class Drawn:
     cycles: int
 
 
-def draw(applied: Sequence[Applied], at: npt.NDArray[np.intp], fleet: Sequence[Machine]) -> Drawn:
+def draw(applied: Sequence[Applied], at: npt.NDArray[np.intp], fleet: Sequence[Machine], most: int) -> Drawn:
     """What can be drawn of the machines `at` some places of the fleet, which are those that the rules were applied to."""
     mine, places = [fleet[i] for i in at.tolist()], at.tolist()
     formed = _formed(applied)
@@ -54,11 +53,12 @@ def draw(applied: Sequence[Applied], at: npt.NDArray[np.intp], fleet: Sequence[M
     recorded = np.zeros(len(mine), dtype=bool)
     for steps, _ in formed:
         recorded[steps.machine] = True
-    ranked = np.lexsort((at, ~recorded, ~faulty))[:MOST_MACHINES]
+    ranked = np.lexsort((at, ~recorded, ~faulty))[:most]
     shown = np.zeros(len(mine), dtype=bool)
     shown[ranked] = True
-    drawn, cycles = timelines(formed, places, len(fleet))
+    drawn, cycles = timelines(formed, places, len(fleet), most)
     return Drawn(
+        most=most,
         ranks=tuple((not faulty[i], not recorded[i], places[i]) for i in ranked.tolist()),
         histories={places[i]: history for i, history in histories(formed, mine, shown)},
         readings={(places[i], agent): series for i, agent, series in readings(applied, mine, shown)},
@@ -70,14 +70,16 @@ def draw(applied: Sequence[Applied], at: npt.NDArray[np.intp], fleet: Sequence[M
 
 def together(drawn: Sequence[Drawn]) -> Drawn:
     """What is drawn of several parts of a fleet, as if they had been drawn at once."""
-    ranks = tuple(sorted(rank for d in drawn for rank in d.ranks)[:MOST_MACHINES])
+    most = drawn[0].most
+    ranks = tuple(sorted(rank for d in drawn for rank in d.ranks)[:most])
     shown = {at for _, _, at in ranks}
     return Drawn(
+        most=most,
         ranks=ranks,
         histories={at: history for d in drawn for at, history in d.histories.items() if at in shown},
         readings={key: series for d in drawn for key, series in d.readings.items() if key[0] in shown},
         months=summed(month for d in drawn for month in d.months),
-        timelines=dealt([d.timelines for d in drawn]),
+        timelines=dealt([d.timelines for d in drawn], most),
         cycles=sum(d.cycles for d in drawn),
     )
 
@@ -96,7 +98,7 @@ def pictures(drawn: Sequence[Drawn], fleet: int) -> Pictures | None:
         readings=tuple(series for _, series in sorted(whole.readings.items(), key=lambda one: one[0])),
         months=whole.months,
         cycles_left_out=whole.cycles - len(whole.timelines),
-        machines_left_out=max(0, fleet - MOST_MACHINES),
+        machines_left_out=max(0, fleet - whole.most),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
@@ -16,81 +17,71 @@ from validator.quantities import MICROSECONDS, whole_if_whole
 from validator.steps import FAR, Steps
 from validator.tables import NAT
 
-MOST_TIMELINES = 2_000
-"""Cycles that a report holds as timelines, fairly dealt out among the machines."""
 LATEST = 3
 """The latest cycles of each machine that are drawn though nothing was found in them; of a large fleet one."""
 LARGE_FLEET = 50
 """Machines above which only the latest cycle of each is drawn without a finding."""
 
 Ints = npt.NDArray[np.int64]
-Turn = tuple[int, int, int, int]
-"""When a cycle is dealt: its place among those of its machine, the machine's place, and which cycle it is there."""
+Turn = tuple[int, int]
+"""When a cycle is dealt: how many of its machine are later, and the machine's place in the fleet."""
 Place = tuple[int, int, str]
 """Where a cycle stands in the report: the place of its machine in the fleet, when it began, and its id."""
 Formed = Sequence[tuple[Steps, list[Applied]]]
 _STATUS = tuple(Status(word) for word in STATUS_WORDS)
 
 
-def timelines(formed: Formed, places: Sequence[int], fleet: int) -> tuple[dict[Turn, tuple[Place, Timeline]], int]:
-    """The cycles to be drawn of machines that stand at these places of a fleet of so many, and how many cycles there are."""
+def timelines(
+    formed: Formed, places: Sequence[int], fleet: int, most: int
+) -> tuple[dict[Turn, tuple[Place, Timeline]], int]:
+    """At most so many cycles to be drawn of machines that stand at these places of a fleet of so many, and how many there are.
+
+    Drawn are cycles with findings and the latest of each machine; where there are too many, the latest of every machine come
+    first, then the one before of each, and so on.
+    """
+    wanted: dict[Place, tuple[int, int]] = {}
     seen: set[Place] = set()
-    wanted: dict[Turn, tuple[Place, int, int]] = {}
-    taken: set[Place] = set()
-    latest = LATEST if fleet <= LARGE_FLEET else 1
     for group, (steps, applied) in enumerate(formed):
-        if not steps.cycles:
-            continue
         machine = [places[m] for m in steps.machine.tolist()]
-        keys = list(zip(machine, steps.began.tolist(), steps.cycle_ids, strict=True))
-        seen.update(keys)
-        fresh = np.array([key not in taken for key in keys])
-        for turn, cycle in _chosen(steps, applied, fresh, latest):
-            if keys[cycle] not in taken:
-                wanted[turn, machine[cycle], group, cycle] = keys[cycle], group, cycle
-                taken.add(keys[cycle])
+        of_group = list(zip(machine, steps.began.tolist(), steps.cycle_ids, strict=True))
+        for cycle in np.flatnonzero(_wanted(steps, applied, LATEST if fleet <= LARGE_FLEET else 1)).tolist():
+            if of_group[cycle] not in seen:
+                wanted.setdefault(of_group[cycle], (group, cycle))
+        seen.update(of_group)
+    turns: dict[Turn, Place] = {}
+    later: Counter[int] = Counter()
+    for place in sorted(wanted, reverse=True):
+        turns[later[place[0]], place[0]] = place
+        later[place[0]] += 1
+    chosen = {wanted[turns[turn]]: turn for turn in sorted(turns)[:most]}
     found: dict[Turn, tuple[Place, Timeline]] = {}
-    chosen = sorted(wanted)[:MOST_TIMELINES]
     for group, (steps, applied) in enumerate(formed):
-        mine = {wanted[turn][2]: turn for turn in chosen if wanted[turn][1] == group}
-        if mine:
-            cycles = np.array(sorted(mine), dtype=np.int64)
+        cycles = np.array(sorted(cycle for g, cycle in chosen if g == group), dtype=np.int64)
+        if len(cycles):
             for cycle, timeline in _drawn(applied[0].machines, steps, cycles, _asked(steps, applied, cycles)):
-                found[mine[cycle]] = wanted[mine[cycle]][0], timeline
+                turn = chosen[group, cycle]
+                found[turn] = turns[turn], timeline
     return found, len(seen)
 
 
-def dealt(parts: Sequence[Mapping[Turn, tuple[Place, Timeline]]]) -> dict[Turn, tuple[Place, Timeline]]:
-    """What is drawn of several parts of a fleet: every machine its own gravest and latest cycles, turn by turn."""
+def dealt(parts: Sequence[Mapping[Turn, tuple[Place, Timeline]]], most: int) -> dict[Turn, tuple[Place, Timeline]]:
+    """At most so many of what is drawn of several parts of a fleet, by their turns."""
     every = {turn: one for part in parts for turn, one in part.items()}
-    return {turn: every[turn] for turn in sorted(every)[:MOST_TIMELINES]}
+    return {turn: every[turn] for turn in sorted(every)[:most]}
 
 
-def _chosen(
-    steps: Steps, applied: Sequence[Applied], fresh: npt.NDArray[np.bool_], latest: int
-) -> Iterator[tuple[int, int]]:
-    """The cycles to be drawn, those with findings and the latest of each machine, after the turn at which they come."""
-    faulty = np.zeros(steps.cycles, dtype=bool)
+def _wanted(steps: Steps, applied: Sequence[Applied], latest: int) -> npt.NDArray[np.bool_]:
+    """The cycles with findings, and the latest of each machine."""
+    wanted = np.zeros(steps.cycles, dtype=bool)
     for a in applied:
         for o in a.outcomes:
-            found = ((o.status == OUT) | (o.status == NOT_OBSERVED)) & (o.cycle >= 0)
-            faulty[o.cycle[found]] = True
-    wanted = fresh & (faulty | (_rank(steps.machine, -steps.began, steps.cycle_ids) < latest))
-    cycles = np.flatnonzero(wanted)
-    turn = _rank(steps.machine[cycles], np.where(faulty[cycles], 0, 2**61) - steps.began[cycles] // 8,
-                 [steps.cycle_ids[c] for c in cycles.tolist()])  # fmt: skip
-    yield from zip(turn.tolist(), cycles.tolist(), strict=True)
-
-
-def _rank(machine: Ints, key: Ints, names: Sequence[str]) -> Ints:
-    """The place of each cycle among those of its machine, by a key; equal keys by name."""
-    by_name = np.empty(len(names), dtype=np.int64)
-    by_name[sorted(range(len(names)), key=names.__getitem__)] = np.arange(len(names))
-    order = np.lexsort((by_name, key, machine))
-    heads = np.flatnonzero(np.diff(machine[order], prepend=-1))
-    rank = np.empty(len(machine), dtype=np.int64)
-    rank[order] = np.arange(len(order)) - np.repeat(heads, np.diff(np.append(heads, len(order))))
-    return rank
+            wanted[o.cycle[((o.status == OUT) | (o.status == NOT_OBSERVED)) & (o.cycle >= 0)]] = True
+    order = sorted(range(steps.cycles), key=lambda c: (steps.machine[c], steps.began[c], steps.cycle_ids[c]))
+    machine = steps.machine[order]
+    # the last ones of every machine: those that another machine follows so many places on
+    ends = np.append(machine[latest:] != machine[:-latest], np.ones(min(latest, len(machine)), dtype=bool))
+    wanted[np.array(order, dtype=np.intp)[ends]] = True
+    return wanted
 
 
 def _asked(steps: Steps, applied: Sequence[Applied], chosen: Ints) -> dict[int, list[Asked]]:
@@ -122,7 +113,7 @@ def _drawn(
     for cycle in chosen.tolist():
         machine = machines[int(steps.machine[cycle])]
         rows = np.arange(int(steps.first[cycle]), int(steps.first[cycle + 1]), dtype=np.intp)
-        spans, seconds = _spans(steps, rows, int(steps.began[cycle]))
+        sources, spans, seconds = _spans(steps, rows, int(steps.began[cycle]))
         of_cycle = sorted(asked.get(cycle, ()), key=lambda x: (x.target, x.step, x.rule))
         recorded = {*(s.target for s in spans), *(a.target for a in of_cycle)}
         expected = tuple(dict.fromkeys((*(machine.lines or ()), *(machine.parts or ()))))
@@ -133,28 +124,36 @@ def _drawn(
         yield cycle, Timeline(
             machine.store_id, machine.equipment_id, steps.cycle_ids[cycle], local_start(steps, cycle), seconds,
             (*expected, *others, *(("",) if "" in recorded else ())), tuple(sorted(machine.out_of_use & set(expected))),
-            at_once, spans, tuple(of_cycle),
+            at_once, sources, spans, tuple(of_cycle),
         )  # fmt: skip
 
 
-def _spans(steps: Steps, rows: npt.NDArray[np.intp], began: int) -> tuple[tuple[Span, ...], float]:
+_UNKNOWN = ("", "start", "end", "both")
+
+
+def _spans(
+    steps: Steps, rows: npt.NDArray[np.intp], began: int
+) -> tuple[tuple[tuple[str, str], ...], tuple[Span, ...], float]:
     records = steps.records
     low, _, _, high = steps.bounds(rows)
-    known = [steps.start[rows] != NAT, steps.end[rows] != NAT]
+    unknown = (steps.start[rows] == NAT) + 2 * (steps.end[rows] == NAT)
     at = steps.row[rows]
-    words = records.texts["step"].vocabulary
-    found = []
-    for k, (start, end, row) in enumerate(zip(low.tolist(), high.tolist(), at.tolist(), strict=True)):
-        file, sheet = records.sources[int(records.source[row])]
-        found.append(Span(
-            words[int(steps.step[rows[k]])], steps.target_name(int(steps.target[rows[k]])), _since(start, began),
-            _since(end, began), bool(known[0][k]), bool(known[1][k]), file, sheet, int(records.rows[row]),
-        ))  # fmt: skip
+    sources = sorted(set(records.source[at].tolist()))
+    words = [*records.texts["step"].vocabulary, ""]
+    found = [
+        Span(words[step], steps.target_name(target), _since(start, began), _since(end, began), _UNKNOWN[lacks],
+             sources.index(source), row)
+        for step, target, start, end, lacks, source, row in zip(
+            steps.step[rows].tolist(), steps.target[rows].tolist(), low.tolist(), high.tolist(), unknown.tolist(),
+            records.source[at].tolist(), records.rows[at].tolist(), strict=True,
+        )
+    ]  # fmt: skip
     far = 10**15
     found.sort(key=lambda s: (s.start if s.start is not None else -far, s.end if s.end is not None else far, s.step,
-                              s.target, s.file, s.sheet, s.row))  # fmt: skip
+                              s.target, s.source, s.row))  # fmt: skip
     last = [int(t) for times in (steps.start[rows], steps.end[rows]) for t in times.tolist() if t != NAT]
-    return tuple(found), (_since(max(last), began) or 0) if last and began != NAT else 0
+    seconds = (_since(max(last), began) or 0) if last and began != NAT else 0
+    return tuple(records.sources[source] for source in sources), tuple(found), seconds
 
 
 def _since(at: int, began: int) -> float | None:

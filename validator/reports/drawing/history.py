@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
 
 from validator.findings import History, Run, Status
@@ -25,9 +25,9 @@ def draw(history: History) -> Picture | None:
     rules = list(dict.fromkeys(run.rule for run in history.runs)) or [""]
     height = _TOP + _LANE * len(rules) + 4
     shapes = [*_closed(history, scale, height), *scale.axis(height)]
+    shapes.append(Shape("line", "now", scale.at(history.until), 16, 0, height - 16))
     for n, rule in enumerate(rules):
         shapes += _lane(history, rule, scale, _TOP + n * _LANE)
-    shapes.append(Shape("line", "now", scale.at(history.until), 16, 0, height - 16))
     late = sum(_late(run) > 0 for run in history.runs)
     says = (
         f"{words.count(len(history.cleanings), 'cleaning')} from {scale.first} to {history.until}; "
@@ -104,10 +104,15 @@ def _lane(history: History, rule: str, scale: _Scale, y: float) -> Iterator[Shap
         if run.ended > run.due:
             yield Shape("bar", "late", scale.at(run.due), middle - 5, max(scale.length(run.due, run.ended), 0.5), 10)
         yield Shape("mark", "due", scale.at(run.due), middle)
-    counted = {day for run in runs for day in (run.begun, *(() if run.running else (run.ended,)))}
+    counted = _counted(runs)
     for cleaning in history.cleanings:
         look = look_of(cleaning.status) if cleaning.day in counted or not runs else "uncounted"
         yield Shape("mark", look, scale.at(cleaning.day), middle)
+
+
+def _counted(runs: Iterable[Run]) -> set[str]:
+    """The days of the cleanings that begin or end an interval."""
+    return {day for run in runs for day in (run.begun, *(() if run.running else (run.ended,)))}
 
 
 def _stands(run: Run) -> str:
@@ -127,7 +132,7 @@ def _row(run: Run) -> tuple[str, ...]:
 
 
 def _uncounted(history: History) -> tuple[tuple[str, ...], ...]:
-    counted = {day for run in history.runs for day in (run.begun, *(() if run.running else (run.ended,)))}
+    counted = _counted(history.runs)
     if not history.runs:
         return tuple(("-", "-", "-", c.day, "-") for c in history.cleanings)
     return tuple(

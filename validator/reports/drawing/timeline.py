@@ -66,7 +66,7 @@ class _Lane:
         yield Shape("text", f"said {look_of(self.worst)}", across(1), y + 14, text=self._said(), anchor="end")
         top = y + 20
         # what is only bounded lies behind what is known
-        for span in sorted(self.spans, key=lambda span: span.start_known and span.end_known):
+        for span in sorted(self.spans, key=lambda span: not span.unknown):
             yield _bar(span, self._look(span), top, reach)
         for a in self.asked:
             mine = self._of(a)
@@ -79,7 +79,7 @@ class _Lane:
                 yield Shape("line", "absent", across(0), top + _BAR / 2, wide(1))
 
     def _look(self, span: Span) -> str:
-        if not (span.start_known and span.end_known):
+        if span.unknown:
             return "bounded"
         asked = [a for a in self.asked if a.least_s and span.step in a.step.split(" or ")]
         return f"asked {look_of(asked[0].status)}" if asked else "other"
@@ -121,7 +121,7 @@ class _AtOnce:
 
     def __init__(self, step: str, most: int, spans: Sequence[Span]) -> None:
         self.step, self.most = step, most
-        known = [s for s in spans if s.step == step and s.start_known and s.end_known]
+        known = [s for s in spans if s.step == step and not s.unknown]
         turns = sorted([(s.start or 0.0, 1) for s in known] + [(s.end or 0.0, -1) for s in known])
         self.runs: list[tuple[float, float, int]] = []
         running, since = 0, 0.0
@@ -186,8 +186,8 @@ def _clock(timeline: Timeline, seconds: float) -> str:
 def _when(timeline: Timeline, span: Span) -> str:
     if span.start is None and span.end is None:
         return "at an unknown time"
-    start = "?" if span.start is None or not span.start_known else _clock(timeline, span.start)
-    end = "?" if span.end is None or not span.end_known else _clock(timeline, span.end)
+    start = "?" if span.start is None or span.unknown in ("start", "both") else _clock(timeline, span.start)
+    end = "?" if span.end is None or span.unknown in ("end", "both") else _clock(timeline, span.end)
     return f"{start} to {end}"
 
 
