@@ -19,7 +19,7 @@ FIXED = 160 * 2**20
 """What the program, its packs and what outlasts a piece take, whatever the rows."""
 PER_ROW = 700
 """What it takes to judge one row: its columns as they are read, sorted and judged."""
-PER_READER = 160 * 2**20
+PER_READER = 176 * 2**20
 """What a process takes that reads a file part by part."""
 PER_BYTE = {b"PAR1": 100, b"PK\x03\x04": 20}
 """What it takes to audit one byte of a file by how it begins: a packed one unfolds."""

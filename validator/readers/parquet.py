@@ -32,7 +32,8 @@ from validator.tables import (
     TimeColumn,
 )
 
-PART = 131_072
+PART = 32_768
+"""Rows of a part of a reading that is to take little memory."""
 _MAGIC = b"PAR1"
 _TO_MICROSECONDS = {"s": 1_000_000, "ms": 1_000, "us": 1}
 _PER_SECOND = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
