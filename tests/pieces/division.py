@@ -45,8 +45,9 @@ class Divided:
             if (d.index < 0 and piece == 0) or (d.index >= 0 and mine[d.index])
         ]  # fmt: skip
         cut: dict[str, Any] = {
-            name: {n: a[mine] for n, a in getattr(table, name).items()} for name in ("times", "absolute", "numbers")
+            name: {n: a[mine] for n, a in getattr(table, name).items()} for name in ("times", "absolute", "numbers", "entries")
         }
+        cut["origin"] = table.origin[mine] if table.origins else table.origin
         texts = {n: TextColumn(c.codes[mine], c.vocabulary) for n, c in table.texts.items()}
         if "cycle_id" in texts:  # names of cycles are many: each piece has its own alone
             codes, words = texts["cycle_id"].codes, texts["cycle_id"].vocabulary

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import csv
+import json
 import subprocess
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,10 +18,13 @@ import pytest
 import yaml
 
 from tests.benchmarks.fleet_log import write
+from tests.mapping.exports import EXPORTS, REGISTER, canonical, story
+from tests.mapping.strange_exports import deep_json
 from validator.demo import PACK, write_demo
 from validator.engine import audit
 from validator.engine.pieces import audit_pieces, survey_pieces
 from validator.machines import AsOf
+from validator.mapping.model import Chosen, load_mapping
 from validator.packs.loading import load_pack
 from validator.readers import csv_, parquet, start_reading
 from validator.readers.bounded import Reading
@@ -31,23 +36,26 @@ from validator.register import load_register
 from validator.reports.json_ import render
 from validator.tables import Budget
 
-SAID = {"generated_at": "2026-01-01T00:00:00Z", "tool": "cip-audit"}
+SAID: dict[str, Any] = {"generated_at": "2026-01-01T00:00:00Z", "tool": "cip-audit", "drawn": 20}
 
 
-def divided(paths: Sequence[str], division: Division, monkeypatch: pytest.MonkeyPatch) -> Reading:
+def divided(
+    paths: Sequence[str], division: Division, monkeypatch: pytest.MonkeyPatch, mapping: Chosen | None = None
+) -> Reading:
     monkeypatch.setattr("validator.readers.bounded.division", lambda *_: division)
-    return start_reading(paths, memory=1)
+    return start_reading(paths, mapping=mapping, memory=1)
 
 
 def reports(
-    paths: Sequence[Path], pack: str, register: Path, as_of: str, division: Division, monkeypatch: pytest.MonkeyPatch
-) -> tuple[bytes, bytes, int]:
+    paths: Sequence[Path], pack: str, register: Path, as_of: str, division: Division, monkeypatch: pytest.MonkeyPatch,
+    mapping: Chosen | None = None,
+) -> tuple[bytes, bytes, int]:  # fmt: skip
     """The report of files read at once, that of the same files in pieces, and how many pieces."""
     names = [str(p) for p in paths]
     packs, known, moment = [load_pack(pack)], load_register(register), AsOf.parse(as_of)
     zones = {s.store_id: s.timezone for s in known.stores}
-    whole = audit(assemble(start_reading(names).result(), zones), packs, known, moment, **SAID)
-    with divided(names, division, monkeypatch) as reading:
+    whole = audit(assemble(start_reading(names, mapping=mapping).result(), zones), packs, known, moment, **SAID)
+    with divided(names, division, monkeypatch, mapping) as reading:
         pieces = reading.pieces()
         clocks = survey_pieces(pieces, zones).clocks
         told = audit_pieces(pieces, clocks, zones, packs, known, moment, **SAID)
@@ -171,6 +179,39 @@ def test_a_mapping_is_applied_part_by_part(fleet: Path, tmp_path: Path, monkeypa
     assert np.concatenate([p.rows for p in parts]).tolist() == whole.rows.tolist()
     assert sum("set aside" in text for text in told["assumptions"]) == 2
     assert any("does not list" in text for text in told["notices"]) == (name == "one.csv")
+
+
+@pytest.mark.parametrize("name", [*EXPORTS, "deep_json"])
+def test_a_mapped_export_is_told_of_with_its_own_cells(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str) -> None:
+    """Wide logs, workbooks and nested objects: where each cell stands in the export survives being laid down."""
+    export = (EXPORTS.get(name) or deep_json)(story())
+    (tmp_path / export.name).write_bytes(export.data)
+    (tmp_path / "m.yaml").write_text(export.mapping, "utf-8")
+    (tmp_path / "register.yaml").write_text(REGISTER, "utf-8")
+    whole, told, pieces = reports(
+        [tmp_path / export.name], PACK, tmp_path / "register.yaml", "2026-07-01T12:00:00Z", Division(8, 1, 1), monkeypatch,
+        load_mapping(tmp_path / "m.yaml"),
+    )  # fmt: skip
+    assert told.decode() == whole.decode()
+    assert pieces > 1
+    assert any(any(e["cells"]) for f in json.loads(told)["findings"] for e in f["evidence"])
+
+
+def test_common_names_are_told_of_in_parts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A column under a common name, a time that is written otherwise and a word for a step: the same is said of parts."""
+    monkeypatch.setattr(csv_, "PART", 300)
+    data = canonical(story()).replace(b"started_at,ended_at", b"Started,Finished").replace(b",flush,", b",rinse,", 3)
+    lines = data.splitlines(keepends=True)
+    lines[-1] = lines[-1].replace(b"2026-", b"06/05/2026 ", 1)
+    (tmp_path / "log.csv").write_bytes(b"".join(lines))
+    (tmp_path / "register.yaml").write_text(REGISTER, "utf-8")
+    whole, told, pieces = reports(
+        [tmp_path / "log.csv"], PACK, tmp_path / "register.yaml", "2026-07-01T12:00:00Z", Division(8, 1, 1), monkeypatch
+    )
+    assert told.decode() == whole.decode()
+    assert pieces > 1
+    said = [n["message"] for n in json.loads(told)["notices"] if n["code"] == "file"]
+    assert [sign for sign in ("not written as this program reads", "steps are taken as") if any(sign in s for s in said)] != []
 
 
 EMPTY = "store_id,equipment_id,step,started_at\n"

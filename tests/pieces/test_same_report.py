@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from tests.oracle import logs
 from tests.oracle.product import pack_at
 from validator.engine import audit
+from validator.engine.change import Before
 from validator.engine.pieces import audit_pieces, survey_pieces
 from validator.machines import AsOf
 from validator.packs.loading import load_pack
@@ -44,16 +45,21 @@ def table(rows: Sequence[Row], name: str) -> FileRead:
 
 
 def both(
-    files: Sequence[FileRead | FileRefused], pack: Path, register: dict[str, Any] | None, as_of: str, count: int, salt: int
-) -> tuple[bytes, bytes]:
-    """The report of the whole, and that of the pieces."""
+    files: Sequence[FileRead | FileRefused], pack: Path, register: dict[str, Any] | None, as_of: str, count: int, salt: int,
+    *, drawn: int = 0, earlier: Sequence[FileRead | FileRefused] | None = None,
+) -> tuple[bytes, bytes]:  # fmt: skip
+    """The report of the whole, and that of the pieces; with so many pictures, and since the report of some `earlier` files."""
     packs, known = [load_pack(str(pack))], Register.model_validate(register) if register else None
     zones = {s.store_id: s.timezone for s in known.stores} if known else {}
     moment = AsOf.parse(as_of)
-    whole = audit(assemble(files, zones), packs, known, moment, **SAID)
+    before = None
+    if earlier is not None:
+        before = Before(audit(assemble(earlier, zones), packs, known, moment, **SAID), "earlier.json", "0" * 64)
+    whole = audit(assemble(files, zones), packs, known, moment, drawn=drawn, before=before, **SAID)
     pieces = Divided(files, count, salt)
     clocks = survey_pieces(pieces, zones).clocks
-    return render(whole), render(audit_pieces(pieces, clocks, zones, packs, known, moment, **SAID))
+    told = audit_pieces(pieces, clocks, zones, packs, known, moment, drawn=drawn, before=before, **SAID)
+    return render(whole), render(told)
 
 
 def spoiled(rows: list[Row], r: Random) -> list[list[Row]]:
@@ -74,13 +80,18 @@ def spoiled(rows: list[Row], r: Random) -> list[list[Row]]:
 @settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.sampled_from(sorted(logs.FAMILIES)), st.integers(0, 2000), st.sampled_from([1, 2, 3, 7]))
 def test_pieces_give_the_report_of_the_whole(tmp_path: Path, family: str, seed: int, count: int) -> None:
-    """Whatever the log, however many pieces: findings, notices, defects, counts and their order are the same."""
+    """Whatever the log, however many pieces: findings, notices, defects, counts and their order are the same, and so is what
+    is drawn, with little room for it or much, and what has changed since a report on some of the files.
+    """
     case, r = logs.case(family, seed), Random(seed)
     exports = spoiled(case.rows, r)
     files: list[FileRead | FileRefused] = [table(rows, f"{n}.csv") for n, rows in enumerate(exports)]
     if seed % 7 == 0:
         files.append(FileRefused("lost.csv", "", "not_readable", "cannot be read"))
-    whole, pieces = both(files, pack_at(tmp_path, case.pack), case.register, case.as_of, count, seed % 5)
+    whole, pieces = both(
+        files, pack_at(tmp_path, case.pack), case.register, case.as_of, count, seed % 5, drawn=(0, 1, 3, 500)[seed % 4],
+        earlier=files[: seed % 3] if seed % 2 else None,
+    )  # fmt: skip
     assert pieces.decode() == whole.decode()
 
 
@@ -138,3 +149,49 @@ def test_a_person_at_two_stores_is_found_across_pieces(tmp_path: Path, end: str)
     found = [f for f in json.loads(whole)["findings"] if f["rule"] == "PEOPLE"]
     assert [(f["equipment_id"], [e["row"] for e in f["evidence"]]) for f in found] == [("A", [2, 3]), ("B", [2, 3])]
     assert {f["status"] for f in found} == {"out" if end else "not_observed"}
+
+
+@pytest.mark.parametrize("most", [1, 4, 500])
+def test_what_is_drawn_is_bounded_over_all_pieces(tmp_path: Path, most: int) -> None:
+    """The latest cycle of every machine comes first, then the one before, and what is left out is counted once."""
+    machines = [(f"S-{n % 2}", name) for n, name in enumerate("ABCDE")]
+    rows = [row(name, day, store_id=store, ended_at=f"2026-05-{day:02d}T20:05:00Z")
+            for store, name in machines for day in (4, 11, 18)]  # fmt: skip
+    whole, pieces = both([table(rows, "a.csv")], pack_at(tmp_path, FLUSHES), None, "2026-06-01", 7, 0, drawn=most)
+    assert pieces.decode() == whole.decode()
+    drawn = json.loads(pieces)["pictures"]
+    shown = [(t["store_id"], t["equipment_id"], t["cycle_id"]) for t in drawn["timelines"]]
+    last = [(store, name, "c18") for store, name in sorted(machines)]
+    if most == 500:
+        assert len(shown) == 15
+    else:
+        assert shown == last[:most]
+    assert drawn["cycles_left_out"] == 15 - len(shown)
+    assert (len(drawn["histories"]), drawn["machines_left_out"]) == (min(most, 5), max(0, 5 - most))
+
+
+def test_what_has_changed_is_asked_of_the_piece_that_knows(tmp_path: Path) -> None:
+    """One machine's fault persists, one was put right, one stands in no row any more; each lies in a piece of its own."""
+    short = {"ended_at": "2026-05-04T20:05:00Z"}
+    earlier = [table([row("A", 4, **short), row("B", 4, **short), row("C", 4, **short)], "a.csv")]
+    files = [table([row("A", 4, **short), row("B", 4)], "a.csv")]
+    parts = apart(("S-1", "A"), ("S-1", "B"), ("S-1", "C"))
+    whole, pieces = both(files, pack_at(tmp_path, FLUSHES), None, "2026-06-01", *parts, earlier=earlier)
+    assert pieces.decode() == whole.decode()
+    change = json.loads(pieces)["change"]
+    assert (change["new"], change["persisting"]) == (0, 1)
+    assert [[gone["equipment_id"] for gone in change[name]] for name in ("resolved", "not_judged")] == [["B"], ["C"]]
+
+
+def test_a_person_at_two_stores_is_shown_with_the_cells_of_the_file(tmp_path: Path) -> None:
+    """The row in the other piece is told with the export's own columns, and with what stands in a cell that cannot be read."""
+    rows = [row("A", 4, performed_by="Ada"), row("B", 4, store_id="S-2", performed_by="Ada", ended_at="later on")]
+    renamed = [{"Finished" if n == "ended_at" else n: v for n, v in r.items()} for r in rows]
+    whole, pieces = both([table(renamed, "a.csv")], pack_at(tmp_path, FLUSHES), None, "2026-06-01",
+                         *apart(("S-1", "A"), ("S-2", "B")))  # fmt: skip
+    assert pieces.decode() == whole.decode()
+    found = [f for f in json.loads(pieces)["findings"] if f["rule"] == "PEOPLE"]
+    assert {f["equipment_id"] for f in found} == {"A", "B"}
+    for finding in found:
+        assert [e["cells"] for e in finding["evidence"]] == [["", "", "", "Finished"]] * 2
+        assert [e["values"][-1] for e in finding["evidence"]] == ["2026-05-04T20:15:00+00:00", "later on"]
