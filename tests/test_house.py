@@ -27,7 +27,7 @@ LAYERS = [
     {"timing", "documents"},
     {"register", "deviations", "mapping"},
     {"records", "frame", "machines"},
-    {"steps"},
+    {"steps", "presence"},
     {"versions"},
     {"cycles"},
     {"kinds"},
