@@ -28,7 +28,7 @@ LAYERS = [
     {"timing", "documents"},
     {"register", "deviations", "mapping"},
     {"records", "frame", "machines"},
-    {"steps"},
+    {"steps", "presence"},
     {"versions"},
     {"cycles"},
     {"kinds"},

@@ -109,11 +109,11 @@ def _cycle_codes(
         wall[mine] = machines[at].clock.to_wall(wall[mine])
     names = np.datetime_as_string(wall.view("datetime64[us]"), unit="s")
     position = {name: code for code, name in enumerate(vocabulary)}
-    own = set(coded.vocabulary)
+    own = len(vocabulary)
     of_run = []
-    for name in names.tolist():
-        if name in own:
-            name += " (by time)"  # an id of the file's own reads the same
+    for name, at in zip(names.tolist(), owner.tolist(), strict=True):
+        if position.get(name, own) < own and (codes[machine == at] == position[name]).any():
+            name += " (by time)"  # an id of the machine's own reads the same
         if name not in position:
             position[name] = len(vocabulary)
             vocabulary.append(name)
@@ -123,13 +123,18 @@ def _cycle_codes(
 
 
 def _dense(machine: Ints, cycle: Codes, procedures: Codes) -> tuple[Ints, Index]:
-    """A number for each cycle, in order of machine, and the position of one row of each."""
+    """A number for each cycle, by machine and then by its first row, and the position of that row."""
     if not len(machine):
         return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.intp)
     width, kinds = int(cycle.max()) + 2, int(procedures.max()) + 2
     key = (machine * width + cycle) * kinds + procedures + 1
     heads = np.flatnonzero(np.diff(key, prepend=-1))
     _, at, inverse = np.unique(key[heads], return_index=True, return_inverse=True)
+    # not by the code of its id, which hangs on what other machines call their cycles
+    order = np.lexsort((at, machine[heads[at]]))
+    place = np.empty(len(at), dtype=np.int64)
+    place[order] = np.arange(len(at))
+    at, inverse = at[order], place[inverse]
     return np.repeat(inverse, np.diff(np.append(heads, len(key)))), heads[at]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import product
@@ -26,7 +26,7 @@ from validator.tables import (
     TextColumn,
     join_texts,
 )
-from validator.timing.zones import clock
+from validator.timing.zones import Clock, clock
 from validator.units import agree
 
 if TYPE_CHECKING:
@@ -77,6 +77,14 @@ class RecordSet:
         return len(self.rows)
 
     @cached_property
+    def reach(self) -> Micros:
+        """The latest time in each source; `NAT` where there is none."""
+        latest = np.full(len(self.sources), NAT)
+        for times in self.times.values():
+            np.maximum.at(latest, self.source, times)
+        return latest
+
+    @cached_property
     def torn(self) -> Mask:
         """Rows whose own times contradict each other."""
         contradict: Mask = self.own_times >= BACKWARD
@@ -111,6 +119,37 @@ class RecordSet:
             return bool(self.numbers[column][row] == self.numbers[column][row])
         return column in self.texts and bool(self.texts[column].codes[row] >= 0)
 
+    def cells(self, row: int, columns: Sequence[str]) -> tuple[str, ...]:
+        """Where each column of a row stands in its file; nothing where the columns bear their canonical names."""
+        if not self.origins:
+            return ()
+        entries = [int(numbers[row]) for numbers in self.entries.values()]
+        return self.cells_of(int(self.origin[row]), int(self.rows[row]), entries, columns)
+
+    def cells_of(self, origin: int, number: int, entries: Sequence[int], columns: Sequence[str]) -> tuple[str, ...]:
+        """As `cells`, of a row that need not be among these, by its origin, its number and its entries.
+
+        A cell is told by the column's own name, in a workbook with its address, in nested JSON with the numbers of the
+        entries on the way.
+        """
+        if origin < 0:
+            return ()
+        named = (self.origins[origin].get(name, ()) for name in columns)
+        said = tuple(
+            " and ".join(f"{at}{number} {name}" if at else self._numbered(name, entries) for name, at in of)
+            for of in named
+        )
+        return said if any(said) else ()
+
+    def _numbered(self, path: str, entries: Sequence[int]) -> str:
+        """`steps[].from` as `steps[3].from`."""
+        folded = path.casefold()
+        # the innermost list first, so that places stay
+        for before, number in reversed([*zip(self.entries, entries, strict=True)]):
+            if number and folded.startswith(before):
+                path = f"{path[: len(before) - 1]}{number}{path[len(before) - 1 :]}"
+        return path
+
     def frame(self) -> pd.DataFrame:
         """The table as a pandas frame that holds to `validator.frame.CANONICAL`, for further work outside."""
         from validator.frame import from_records
@@ -128,22 +167,85 @@ class Intake:
     notices: tuple[Notice, ...]
 
 
-def assemble(files: Sequence[FileRead | FileRefused], zones: Mapping[str, str | None]) -> Intake:
-    """Join the files into one table, local times read by each store's zone (None or unlisted: UTC, and said so)."""
-    ordered = sorted(files, key=lambda f: (f.name, f.sha256))
-    tables = [(f, t) for f in ordered if isinstance(f, FileRead) for t in f.tables]
+@dataclass(frozen=True)
+class Clocks:
+    """Which columns of time are known to the second, in the whole of the files; the others are known to the minute.
+
+    `written` speaks of the starts and ends that stand in the files, `known` of every column with what follows from durations.
+    """
+
+    written: frozenset[str]
+    known: frozenset[str]
+
+    def __or__(self, other: Clocks) -> Clocks:
+        return Clocks(self.written | other.written, self.known | other.known)
+
+    @property
+    def slack(self) -> int:
+        """By how much a row's own times must differ to contradict each other, in microseconds."""
+        return _SECOND if self.written >= {"started_at", "ended_at"} else _MINUTE
+
+    def resolution(self) -> dict[str, int]:
+        """Of each column, in microseconds."""
+        return {name: _SECOND if name in self.known else _MINUTE for name in TIMES}
+
+
+@dataclass(frozen=True)
+class Survey:
+    """What must be known of all rows before any is judged: their clocks, how many can be placed, the procedures they name."""
+
+    clocks: Clocks
+    rows: int
+    procedures: frozenset[str]
+
+
+Files = Sequence[FileRead | FileRefused]
+
+
+def survey(files: Files, zones: Mapping[str, str | None]) -> Survey:
+    """Look over some of the rows of some files."""
+    columns, _, _, kept = _placed(_tables(files), zones)
+    named = frozenset(columns.texts["procedure"].vocabulary)
+    return Survey(_clocks(columns, _filled_in(columns)), int(kept.sum()), named)
+
+
+def assemble(files: Files, zones: Mapping[str, str | None], clocks: Clocks | None = None) -> Intake:
+    """Join the files into one table, local times read by each store's zone (None or unlisted: UTC, and said so).
+
+    `clocks` are those of all rows, where these are only some of them.
+    """
+    tables = _tables(files)
+    columns, defects, notices, kept = _placed(tables, zones)
+    filled = _filled_in(columns)
+    clocks = clocks or _clocks(columns, filled)
+    _check_times(columns, defects, kept, filled, clocks)
+    _check_temperatures(columns, defects, kept)
+    _weigh_twice(columns, clocks.slack)
+    records = columns.records(kept, [(f.name, t.sheet) for f, t in tables])
+    told = [
+        Notice("file", f"{f.name}: {text}") for f in _in_order(files) if isinstance(f, FileRead) for text in f.notices
+    ]
+    return Intake(records, _inputs(_in_order(files), tables, defects), tuple(defects.all()), (*told, *notices))
+
+
+def _in_order(files: Files) -> Files:
+    return sorted(files, key=lambda f: (f.name, f.sha256))
+
+
+def _tables(files: Files) -> list[tuple[FileRead, ParsedTable]]:
+    return [(f, t) for f in _in_order(files) if isinstance(f, FileRead) for t in f.tables]
+
+
+def _placed(
+    tables: list[tuple[FileRead, ParsedTable]], zones: Mapping[str, str | None]
+) -> tuple[_Columns, _Defects, list[Notice], Mask]:
+    """The tables as one, with instants for times; what was wrong with them, and the rows that belong to a machine."""
     columns = _Columns([t for _, t in tables])
     defects = _Defects([(f.name, t.sheet) for f, t in tables], columns)
     for index, (_, table) in enumerate(tables):
         defects.from_reader(index, table)
     notices = _resolve_local_times(columns, defects, zones)
-    kept = _keep_placeable(columns, defects)
-    _check_times(columns, defects, kept)
-    _check_temperatures(columns, defects, kept)
-    _weigh_twice(columns)
-    records = columns.records(kept, [(f.name, t.sheet) for f, t in tables])
-    told = [Notice("file", f"{f.name}: {text}") for f in ordered if isinstance(f, FileRead) for text in f.notices]
-    return Intake(records, _inputs(ordered, tables, defects), tuple(defects.all()), (*told, *notices))
+    return columns, defects, notices, _keep_placeable(columns, defects)
 
 
 class _Columns:
@@ -227,10 +329,18 @@ def _texts(name: str, tables: Sequence[ParsedTable], sizes: list[int]) -> TextCo
     return parts[0] if len(parts) == 1 and parts[0] is not None else join_texts(parts, sizes)
 
 
-def _resolution(times: Micros) -> int:
+def _to_the_second(times: Micros) -> bool:
     """A column whose times all fall on whole minutes is known to the minute, else to the second."""
     known = times[times != NAT] if (times == NAT).any() else times
-    return _SECOND if (known % _MINUTE).any() else _MINUTE
+    return bool((known % _MINUTE).any())
+
+
+def _clocks(columns: _Columns, filled: tuple[Micros, Micros]) -> Clocks:
+    times = {**columns.times, "started_at": filled[0], "ended_at": filled[1]}
+    return Clocks(
+        frozenset(n for n in ("started_at", "ended_at") if _to_the_second(columns.times[n])),
+        frozenset(n for n in TIMES if _to_the_second(times[n])),
+    )
 
 
 class _Defects:
@@ -332,31 +442,50 @@ def _keep_placeable(columns: _Columns, defects: _Defects) -> Mask:
     return kept
 
 
-def _check_times(columns: _Columns, defects: _Defects, kept: Mask) -> None:
-    """Fill a missing end or start from the duration; a row whose times contradict each other keeps neither."""
+def _lengths(columns: _Columns) -> tuple[Mask, Micros] | None:
+    """Which rows give a duration, and the durations in microseconds; None where no file has any."""
+    duration = columns.numbers.get("duration_s")
+    if duration is None:
+        return None
+    timed = ~np.isnan(duration)
+    return timed, np.rint(np.where(timed, duration, 0) * _SECOND).astype(np.int64)
+
+
+def _filled_in(columns: _Columns) -> tuple[Micros, Micros]:
+    """Starts and ends, a missing one filled in from the duration."""
+    start, end = columns.times["started_at"], columns.times["ended_at"]
+    lengths = _lengths(columns)
+    if lengths is None:
+        return start, end
+    timed, length = lengths
+    later = np.where(timed & (end == NAT) & (start != NAT), start + length, end)
+    return np.where(timed & (start == NAT) & (end != NAT), end - length, start), later
+
+
+def _check_times(
+    columns: _Columns, defects: _Defects, kept: Mask, filled: tuple[Micros, Micros], clocks: Clocks
+) -> None:
+    """Take what was filled in; a row whose times contradict each other keeps neither."""
     start, end = columns.times["started_at"], columns.times["ended_at"]
     backward = (end < start) & (end != NAT) & kept
     own = np.where((start != NAT) & (end != NAT), AGREES, UNSTATED).astype(np.int8)
     own[backward] = BACKWARD
     if backward.any():
         defects.add(np.flatnonzero(backward), "ended_at", "end_before_start", "ended_at is before started_at")
-    duration = columns.numbers.get("duration_s")
-    if duration is not None:
-        timed = ~np.isnan(duration)
-        length = np.rint(np.where(timed, duration, 0) * _SECOND).astype(np.int64)
+    lengths = _lengths(columns)
+    if lengths is not None:
+        timed, length = lengths
         both = timed & (start != NAT) & (end != NAT)
-        slack = max(_resolution(start), _resolution(end))
-        apart = both & ~backward & (np.abs((end - start) - length) >= slack) & kept
+        apart = both & ~backward & (np.abs((end - start) - length) >= clocks.slack) & kept
         if apart.any():
             defects.add(np.flatnonzero(apart), "duration_s", "duration_disagrees",
                         "duration_s is not the time between started_at and ended_at")  # fmt: skip
             own[apart] = DISAGREES
-        columns.times["ended_at"] = end = np.where(timed & (end == NAT) & (start != NAT), start + length, end)
-        columns.times["started_at"] = start = np.where(timed & (start == NAT) & (end != NAT), end - length, start)
+        columns.times["started_at"], columns.times["ended_at"] = start, end = filled
         for name in ("started_at", "ended_at"):
             columns.given[name] = columns.given[name] | (columns.times[name] != NAT)
     columns.own_times = own
-    columns.resolution = {name: _resolution(columns.times[name]) for name in TIMES}
+    columns.resolution = clocks.resolution()
     torn = own >= BACKWARD
     if torn.any():
         columns.stated = {row: ((int(start[row]), int(end[row])),) for row in np.flatnonzero(torn).tolist()}
@@ -377,11 +506,15 @@ def _check_temperatures(columns: _Columns, defects: _Defects, kept: Mask) -> Non
             columns.numbers[name][apart] = np.nan
 
 
-def _weigh_twice(columns: _Columns) -> None:
+def either(pairs: Iterable[Pair], side: int, clock: Clock) -> str:
+    """The starts (`side` 0) or ends (1) that a row can mean, or that stand in it, by a clock."""
+    return " or ".join(sorted({clock.moment(pair[side]) for pair in pairs if pair[side] != NAT}))
+
+
+def _weigh_twice(columns: _Columns, slack: int) -> None:
     """Of a row with an hour that happened twice: every pair of start and end that it can mean; one pair is known."""
     starts, ends = columns.twice["started_at"], columns.twice["ended_at"]
     durations = columns.numbers.get("duration_s")
-    slack = max(_resolution(columns.times["started_at"]), _resolution(columns.times["ended_at"]))
     for row in sorted({*starts, *ends}):
         start, end = int(columns.times["started_at"][row]), int(columns.times["ended_at"][row])
         seconds = float(durations[row]) if durations is not None else np.nan
@@ -420,9 +553,7 @@ def _with(values: Any, at: int, value: Any) -> Any:
     return changed
 
 
-def _inputs(
-    files: Sequence[FileRead | FileRefused], tables: list[tuple[FileRead, ParsedTable]], defects: _Defects
-) -> tuple[InputFile, ...]:
+def _inputs(files: Files, tables: list[tuple[FileRead, ParsedTable]], defects: _Defects) -> tuple[InputFile, ...]:
     lines = []
     for file in files:
         if isinstance(file, FileRefused):

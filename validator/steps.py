@@ -414,18 +414,17 @@ class Steps:
         if near >= 0 and near != row:
             what = self.target_name(self.target.item(near)) or "the machine"
             if start == NAT:
-                return f"{step} of {what} ran until {self.clock_time(near, 'end')}, and only one can run at once", [
-                    near
-                ]
-            return f"{step} of {what} ran from {self.clock_time(near, 'start')}, and only one can run at once", [near]
+                until = self.clock_time(near, self.end.item(near))
+                return f"{step} of {what} ran until {until}, and only one can run at once", [near]
+            since = self.clock_time(near, self.start.item(near))
+            return f"{step} of {what} ran from {since}, and only one can run at once", [near]
         if start == NAT:
             return "", []
         recorded = self.records.times["recorded_at"].item(self.row.item(row)) != NAT
         return "it ended before it was written down" if recorded else "it ended before this audit", []
 
-    def clock_time(self, row: int, side: str) -> str:
-        """A known time of a row by its store's clock, as `20:22:00`."""
-        at = (self.start if side == "start" else self.end).item(row)
+    def clock_time(self, row: int, at: int) -> str:
+        """A time by the clock of a row's store, as `20:22:00`."""
         return self.machines[self.machine.item(self.cycle.item(row))].clock.moment(at)[11:19]
 
 

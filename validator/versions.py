@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from validator.steps import Steps
-from validator.tables import NAT, TIMES
+from validator.tables import NAT
 
 Ints = npt.NDArray[np.int64]
 Index = npt.NDArray[np.intp]
@@ -24,11 +24,10 @@ def standing(steps: Steps) -> Steps:
         return steps
     source = steps.records.source[steps.row]
     gone: list[int] = []
-    reach: dict[int, int] = {}
     for first, last in _told_by_several(steps, source):
         rows = range(first, last)
         cycle = int(steps.cycle[first])
-        ages = {s: _age(steps, source, cycle, s, reach) for s in sorted({int(source[k]) for k in rows})}
+        ages = {s: _age(steps, source, cycle, s) for s in sorted({int(source[k]) for k in rows})}
         gone += [
             k for k in rows
             if any(ages[int(source[j])] > ages[int(source[k])] and _same_act(steps, j, k) for j in rows)
@@ -48,14 +47,11 @@ def _told_by_several(steps: Steps, source: npt.NDArray[np.int32]) -> list[tuple[
     return list(zip(heads[several].tolist(), ends[several].tolist(), strict=True))
 
 
-def _age(steps: Steps, source: npt.NDArray[np.int32], cycle: int, of: int, reach: dict[int, int]) -> tuple[int, int]:
+def _age(steps: Steps, source: npt.NDArray[np.int32], cycle: int, of: int) -> tuple[int, int]:
     """How late an export tells of a cycle: its latest `recorded_at` there, then the latest time in the whole export."""
     rows = np.arange(int(steps.first[cycle]), int(steps.first[cycle + 1]))
     recorded = steps.times("recorded_at", rows[source[rows] == of])
-    if of not in reach:
-        whole = steps.records.source == of
-        reach[of] = max(int(steps.records.times[name][whole].max(initial=NAT)) for name in TIMES)
-    return int(recorded.max(initial=NAT)), reach[of]
+    return int(recorded.max(initial=NAT)), int(steps.records.reach[of])
 
 
 def _same_act(steps: Steps, a: int, b: int) -> bool:

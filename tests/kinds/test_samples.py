@@ -189,4 +189,4 @@ def test_what_was_not_judged_is_told(tmp_path) -> None:
     told = {n.code: n.message for n in report(tmp_path, pack("over_allowed: 2, of: 5, targets: [plain]"), log).notices}
 
     assert "did you mean 'coliform'" in told["unknown_test"] or "of no test" in told["unknown_test"]
-    assert "1 of 1 sample of coliform name no target" in told["no_target"]
+    assert "1 sample of coliform names no target" in told["no_target"]

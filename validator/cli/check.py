@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import os
+import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -33,7 +35,7 @@ if TYPE_CHECKING:
     from validator.machines import AsOf
     from validator.mapping.model import Chosen
     from validator.packs.model import Pack
-    from validator.records import Intake
+    from validator.readers.spill import Pieces
     from validator.register import Register
 
 GRADES = ("critical", "major", "minor", "observation")
@@ -93,6 +95,8 @@ Examples:
     show_default=True,
     help="Findings by grade, or by their place in the HACCP plan: critical control points first.",
 )
+@click.option("--memory", metavar="SIZE", help="Audit in pieces what would take more memory than this, such as 2GiB; half of the "
+              "machine's, unless given.")  # fmt: skip
 @click.option(
     "--explain", metavar="FINDING", help="Show the whole reasoning of one finding, by its id, instead of the report."
 )
@@ -100,7 +104,8 @@ Examples:
 def command(
     records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, mapping_path: str | None,
     accept_path: str | None, as_of: str | None, decision: str | None, shown: str, outputs: tuple[str, ...],
-    units: Units, lang: str, since_path: str | None, fail_on: str, group: Grouping, explain: str | None,
+    units: Units, lang: str, since_path: str | None, fail_on: str, group: Grouping, memory: str | None,
+    explain: str | None,
     budget: Budget,
 ) -> int:  # fmt: skip
     """Audit RECORDS (CSV, XLSX, JSON, JSON Lines or Parquet; - is standard input) and say what is IN, OUT, N/O and N/A."""
@@ -112,7 +117,7 @@ def command(
         raise WrongInput(f"--fail-on {fail_on}: what is new is told by an earlier report; name one with --since")
     with Waiting("reading the records") as waiting:
         judged = judge_files(records, rules, register_path, as_of, decision or "", waiting, accept_path,
-                             mapping_path, since_path, budget, drawn=drawn(shown, files))  # fmt: skip
+                             mapping_path, since_path, budget, _bytes(memory), drawn=drawn(shown, files))  # fmt: skip
         report, language = judged.report, judged.language(lang)
         waiting.say("writing the report")
         if explain is not None:
@@ -159,33 +164,73 @@ def _reasoning(judged: Judged, finding_id: str, units: Units, language: Language
 def judge_files(
     records: Sequence[str], rules: Sequence[str], register_path: str | None, as_of: str | None, decision: str,
     waiting: Waiting, accept_path: str | None = None, mapping_path: str | None = None, since_path: str | None = None,
-    budget: Budget | None = None, *, drawn: int = 0,
+    budget: Budget | None = None, memory: int | None = None, *, drawn: int = 0,
 ) -> Judged:  # fmt: skip
-    """Read, judge, report; the records are read in a process of their own while the packs are loaded here."""
+    """Read, judge, report; the records are read in a process of their own while the packs are loaded here.
+
+    What would take more than `memory` bytes (None: half of what the machine has) is judged in pieces.
+    """
     from validator.readers import start_reading
+    from validator.readers.memory import at_hand
 
     mapping = _mapping(mapping_path)
-    reading = start_reading(records, budget, mapping)
-    try:
+    with start_reading(records, budget, mapping, memory=memory or at_hand()) as reading:
         moment, now = read_as_of(as_of)
         packs = load_packs(rules)
         register = _register(register_path)
-        accepted = _accepted(accept_path)
-        before = _before(since_path, moment)
+        said: dict[str, Any] = {
+            "generated_at": now, "tool": f"cip-audit {__version__}", "decision": decision, "drawn": drawn,
+            "accepted": _accepted(accept_path), "before": _before(since_path, moment),
+        }  # fmt: skip
+        zones = {s.store_id: s.timezone for s in register.stores} if register else {}
+        if reading.division is not None:
+            return _in_pieces(reading.pieces(waiting.progress), packs, register, zones, moment, said, waiting)
         read = reading.result(waiting.progress)
-    except BaseException:
-        reading.close()
-        raise
     from validator.engine import audit
     from validator.records import assemble
 
     waiting.say("judging the records")
-    intake = assemble(read, {s.store_id: s.timezone for s in register.stores} if register else {})
-    used = packs or _pack_of(intake)
-    tool = f"cip-audit {__version__}"
-    report = audit(intake, used, register, moment, generated_at=now, tool=tool, decision=decision,
-                   accepted=accepted, before=before, drawn=drawn)  # fmt: skip
+    intake = assemble(read, zones)
+    used = packs or _pack_of(intake.records.texts["procedure"].vocabulary, len(intake.records))
+    return Judged(audit(intake, used, register, moment, **said), used)
+
+
+def _in_pieces(
+    pieces: Pieces, packs: list[Pack], register: Register | None, zones: dict[str, str | None], moment: AsOf,
+    said: dict[str, Any], waiting: Waiting,
+) -> Judged:  # fmt: skip
+    """Judge piece by piece what is too large to be judged at once."""
+    from validator.engine.pieces import audit_pieces, survey_pieces
+
+    def after_piece(done: int, all_: int) -> None:
+        gc.collect()  # it is switched off, and what each piece leaves behind would add up
+        gc.freeze()  # findings stay to the end and need not be looked at again
+        waiting.progress(done, all_)
+
+    waiting.say("judging the records")
+    known = survey_pieces(pieces, zones)
+    used = packs or _pack_of(known.procedures, known.rows)
+    report = audit_pieces(pieces, known.clocks, zones, used, register, moment, on_progress=after_piece, **said)
     return Judged(report, used)
+
+
+_SIZE = re.compile(r"(\d+(?:\.\d+)?) ?([KMGT]?)(i?)B?", re.IGNORECASE)
+
+
+def _bytes(size: str | None) -> int | None:
+    """A size such as `512MiB`, `2G` or `1.5 GB` in bytes."""
+    if size is None:
+        return None
+    from validator.readers.memory import LEAST
+
+    found = _SIZE.fullmatch(size.strip())
+    if found is None:
+        raise WrongInput(f"--memory {size}: write it as a number with a unit, such as 512MiB or 2GiB")
+    base = 1024 if found[3] or not size.strip().upper().endswith("B") else 1000
+    size_in_bytes = int(float(found[1]) * base ** " KMGT".index(found[2].upper() or " "))
+    if size_in_bytes < LEAST:
+        raise WrongInput(f"--memory {size}: the least that an audit takes is {LEAST // 2**20} MiB")
+    return size_in_bytes
 
 
 def read_as_of(text: str | None) -> tuple[AsOf, str]:
@@ -291,7 +336,7 @@ def _before(path: str | None, as_of: AsOf) -> Before | None:
     return Before(report, path, hashlib.sha256(document).hexdigest())
 
 
-def _pack_of(intake: Intake) -> list[Pack]:
+def _pack_of(procedures: Collection[str], rows: int) -> list[Pack]:
     """Without --rules: the bundled packs whose procedure the records name.
 
     A pack above another for the same procedure is for a place or a company, which no record names: it is chosen by
@@ -299,15 +344,14 @@ def _pack_of(intake: Intake) -> list[Pack]:
     """
     from validator.packs.loading import bundled_packs, load_pack
 
-    named = set(intake.records.texts["procedure"].vocabulary)
     packs = [p for p in map(load_pack, bundled_packs()) if p.procedure]  # one for any procedure is asked for by name
-    procedures = {p.id: p.procedure for p in packs}
-    packs = [p for p in packs if p.procedure not in {procedures.get(beneath) for beneath in p.layers[:-1]}]
-    if not len(intake.records):
+    of_pack = {p.id: p.procedure for p in packs}
+    packs = [p for p in packs if p.procedure not in {of_pack.get(beneath) for beneath in p.layers[:-1]}]
+    if not rows:
         return packs  # there is nothing to choose by, and nothing to judge
-    fitting = [p for p in packs if p.procedure in named]
+    fitting = [p for p in packs if p.procedure in procedures]
     if not fitting:
-        told = f"name the procedure {', '.join(sorted(named))}" if named else "name no procedure"
+        told = f"name the procedure {', '.join(sorted(procedures))}" if procedures else "name no procedure"
         known = ", ".join(f"{p.id} (procedure {p.procedure})" for p in packs)
         raise WrongInput(f"the records {told}, which no bundled pack is for; choose one with --rules: {known}")
     return fitting

@@ -11,18 +11,16 @@ from dataclasses import replace
 from datetime import date
 
 import numpy as np
-import numpy.typing as npt
 
 from validator import grading
-from validator.cycles import form_cycles
 from validator.deviations import Deviations, accept
 from validator.engine import notices as tell
 from validator.engine.actions import actions
-from validator.engine.apply import Applied, apply
 from validator.engine.change import Before
-from validator.engine.due import upcoming
+from validator.engine.due import due_key
+from validator.engine.judging import Judged, Tallies, judge, recorded
 from validator.engine.pictures import pictures
-from validator.engine.stamp import citations, finding_id, findings, order_key
+from validator.engine.stamp import citations, finding_id, order_key
 from validator.findings import (
     REPORT_VERSION,
     Counts,
@@ -41,14 +39,12 @@ from validator.findings import (
 )
 from validator.kinds.outcome import IN, OUT
 from validator.machines import EPOCH, AsOf, Machine, machines
-from validator.packs.model import Grading, Pack
-from validator.records import Intake, RecordSet
+from validator.packs.model import Grading, Pack, Rule
+from validator.records import Intake
 from validator.register import Register
 from validator.statuses import EMPTY_EXPORT
-from validator.steps import Steps
 
 _NO_ROW = "no row about it could be read"
-Tallies = npt.NDArray[np.int64]
 
 
 def audit(
@@ -61,60 +57,74 @@ def audit(
     `before` is an earlier report: findings are new or persisting since, and repeated where they stood there before.
     `drawn` asks for what a report draws beside its findings, for at most so many cycles and machines; a text report needs none.
     """
-    records = intake.records
-    fleet = machines(register, _recorded(records), as_of)
-    applied: list[Applied] = []
-    told = [*intake.notices, *tell.about_records(records, packs), *tell.about_limits(fleet, packs)]
-    sorted_once: dict[str | None, Steps] = {}
+    fleet = machines(register, recorded(intake.records), as_of)
     unread = any(f.status != "read" for f in intake.inputs)
-    for pack in packs:
-        if pack.procedure not in sorted_once:
-            sorted_once[pack.procedure] = form_cycles(records, fleet, pack.procedure)
-        done, more = apply(pack, sorted_once[pack.procedure], fleet, decision or pack.decision, unread=unread)
-        applied.extend(done)
-        told.extend(more)
-    steps = applied[0].steps if applied else next(iter(sorted_once.values()), None)
-    told.extend(tell.about_machines(fleet, steps, register is not None))
-    told.extend(tell.about_layers(applied))
-    told.extend(tell.about_uncredited(applied))
-    told.extend(tell.about_samples(applied))
-    told.extend(tell.about_close(applied))
-    told.extend(tell.about_claims(applied))
-    told.extend(tell.about_contradictions(applied))
-    told.extend(tell.about_targets(applied))
-    found = [*findings(applied, before), *_empty_exports(intake)]
+    piece = judge(intake.records, np.arange(len(fleet)), fleet, packs, decision, unread=unread, before=before,
+                  drawn=drawn)  # fmt: skip
+    return compose([piece], fleet, intake, packs, register, as_of, generated_at=generated_at, tool=tool,
+                   decision=decision, accepted=accepted, before=before)  # fmt: skip
+
+
+def compose(
+    pieces: Sequence[Judged], fleet: Sequence[Machine], intake: Intake, packs: Sequence[Pack], register: Register | None,
+    as_of: AsOf, *, generated_at: str, tool: str, decision: str = "", accepted: Deviations | None = None,
+    before: Before | None = None,
+) -> Report:  # fmt: skip
+    """One report of what was judged piece by piece; each machine of the fleet is in exactly one piece.
+
+    `intake` holds what is told of the files as a whole; its own records are not looked at.
+    """
+    unread = any(f.status != "read" for f in intake.inputs)
+    records = sum(p.records for p in pieces)
+    found = [*(f for p in pieces for f in p.found), *_empty_exports(intake)]
+    found.sort(key=order_key)
+    told = [*intake.notices, *tell.in_words(_told(pieces, fleet, packs, register))]
     if accepted is not None:
         today = {m.store_id: date.fromordinal(EPOCH + m.today) for m in fleet}
         found, more = accept(found, accepted, today, date.fromisoformat(as_of.shown[:10]))
         told.extend(more)
         found.sort(key=order_key)
     found.sort(key=lambda f: (f.grade.rank, f.rule != EMPTY_EXPORT))
-    tally = _tally(applied, len(fleet))
-    told.extend(tell.about_rules(applied, {r: int(t[:, IN].sum() + t[:, OUT].sum()) for r, t in tally.items()}))
+    tally = _whole_tally(pieces, len(fleet))
+    told.extend(tell.about_rules({r: int(t[:, IN].sum() + t[:, OUT].sum()) for r, t in tally.items()}))
+    rules = {b.rule.id: (p, b.rule) for p in reversed(packs) for b in p.rules}
     ladder = packs[0].grading if packs else Grading()
-    scores = _Standings(ladder, applied, tally, found, len(fleet))
-    due = upcoming(applied)
+    weights = [rules[r][0].grading.weights[rules[r][1].grade] for r in tally]
+    scores = _Standings(ladder, weights, tally, found, len(fleet))
+    due = sorted((d for p in pieces for d in p.due), key=due_key)
     cautions = tuple(dict.fromkeys(c for p in packs for c in p.cautions))
     report = Report(
         report_version=REPORT_VERSION, tool=tool, generated_at=generated_at, as_of=as_of.shown, decision=decision or (packs[0].decision if packs else "simple"),
-        title=" and ".join(p.title for p in packs), inputs=_count_unused(intake, sorted_once.values()),
-        packs=tuple(PackUsed(p.id, p.version, p.title, p.sha256) for p in packs), summary=_summary(_with_empty(scores.all(), found), len(records), unread),
-        stores=_stores(fleet, scores, due, sorted_once, unread=unread or not len(records)), checked=_checked(applied, tally),
+        title=" and ".join(p.title for p in packs), inputs=_count_unused(intake, pieces),
+        packs=tuple(PackUsed(p.id, p.version, p.title, p.sha256) for p in packs), summary=_summary(_with_empty(scores.all(), found), records, unread),
+        stores=_stores(fleet, scores, due, pieces, unread=unread or not records), checked=_checked(rules, tally),
         findings=tuple(found), notices=tuple(dict.fromkeys(told)), record_defects=intake.defects,
-        upcoming=tuple(due), cautions=cautions, records=len(records),
-        actions=actions(found, packs, fleet, as_of, cautions),
-        pictures=pictures(applied, fleet, drawn) if drawn else None,
+        upcoming=tuple(due), cautions=cautions, records=records, actions=actions(found, packs, fleet, as_of, cautions),
+        pictures=pictures([p.drawn for p in pieces if p.drawn is not None], len(fleet)),
     )  # fmt: skip
-    return report if before is None else before.since(report, before.look(applied))
+    return report if before is None else before.since(report, {k: v for p in pieces for k, v in p.looked.items()})
 
 
-def _recorded(records: RecordSet) -> list[tuple[str, str]]:
-    """The machines that the records name."""
-    stores, equipment = records.texts["store_id"], records.texts["equipment_id"]
-    width = len(equipment.vocabulary) or 1
-    pairs = stores.codes.astype(np.int64) * width + equipment.codes
-    heads = pairs[np.flatnonzero(np.diff(pairs, prepend=-1))] if len(pairs) else pairs
-    return [(stores.vocabulary[p // width], equipment.vocabulary[p % width]) for p in np.unique(heads).tolist()]
+def _told(
+    pieces: Sequence[Judged], fleet: Sequence[Machine], packs: Sequence[Pack], register: Register | None
+) -> Iterable[tell.Told]:
+    """What the pieces tell, and what is told of the fleet and the packs as a whole."""
+    for piece in pieces:
+        yield from piece.told
+    yield from tell.about_limits(fleet, packs)
+    yield from tell.about_fleet(fleet, register is not None)
+    judged, named = set().union(*(p.judged for p in pieces)), set().union(*(p.named for p in pieces))
+    yield from tell.about_stores(fleet, judged, named)
+    yield from tell.about_layers(packs)
+
+
+def _whole_tally(pieces: Sequence[Judged], fleet: int) -> dict[str, Tallies]:
+    """The tallies of the pieces in one table for each rule, a line for each machine of the fleet."""
+    whole = {rule: np.zeros((fleet, 4), dtype=np.int64) for rule in (pieces[0].tally if pieces else ())}
+    for piece in pieces:
+        for rule, table in piece.tally.items():
+            whole[rule][piece.at] = table
+    return whole
 
 
 def _empty_exports(intake: Intake) -> list[Finding]:
@@ -147,27 +157,16 @@ def _with_empty(verdict: Verdict, found: Sequence[Finding]) -> Verdict:
     return replace(verdict, counts=counts) if empty else verdict
 
 
-def _tally(applied: Sequence[Applied], fleet: int) -> dict[str, Tallies]:
-    """By rule: the number of checks of each machine (rows) and status (columns)."""
-    tally: dict[str, Tallies] = {}
-    for a in applied:
-        table = tally.setdefault(a.rule.rule.id, np.zeros((fleet, 4), dtype=np.int64))
-        for o in a.outcomes:
-            table += np.bincount(o.machine * 4 + o.status, minlength=fleet * 4).reshape(fleet, 4)
-    return tally
-
-
 class _Standings:
     """Verdicts of machines, stores and the whole run from the same tallies."""
 
     def __init__(
-        self, ladder: Grading, applied: Sequence[Applied], tally: Mapping[str, Tallies], found: Sequence[Finding],
+        self, ladder: Grading, weights: Sequence[float], tally: Mapping[str, Tallies], found: Sequence[Finding],
         fleet: int,
     ) -> None:  # fmt: skip
         self.ladder = ladder
-        weights = {a.rule.rule.id: a.pack.grading.weights[a.rule.rule.grade] for a in applied}
         self.rules = tuple(tally)
-        self.weights = np.array([weights[r] for r in tally], dtype=np.float64)
+        self.weights = np.array(weights, dtype=np.float64)
         self.table = np.stack(list(tally.values())) if tally else np.zeros((0, fleet, 4), dtype=np.int64)
         self.grades: dict[tuple[str, str], tuple[dict[Grade, int], dict[Grade, int]]] = {}
         not_observed = Status.NOT_OBSERVED
@@ -211,7 +210,7 @@ def _stores(
     fleet: Sequence[Machine],
     scores: _Standings,
     due: Sequence[Due],
-    sorted_once: Mapping[str | None, Steps],
+    pieces: Sequence[Judged],
     *,
     unread: bool,
 ) -> tuple[StoreResult, ...]:
@@ -220,8 +219,8 @@ def _stores(
     for d in due:
         next_due.setdefault((d.store_id, d.equipment_id), d)
     cycles = np.zeros(len(fleet), dtype=np.int64)
-    for steps in [sorted_once[None]] if None in sorted_once else sorted_once.values():  # None has all there are
-        cycles += np.bincount(steps.machine, minlength=len(fleet))
+    for piece in pieces:
+        cycles[piece.at] = piece.cycles
     verdicts = scores.of(range(len(fleet)), [(m.store_id, m.equipment_id) for m in fleet])
     silent = (cycles == 0) & unread
     verdicts = [grading.withheld(v, _NO_ROW) if s else v for v, s in zip(verdicts, silent.tolist(), strict=True)]
@@ -242,34 +241,28 @@ def _stores(
     )
 
 
-def _checked(applied: Sequence[Applied], tally: Mapping[str, Tallies]) -> tuple[RuleChecked, ...]:
-    rules = {a.rule.rule.id: a for a in reversed(applied)}
+def _checked(rules: Mapping[str, tuple[Pack, Rule]], tally: Mapping[str, Tallies]) -> tuple[RuleChecked, ...]:
     found = []
     for rule_id in sorted(tally):
-        a, counts = rules[rule_id], Counts(*tally[rule_id].sum(axis=0).tolist())
+        (pack, rule), counts = rules[rule_id], Counts(*tally[rule_id].sum(axis=0).tolist())
         judged = counts.in_ + counts.out
         low, high = grading.wilson(counts.out, judged)
         found.append(RuleChecked(
-            rule_id, a.rule.rule.title, a.rule.rule.kind, a.rule.rule.grade, a.pack.id,
+            rule_id, rule.title, rule.kind, rule.grade, pack.id,
             "judged" if judged else "not exercised", counts, round(counts.out / judged, 4) if judged else None,
             None if low is None else round(low, 4), None if high is None else round(high, 4),
-            citations(a.pack, a.rule.rule), a.rule.rule.corrective_action or "",
+            citations(pack, rule), rule.corrective_action or "",
         ))  # fmt: skip
     return tuple(found)
 
 
-def _count_unused(intake: Intake, formed: Iterable[Steps]) -> tuple[InputFile, ...]:
+def _count_unused(intake: Intake, pieces: Sequence[Judged]) -> tuple[InputFile, ...]:
     """The files with the rows that were read and not used: told a second time, or otherwise by a later export."""
-    every = list(formed)
-    again, otherwise = (
-        np.unique(np.concatenate([np.empty(0, dtype=np.intp), *(getattr(s, name) for s in every)]))
-        for name in ("duplicates", "superseded")
-    )
-    if not len(again) and not len(otherwise):
+    again = sum((p.duplicates for p in pieces), Counter[str]())
+    otherwise = sum((p.superseded for p in pieces), Counter[str]())
+    if not again and not otherwise:
         return intake.inputs
-    names = [file for file, _ in intake.records.sources]
-    counts = [Counter(names[s] for s in intake.records.source[rows].tolist()) for rows in (again, otherwise)]
-    return tuple(replace(f, rows_duplicate=counts[0][f.file], rows_superseded=counts[1][f.file]) for f in intake.inputs)
+    return tuple(replace(f, rows_duplicate=again[f.file], rows_superseded=otherwise[f.file]) for f in intake.inputs)
 
 
-__all__ = ["audit"]
+__all__ = ["audit", "compose"]

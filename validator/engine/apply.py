@@ -18,6 +18,7 @@ from validator.kinds.outcome import IN, NOT_APPLICABLE, OUT, Outcomes, Scope
 from validator.machines import Machine
 from validator.packs.layering import origin, shown
 from validator.packs.model import BoundRule, Pack, Rule, documents_in
+from validator.presence import Presence
 from validator.steps import Steps
 from validator.tables import AGENTS, STEPS
 
@@ -38,28 +39,41 @@ class Applied:
     outcomes: list[Outcomes]
     limit_from: str
     """Which layer the limits come from: a pack, or the register."""
+    order: tuple[int, int, str] = (0, 0, "")
+    """Where it stands among the others: the pack's number, the rule's, and the register's own limits in words."""
+
+
+def in_order(pack: Pack) -> list[BoundRule]:
+    """The rules of a pack as they are applied, the intervals last: which cycles count can hang on the other rules."""
+    return sorted(pack.rules, key=lambda bound: bound.rule.kind == "interval")
 
 
 def apply(
-    pack: Pack, steps: Steps, machines: Sequence[Machine], decision: str = "simple", *, unread: bool = False
-) -> tuple[list[Applied], list[Notice]]:
-    """Every rule of a pack, the intervals last: which cycles count can hang on the other rules."""
+    pack: Pack, steps: Steps, machines: Sequence[Machine], decision: str = "simple", *, unread: bool = False, number: int = 0,
+    fleet: Sequence[Machine] = (), people: Presence | None = None,
+) -> tuple[list[Applied], list[Notice]]:  # fmt: skip
+    """Every rule of a pack, which is the `number`th of those used, and what must be told of the machines it meets.
+
+    `fleet` and `people` are those of the whole audit, where these machines are not all there are.
+    """
     own = [m.with_profile(pack.profiles) for m in machines]
     steps = replace(steps, machines=own)
     concerned, notices = _concerned(pack, steps, own)
     notices.extend(_without_profile(pack, own, concerned))
     families = _families(pack)
     rules = [(b.rule.kind, b.params) for b in pack.rules]
-    order = sorted(pack.rules, key=lambda bound: bound.rule.kind == "interval")
     done: list[Applied] = []
-    for bound in order:
+    for at, bound in enumerate(in_order(pack)):
         kind = kinds.load(bound.rule.kind)
-        for params, mask, limit_from in _by_limits(bound, kind, own, concerned & _of_profiles(bound.rule, own)):
+        for key, (params, mask, limit_from) in _by_limits(
+            bound, kind, own, concerned & _of_profiles(bound.rule, own)
+        ).items():
             scope = Scope(steps, own, mask, families=families, rules=rules, guarded=decision == "guarded", unread=unread,
-                          agents=AGENTS | pack.agents)  # fmt: skip
+                          agents=AGENTS | pack.agents, fleet=fleet or own, people=people)  # fmt: skip
             if bound.rule.kind == "interval":
                 scope = replace(scope, counting=_counting(params.counts, pack, steps, done))
-            done.append(Applied(bound, params, pack, steps, own, mask, kind.check(params, scope), limit_from))
+            done.append(Applied(bound, params, pack, steps, own, mask, kind.check(params, scope), limit_from,
+                                (number, at, key)))  # fmt: skip
     return done, notices
 
 
@@ -131,9 +145,9 @@ def _odd_register(pack: Pack, machine: Machine) -> Iterable[Notice]:
 
 def _by_limits(
     bound: BoundRule, kind: kinds.Kind, machines: Sequence[Machine], concerned: Mask
-) -> list[tuple[Any, Mask, str]]:
-    """The rule's parameters with the machines that they hold for and where they come from: the pack's own, and each set
-    a register gives.
+) -> dict[str, tuple[Any, Mask, str]]:
+    """The rule's parameters with the machines that they hold for and where they come from: the pack's own, then each set
+    a register gives, by what it says.
     """
     groups: dict[str, tuple[Any, list[int], str]] = {"": (bound.params, [], origin(bound))}
     for at in np.flatnonzero(concerned).tolist():
@@ -144,12 +158,12 @@ def _by_limits(
             own = f"register, this machine's own{why}; otherwise {origin(bound)}"
             groups[key] = (override(bound, kind, machines[at], limits), [], own)
         groups[key][1].append(at)
-    found = []
-    for key, (params, members, limit_from) in groups.items():
+    found = {}
+    for key, (params, members, limit_from) in sorted(groups.items(), key=lambda group: group[0]):
         mask = np.zeros(len(machines), dtype=bool)
         mask[members] = True
         if members or not key:
-            found.append((params, mask, limit_from))
+            found[key] = params, mask, limit_from
     return found
 
 

@@ -22,7 +22,12 @@ OVERDUE, SOON, LATER = "overdue", "due soon", "later"
 def upcoming(applied: Sequence[Applied]) -> list[Due]:
     """The next due date of every machine and interval rule, the earliest first."""
     found = [due for a in applied if a.rule.rule.kind == "interval" for o in a.outcomes for due in _dues(a, o)]
-    return sorted(found, key=lambda d: (d.due_on, d.store_id, d.equipment_id, d.rule))
+    return sorted(found, key=due_key)
+
+
+def due_key(due: Due) -> tuple[str, ...]:
+    """The earliest first, then by place and rule."""
+    return due.due_on, due.store_id, due.equipment_id, due.rule
 
 
 def _dues(a: Applied, outcomes: Outcomes) -> Iterable[Due]:

@@ -13,7 +13,7 @@ import numpy.typing as npt
 from validator.findings import Evidence
 from validator.language import Said
 from validator.quantities import plain_number
-from validator.records import RecordSet
+from validator.records import either
 from validator.steps import Steps
 from validator.tables import NAT, NUMBERS, TIMES
 
@@ -41,9 +41,14 @@ class Rows:
             fresh = np.array(sorted(every - known.keys()), dtype=np.intp)
             known.update(zip(fresh.tolist(), _in_words(self.steps, fresh, columns), strict=True))
 
-    def of(self, columns: Columns, rows: Sequence[int]) -> tuple[Evidence, ...]:
-        """The rows of one finding in order of file and number, each once; they were said before."""
+    def of(
+        self, columns: Columns, rows: Sequence[int], beside: tuple[tuple[int, int, Evidence], ...] = ()
+    ) -> tuple[Evidence, ...]:
+        """The rows of one finding in order of file and number, each once; they were said before, but those `beside`."""
         said = self._said[columns]
+        if beside:
+            told = [*(said[k] for k in set(rows)), *beside]
+            return tuple(seen for _, _, seen in sorted(told, key=lambda one: one[:2]))
         # several records can stand under one number: a wide row of a file holds many steps
         placed = sorted((*said[k][:2], k) for k in set(rows))
         return tuple(said[k][2] for _, _, k in placed[:MOST_ROWS])
@@ -74,32 +79,9 @@ def _in_words(steps: Steps, rows: Index, columns: Columns) -> list[tuple[int, in
         unread = records.unread.get(row)
         if unread is not None:
             said = tuple(value or unread.get(name, "") for name, value in zip(columns, said, strict=True))
-        cells = _cells(records, row, columns, number) if records.origins else ()
+        cells = records.cells(row, columns) if records.origins else ()
         found.append((source, number, Evidence(file, sheet, number, columns, said, cells)))
     return found
-
-
-def _cells(records: RecordSet, row: int, columns: Columns, number: int) -> tuple[str, ...]:
-    """Where each column of a row stands in its file: the column's own name, in a workbook with the cell, in nested JSON with
-    the numbers of the entries on the way.
-    """
-    if records.origin[row] < 0:
-        return ()
-    origin = records.origins[records.origin[row]]
-    named = (origin.get(name, ()) for name in columns)
-    said = tuple(
-        " and ".join(f"{at}{number} {name}" if at else _numbered(name, records, row) for name, at in of) for of in named
-    )
-    return said if any(said) else ()
-
-
-def _numbered(path: str, records: RecordSet, row: int) -> str:
-    """`steps[].from` as `steps[3].from`."""
-    folded = path.casefold()
-    for before, numbers in reversed(records.entries.items()):  # the innermost list first, so that places stay
-        if numbers[row] and folded.startswith(before):
-            path = f"{path[: len(before) - 1]}{numbers[row]}{path[len(before) - 1 :]}"
-    return path
 
 
 def _column(steps: Steps, rows: Index, at: Index, name: str) -> list[str]:
@@ -136,5 +118,5 @@ def _times(steps: Steps, rows: Index, at: Index, name: str) -> list[str]:
             meant = records.doubt.get(row, ()) or records.stated.get(row, ())
             if meant:
                 clock = steps.machines[int(machine[k])].clock
-                said[k] = " or ".join(sorted({clock.moment(pair[side]) for pair in meant if pair[side] != NAT}))
+                said[k] = either(meant, side, clock)
     return said

@@ -28,6 +28,8 @@ from validator.kinds.outcome import (
     Stricter,
 )
 from validator.kinds.rows import any_by
+from validator.presence import COLUMNS as PRESENCE
+from validator.presence import Presence, distinct, travellers
 from validator.steps import FAR, MOST_WAYS, Steps
 from validator.tables import NAT
 from validator.timing.intervals import most_at_once
@@ -164,9 +166,9 @@ def _one_peak(start: Sequence[int], end: Sequence[int], shift: int) -> int:
 def _people(params: Params, scope: Scope) -> Outcomes:
     own = scope.steps
     cycles = scope.cycle_in()
-    rows = _of_travellers(params, scope)
-    clashes = _clashes(scope, rows)
-    sure, maybe = _by_cycle(own, [c for c in clashes if c[2]]), _by_cycle(own, clashes)
+    people = _narrowed(Presence.of(own.records) if scope.people is None else scope.people, params, scope)
+    clashes = _clashes(people, scope.now)
+    sure, maybe = _by_cycle(own, people, [c for c in clashes if c[2]]), _by_cycle(own, people, clashes)
     named = any_by(own.cycle, own.column("performed_by") >= 0, own.cycles)
     out = np.isin(cycles, np.fromiter(sure, dtype=np.int64))
     open_ = np.isin(cycles, np.fromiter(maybe, dtype=np.int64)) & ~out
@@ -175,63 +177,58 @@ def _people(params: Params, scope: Scope) -> Outcomes:
     status[out], status[open_] = OUT, NOT_OBSERVED
 
     def show(i: int) -> Shown:
-        cycle = int(cycles[i])
-        mine, other = (sure if out[i] else maybe)[cycle]
-        records = own.records
-        facts = {"person": records.text("performed_by", mine), "store": records.text("store_id", mine),
-                 "other": records.text("store_id", other), "steps": records.text("performed_by", mine)}  # fmt: skip
-        shown = np.flatnonzero(np.isin(own.row, [mine, other])).tolist()
+        mine, other = (sure if out[i] else maybe)[int(cycles[i])]
+        person, store, there = (
+            people.word(own.records, name, codes[at])
+            for name, codes, at in (("performed_by", people.person, mine), ("store_id", people.store, mine),
+                                    ("store_id", people.store, other))
+        )  # fmt: skip
+        facts = {"person": person, "store": store, "other": there, "steps": person}
+        clock = next(m.clock for m in scope.fleet if m.store_id == there)
         seen = Quantity(2, "1") if out[i] else None
-        return Shown(seen, Required(None, 1, "1", "at one store at a time"), Quantity(1, "1") if out[i] else None, shown,
-                     ("performed_by", "store_id", "started_at", "ended_at"), facts)  # fmt: skip
+        return Shown(seen, Required(None, 1, "1", "at one store at a time"), Quantity(1, "1") if out[i] else None,
+                     np.flatnonzero(own.row == people.row[mine]).tolist(), PRESENCE, facts,
+                     beside=(people.evidence(other, own.records, clock),))  # fmt: skip
 
     return Outcomes(own.machine[cycles], cycles, Names((), np.full(len(cycles), -1)), status,
                     Reasons(_REASONS, reason.astype(np.int8)), show)  # fmt: skip
 
 
-def _by_cycle(steps: Steps, clashes: Sequence[tuple[int, int, bool]]) -> dict[int, tuple[int, int]]:
-    """For each cycle with a row that clashes: the first such row of the records, and the one it clashes with."""
+def _narrowed(people: Presence, params: Params, scope: Scope) -> Presence:
+    """The rows of the rule's steps, of people who are named on them at more than one store, one of which is judged here."""
+    if params.steps:
+        codes = [scope.steps.records.code("step", s) for s in params.steps]
+        people = people.pick(np.flatnonzero(np.isin(people.step, codes)))
+    wanted = travellers(distinct(np.stack([people.person, people.store], axis=1).astype(np.int64)))
+    wanted = np.intersect1d(wanted, people.person[people.row >= 0])
+    return people.pick(np.flatnonzero(np.isin(people.person, wanted)))
+
+
+def _by_cycle(steps: Steps, people: Presence, clashes: Sequence[tuple[int, int, bool]]) -> dict[int, tuple[int, int]]:
+    """For each cycle with a row that clashes: the first such row of the people, and the one it clashes with."""
     if not clashes:
         return {}
     cycle_of = dict(zip(steps.row.tolist(), steps.cycle.tolist(), strict=True))
     found: dict[int, tuple[int, int]] = {}
     for a, b, _ in clashes:
         for mine, other in ((a, b), (b, a)):
-            if mine in cycle_of:
-                found.setdefault(cycle_of[mine], (mine, other))
+            cycle = cycle_of.get(int(people.row[mine]))
+            if cycle is not None:
+                found.setdefault(cycle, (mine, other))
     return found
 
 
-def _of_travellers(params: Params, scope: Scope) -> Index:
-    """The record rows of people who are named at more than one store, by person."""
-    records = scope.steps.records
-    person, store = records.texts["performed_by"].codes, records.texts["store_id"].codes
-    use = person >= 0
-    if params.steps:
-        use &= np.isin(records.texts["step"].codes, [records.code("step", s) for s in params.steps])
-    pair = np.unique(np.stack([person[use], store[use]]), axis=1)
-    people, places = np.unique(pair[0], return_counts=True)
-    rows = np.flatnonzero(use & np.isin(person, people[places > 1]))
-    return rows[np.argsort(person[rows], kind="stable")]
-
-
-def _clashes(scope: Scope, rows: Index) -> list[tuple[int, int, bool]]:
+def _clashes(people: Presence, now: int) -> list[tuple[int, int, bool]]:
     """Pairs of rows of one person at different stores that overlap, or (False) can have overlapped."""
-    records = scope.steps.records
-    person, store = records.texts["performed_by"].codes, records.texts["store_id"].codes
-    start, end, recorded = records.started[rows], records.ended[rows], records.times["recorded_at"][rows]
-    now = max(m.as_of for m in scope.machines) if scope.machines else 0
+    start, end, recorded = people.start, people.end, people.recorded
     low = np.where(start == NAT, -FAR, start)
     high = np.where(end == NAT, np.maximum(np.where(recorded == NAT, now, recorded), np.maximum(low, 0)), end)
     known = (start != NAT) & (end != NAT)
-    lasting = ~known | (end > start)
-    order = np.flatnonzero(lasting)
-    order = order[np.lexsort((high[order], low[order], person[rows[order]]))]
+    order = people.in_order(low, high, np.flatnonzero(~known | (end > start)))
     found: list[tuple[int, int, bool]] = []
     open_: list[int] = []
     for k in order.tolist():
-        open_ = [j for j in open_ if person[rows[j]] == person[rows[k]] and high[j] > low[k]]
-        found.extend((int(rows[j]), int(rows[k]), bool(known[j] and known[k])) for j in open_
-                     if store[rows[j]] != store[rows[k]])  # fmt: skip
+        open_ = [j for j in open_ if people.person[j] == people.person[k] and high[j] > low[k]]
+        found.extend((j, k, bool(known[j] and known[k])) for j in open_ if people.store[j] != people.store[k])
         open_.append(k)
     return found

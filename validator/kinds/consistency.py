@@ -176,8 +176,9 @@ def _facts(steps: Steps, row: int, other: int, count: int) -> dict[str, str]:
     facts = {"what": _what(steps, row), "rest": f", and {count - 1} more" if count > 1 else ""}
     if other >= 0:
         facts |= {"other": _what(steps, other), "other_cycle": steps.cycle_ids[int(steps.cycle[other])]}
-        side = "end" if steps.end[other] != NAT else "start"
-        facts["until"] = steps.clock_time(other, side)
+        # an hour that the clock showed twice is known by its bounds alone
+        known = int(steps.last_known[other]), int(steps.completed[steps.cycle[other]])
+        facts["until"] = steps.clock_time(other, known[0] if known[0] != NAT else known[1])
     return facts
 
 

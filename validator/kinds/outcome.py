@@ -9,8 +9,9 @@ from typing import Any, Literal, overload
 import numpy as np
 import numpy.typing as npt
 
-from validator.findings import Quantity, Required
+from validator.findings import Evidence, Quantity, Required
 from validator.machines import Machine
+from validator.presence import Presence
 from validator.steps import Steps
 from validator.tables import AGENTS
 
@@ -29,6 +30,7 @@ class Shown:
     """The facts of one check for its finding: what was seen, what was asked, by how much it differs, which rows.
 
     `rows` are positions in the steps' own order. `facts` fill the sentence of the kind and reason.
+    `beside` are rows of other machines in words, each with its source and number.
     """
 
     observed: Quantity | None = None
@@ -37,6 +39,7 @@ class Shown:
     rows: Sequence[int] = ()
     columns: tuple[str, ...] = ()
     facts: Mapping[str, str] = field(default_factory=dict)
+    beside: tuple[tuple[int, int, Evidence], ...] = ()
 
 
 @dataclass
@@ -73,7 +76,8 @@ class Scope:
     `counting` (interval only) marks cycles that count. `families` are the steps that the pack's rules ask for on lines
     and on parts: they tell the two apart where no register does. `rules` are the pack's rules, as kind and parameters.
     `unread` says that some file could not be read, so that a machine without a row may only seem to have none; `agents`
-    are the words that the contract and the pack know. `guarded` asks for a verdict only where the whole range that the record allows lies on one side of the limit.
+    are the words that the contract and the pack know. `fleet` are all machines of the audit, where those judged here are only some of
+    them, and `people` the rows of people at several stores, with those of the others. `guarded` asks for a verdict only where the whole range that the record allows lies on one side of the limit.
     """
 
     steps: Steps
@@ -85,6 +89,13 @@ class Scope:
     guarded: bool = False
     unread: bool = False
     agents: frozenset[str] = AGENTS
+    fleet: Sequence[Machine] = ()
+    people: Presence | None = None
+
+    @property
+    def now(self) -> int:
+        """The latest moment of the audit by the clock of any store."""
+        return max((m.as_of for m in self.fleet), default=0)
 
     @property
     def slack(self) -> int:

@@ -9,7 +9,7 @@ from validator.mapping.apply import Fitted
 from validator.mapping.model import Column, Layout
 from validator.mapping.values import ORDERS
 from validator.quantities import plain_number
-from validator.tables import TIMES
+from validator.tables import CANONICAL, TIMES
 
 _LISTED = 8
 
@@ -50,11 +50,14 @@ def said(layout: Layout, fitted: Sequence[Fitted]) -> list[str]:
         told.append(f"values are translated for {', '.join(layout.values)}; upper and lower case are {case}")
     if layout.steps:
         rows = sum(one.rows - sum(one.set_aside.values()) for one in fitted)
-        told.append(f"{rows} rows of the file gave {sum(len(one.table.rows) for one in fitted)} steps")
+        told.append(f"{rows} rows of the file gave {sum(one.steps for one in fitted)} steps")
     aside: Counter[str] = Counter()
     for one in fitted:
         aside.update(one.set_aside)
-    told += [f"{count} row{'s' * (count > 1)} set aside, since {why}" for why, count in aside.items()]
+    told += [
+        f"{aside[why]} row{'s' * (aside[why] > 1)} set aside, since {why}"
+        for why in dict.fromkeys(rule.said for rule in layout.skip) if aside[why]
+    ]  # fmt: skip
     return told
 
 
@@ -65,9 +68,10 @@ def left_open(fitted: Sequence[Fitted]) -> list[str]:
         for name, words in one.unlisted.items():
             found.setdefault(name, {}).update(words)
     notices = []
-    for name, words in found.items():
-        more = f" and {len(words) - _LISTED} more" if len(words) > _LISTED else ""
-        shown = ", ".join(repr(w[:60]) for w in list(words)[:_LISTED])
+    for name in sorted(found, key=CANONICAL.index):
+        listed = sorted(found[name])
+        more = f" and {len(listed) - _LISTED} more" if len(listed) > _LISTED else ""
+        shown = ", ".join(repr(w[:60]) for w in listed[:_LISTED])
         notices.append(f"values of {name} that the mapping does not list, kept as they stand: {shown}{more}")
     return notices
 

@@ -44,8 +44,8 @@ _LISTED = 8
 class Fitted:
     """The canonical table, and how many rows were set aside by which reason, which values stood in no list.
 
-    `at` is for each row the position of the row of the file that it comes from, and `plan` the number of that of the layout's
-    plans by which it does.
+    `rows` counts those of the raw table, `steps` those that were made of them. `at` is for each of these the position of the
+    row of the file that it comes from, and `plan` the number of that of the layout's plans by which it does.
     """
 
     table: RawTable
@@ -54,6 +54,12 @@ class Fitted:
     rows: int = 0
     at: Index = field(default_factory=lambda: np.empty(0, dtype=np.intp))
     plan: npt.NDArray[np.int32] = field(default_factory=lambda: np.empty(0, dtype=np.int32))
+    steps: int = 0
+
+    def without_rows(self) -> Fitted:
+        """What must be told of it, without the rows themselves."""
+        table = RawTable(self.table.sheet, self.table.rows[:0], {})
+        return Fitted(table, self.set_aside, self.unlisted, self.rows, steps=self.steps)
 
 
 def apply(layout: Layout, raw: RawTable) -> Fitted:
@@ -92,6 +98,7 @@ class _Fitting:
         if not self.layout.steps:
             self.fitted.plan = np.zeros(len(at), dtype=np.int32)
         self.fitted.table = RawTable(self.raw.sheet, self.raw.rows[at], dict(columns), defects, self.raw.blank_rows)
+        self.fitted.steps = len(at)
         return self.fitted
 
     # --- rows ------------------------------------------------------------------------------------------------------

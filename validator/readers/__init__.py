@@ -37,9 +37,13 @@ def read_files(
 
 
 def start_reading(
-    paths: Sequence[str], budget: Budget | None = None, mapping: Chosen | None = None, look: bool = False
-) -> Reading:
-    """Begin to read in the background; the handle's `result()` waits and gives what `read_files` gives."""
+    paths: Sequence[str], budget: Budget | None = None, mapping: Chosen | None = None, look: bool = False, memory: int | None = None
+) -> Reading:  # fmt: skip
+    """Begin to read in the background; the handle's `result()` waits and gives what `read_files` gives.
+
+    With `memory`, files whose audit would take more bytes than that are divided: the handle's `division` says so, and its
+    `pieces()` waits and gives them piece by piece.
+    """
     from validator.readers.bounded import Reading
 
-    return Reading(paths, budget or Budget(), mapping, look)
+    return Reading(paths, budget or Budget(), mapping, look, memory)

@@ -12,7 +12,6 @@ import json
 import os
 import queue
 import signal
-import stat
 import subprocess
 import sys
 import tempfile
@@ -26,6 +25,8 @@ import validator
 from validator.budget import raised_by
 from validator.errors import Unreadable
 from validator.readers import transport
+from validator.readers.memory import division, size_of, unbounded
+from validator.readers.spill import Pieces, Spilled
 from validator.readers.worker import allowed_on_the_clock, allowed_seconds
 from validator.tables import Budget, FileRead, FileRefused
 
@@ -43,11 +44,12 @@ Outcome = FileRead | FileRefused
 class Reading:
     """Files being read in the background; `result` waits for them and gives them in the order named."""
 
-    def __init__(self, paths: Sequence[str], budget: Budget, mapping: Chosen | None = None, look: bool = False) -> None:
+    def __init__(
+        self, paths: Sequence[str], budget: Budget, mapping: Chosen | None = None, look: bool = False, memory: int | None = None
+    ) -> None:  # fmt: skip
         self._mapping = mapping
         self._look = look
         self._budget = budget
-        self._limits = asdict(budget)
         self._folder = tempfile.TemporaryDirectory(prefix="cip-audit-", ignore_cleanup_errors=True)
         self._names = list(paths)
         self._wanted: queue.SimpleQueue[int] = queue.SimpleQueue()
@@ -58,7 +60,13 @@ class Reading:
         self._children: list[_Child] = []
         atexit.register(self.close)
         early: dict[int, Outcome] = {}
+        if memory is not None:
+            self._budget = unbounded(budget)
         self._paths = [self._path(at, name, early) for at, name in enumerate(self._names)]
+        self.division = None if memory is None else division(self._paths, memory, budget)
+        if self.division is None:
+            self._budget = budget
+        self._limits = asdict(self._budget)
         for at in range(len(self._paths)):
             if at in early:
                 self._done.put((at, early[at]))
@@ -85,8 +93,23 @@ class Reading:
                 if on_progress is not None:
                     on_progress(len(found), len(self._names))
         finally:
-            self.close()
+            if self.division is None:
+                self.close()
         return [found[at] for at in range(len(self._names))]
+
+    def pieces(self, on_progress: Callable[[int, int], None] | None = None) -> Pieces:
+        """The files divided by machine, as `division` says; they are there until `close`."""
+        assert self.division is not None
+        read = self.result(on_progress)
+        files = [
+            f if isinstance(f, FileRefused) else Spilled(f, self._rows(at), f.told.pop("blocks"))
+            for at, f in enumerate(read)
+        ]
+        return Pieces(files, self.division.buckets, self.division.rows)
+
+    def _rows(self, at: int) -> Path:
+        """Where the rows of a file wait."""
+        return Path(self._folder.name) / f"rows-{at}"
 
     def close(self) -> None:
         """Stop reading and remove what was written; results already given stay valid."""
@@ -111,10 +134,11 @@ class Reading:
         return str(spooled)
 
     def _children_worth(self, files: int) -> int:
-        total = sum(_size(path) for path in self._paths)
+        total = sum(size_of(path) for path in self._paths)
         cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
         worth = 1 + total // _BYTES_WORTH_A_CHILD + files // _FILES_WORTH_A_CHILD
-        return min(MOST_CHILDREN, cores, files, worth)
+        room = MOST_CHILDREN if self.division is None else self.division.readers
+        return min(MOST_CHILDREN, cores, files, worth, room)
 
     def _serve(self, child: _Child) -> None:
         while not self._closed:
@@ -132,7 +156,7 @@ class Reading:
 
     def _read(self, child: _Child, at: int) -> Outcome:
         name, path = self._names[at], self._paths[at]
-        size = _size(path)
+        size = size_of(path)
         request: dict[str, object] = {"path": path, "name": name, "budget": self._limits}
         layouts = self._mapping.file.layouts(name) if self._mapping else ()
         if layouts and self._mapping is not None:
@@ -142,7 +166,11 @@ class Reading:
             ]
             request["mapping"] = self._mapping.said
         request["look"] = self._look
+        if self.division is not None:
+            request |= {"buckets": self.division.buckets, "rows": str(self._rows(at))}
         answer = child.ask(request, allowed_seconds(self._budget, size), allowed_on_the_clock(self._budget, size))
+        if self.division is not None and (isinstance(answer, Unreadable) or not answer["read"]):
+            self._rows(at).unlink(missing_ok=True)
         if isinstance(answer, Unreadable):
             return FileRefused(name, _sha256(path, self._budget), answer.code, answer.sentence)
         if not answer["read"]:
@@ -263,17 +291,9 @@ def _death(status: int, processor: int, seconds: float) -> Unreadable:
     return Unreadable("parser_crash", f"could not be read: its reader was stopped ({how})")
 
 
-def _size(path: str) -> int:
-    try:
-        status = Path(path).stat()
-    except (OSError, ValueError):
-        return 0
-    return status.st_size if stat.S_ISREG(status.st_mode) else 0
-
-
 def _sha256(path: str, budget: Budget) -> str:
     """The sum of a file whose reader died; empty where it cannot be read."""
-    if not 0 < _size(path) <= budget.file_bytes:
+    if not 0 < size_of(path) <= budget.file_bytes:
         return ""
     try:
         with Path(path).open("rb") as file:

@@ -101,19 +101,33 @@ def refusal(found: Found) -> str:
     return f"cannot be read by the names of its columns: {shown}{more}; {DRAFT} proposes a mapping in which you say what is meant"
 
 
-def hints(tables: Sequence[ParsedTable]) -> list[str]:
+class Hints:
     """What a mapping could mend in a file whose columns were read by common names: cells, and words for steps."""
-    notices = []
-    columns = {d.column for t in tables for d in t.defects if d.code in _UNREAD and d.index >= 0}
-    if columns:
-        shown = ", ".join(name for name in CANONICAL if name in columns)
-        notices.append(f"cells of {shown} are not written as this program reads them without being told how; {DRAFT} "
-                       "proposes a mapping that says it")  # fmt: skip
-    known = {fold(text): step for step, texts in aliases()["steps"].items() for text in texts}
-    used = {t.texts["step"].vocabulary[c] for t in tables for c in np.unique(t.texts["step"].codes).tolist() if c >= 0}
-    words = sorted(word for word in used - STEPS if fold(word) in known)
-    if words:
-        shown = ", ".join(f"{word!r} (perhaps {known[fold(word)]})" for word in words[:_LISTED])
-        more = f" and {len(words) - _LISTED} more" if len(words) > _LISTED else ""
-        notices.append(f"steps are taken as they are written: {shown}{more}; {DRAFT} proposes a mapping that translates them")  # fmt: skip
-    return notices
+
+    def __init__(self) -> None:
+        self._columns: set[str] = set()
+        self._words: set[str] = set()
+
+    def seen(self, table: ParsedTable) -> ParsedTable:
+        """Look at a table, or at one part of it, and hand it on."""
+        self._columns |= {d.column for d in table.defects if d.code in _UNREAD and d.index >= 0}
+        steps = table.texts["step"]
+        self._words |= {steps.vocabulary[c] for c in np.unique(steps.codes).tolist() if c >= 0}
+        return table
+
+    def told(self, assumptions: Sequence[str]) -> list[str]:
+        """What must be told, once all has been seen, of a file that was read with these assumptions."""
+        if not any(COMMON_NAMES in text for text in assumptions):
+            return []
+        notices = []
+        if self._columns:
+            shown = ", ".join(name for name in CANONICAL if name in self._columns)
+            notices.append(f"cells of {shown} are not written as this program reads them without being told how; {DRAFT} "
+                           "proposes a mapping that says it")  # fmt: skip
+        known = {fold(text): step for step, texts in aliases()["steps"].items() for text in texts}
+        words = sorted(word for word in self._words - STEPS if fold(word) in known)
+        if words:
+            shown = ", ".join(f"{word!r} (perhaps {known[fold(word)]})" for word in words[:_LISTED])
+            more = f" and {len(words) - _LISTED} more" if len(words) > _LISTED else ""
+            notices.append(f"steps are taken as they are written: {shown}{more}; {DRAFT} proposes a mapping that translates them")  # fmt: skip
+        return notices

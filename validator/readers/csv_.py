@@ -23,6 +23,8 @@ from validator.readers.physical import LINE_END, Bytes, line_end, open_bytes, re
 from validator.tables import Budget, RawTable
 
 BLOCK = 16 * 2**20
+PART = 8 * 2**20
+"""The block of a reading that is to take little memory."""
 PIECE = 2**20
 WORTH_FAST = 512 * 1024
 """Below this many bytes the line-by-line reading ends before the fast one's library is loaded."""
@@ -45,9 +47,22 @@ def read_bytes(
     layout = find_layout(data, start, budget, assumptions, names)
     if fast is None:
         fast = len(data) >= WORTH_FAST or "pyarrow.csv" in sys.modules
-    table = _Reading(data, layout, budget).all(fast)
-    table.headings = layout.header.headings
-    return [table], [*assumptions, *layout.header.assumptions], list(layout.header.notices)
+    return (
+        [_Reading(data, layout, budget).all(fast)],
+        [*assumptions, *layout.header.assumptions],
+        list(layout.header.notices),
+    )
+
+
+def parts(
+    path: Path, budget: Budget, names: Names = CANONICAL_NAMES
+) -> tuple[Iterator[RawTable], list[str], list[str]]:
+    """As `read`, the one table in parts of about `PART` bytes, of which only one is held at a time."""
+    assumptions: list[str] = []
+    data, start = decoded(open_bytes(path), assumptions, names.encoding)
+    layout = find_layout(data, start, budget, assumptions, names)
+    found = _Reading(data, layout, budget).parts()
+    return found, [*assumptions, *layout.header.assumptions], list(layout.header.notices)
 
 
 @dataclass
@@ -74,17 +89,40 @@ class _Reading:
         self.heads = {name.encode() for name in layout.folded}
         self.foreign = 0  # the line in which another table began, while its lines go by
         self.coming: tuple[tuple[int, int], Future[Any]] | None = None
+        self.whole = True
 
     def all(self, fast: bool) -> RawTable:
+        """The whole as one table."""
+        for _ in self._blocks(fast, BLOCK):
+            self._within_budget(self.table.size)
+        self._within_budget(self.table.size)
+        return self._taken()
+
+    def parts(self) -> Iterator[RawTable]:
+        """Block by block, at least one."""
+        rows, self.whole = 0, False
+        for _ in self._blocks(True, PART):
+            rows += self.table.size
+            self._within_budget(rows)
+            yield self._taken()
+            self.table = TableBuilder(self.layout.columns, self.budget)
+        yield self._taken()
+
+    def _taken(self) -> RawTable:
+        """What has been read since a table was begun."""
+        table = self.table.table()
+        table.headings = self.layout.header.headings
+        return table
+
+    def _blocks(self, fast: bool, length: int) -> Iterator[None]:
+        """Read one block of about so many bytes after the other into the table."""
         with ThreadPoolExecutor(max_workers=1) as pool:
             while self.at < self.size:
-                start, stop = self.at, self._block_end(self.at, BLOCK)
+                start, stop = self.at, self._block_end(self.at, length)
                 if not (fast and self._plain(stop, pool)):
                     self._piece_by_piece(stop, fast)
                 release(self.data, start, self.at)
-                self._within_budget()
-        self._within_budget()
-        return self.table.table()
+                yield
 
     def _piece_by_piece(self, stop: int, fast: bool) -> None:
         """A block that is not plain as a whole: the pieces of it that are, and the others line by line."""
@@ -99,8 +137,8 @@ class _Reading:
             return self.size
         return line_end(self.data, start + length)[1]
 
-    def _within_budget(self) -> None:
-        if self.table.size > self.budget.rows:
+    def _within_budget(self, rows: int) -> None:
+        if rows > self.budget.rows:
             raise Unreadable("too_many_rows", f"has more than {self.budget.rows} rows; {self.budget.says('rows')}")
 
     def _plain(self, stop: int, pool: ThreadPoolExecutor | None = None) -> bool:
@@ -116,11 +154,11 @@ class _Reading:
         else:
             found = split_block(self.data, start, stop, self.layout, self.budget)
         if pool is not None and stop < self.size:
-            span = stop, self._block_end(stop, BLOCK)
+            span = stop, self._block_end(stop, stop - start)
             self.coming = span, pool.submit(split_block, self.data, *span, self.layout, self.budget)
         if found is None:
             return False
-        ahead = found.num_rows * (self.size - stop) // max(stop - start, 1)
+        ahead = found.num_rows * (self.size - stop) // max(stop - start, 1) if self.whole else 0
         self.line += append(found, self.line, ahead, self.table)
         self.at = stop
         return True

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path, PurePath
 from types import ModuleType
 from typing import Any
@@ -12,7 +13,7 @@ import numpy as np
 from validator.errors import Unreadable
 from validator.mapping.account import left_open, said
 from validator.mapping.aliases import fold
-from validator.mapping.apply import apply
+from validator.mapping.apply import Fitted, apply
 from validator.mapping.model import FILE, SHEET, Layout
 from validator.readers.cells import as_text, parse
 from validator.readers.headers import NOT_NAMED
@@ -22,37 +23,71 @@ from validator.tables import Budget, IntArray, Origin, ParsedTable, RawTable, Te
 _HEAD = 4 * 2**20
 
 
+class Fit:
+    """One file and one layout that it is read by: its tables are fitted one by one, whole or in parts.
+
+    Sheets that a layout `before` takes are left to it; with `every`, columns that the layout leaves aside are read as well.
+    """
+
+    def __init__(self, layout: Layout, name: str, every: bool = False, before: Sequence[Layout] = ()) -> None:
+        self.layout = layout
+        self.names = Named(layout, every, before)
+        self.file = PurePath(name.replace("\\", "/")).name
+        self.fitted: list[Fitted] = []
+
+    def texts(self, raw: RawTable) -> RawTable:
+        """A raw table as text, with what the layout takes from the names of sheet and file."""
+        table = _texts(raw)
+        named = (SHEET, table.sheet), (FILE, self.file)
+        table.columns |= {n: _same(text, len(table.rows)) for n, text in named if n in self.layout.sources()}
+        return table
+
+    def parsed(self, texts: RawTable) -> ParsedTable:
+        """The canonical table of it; what was set aside is kept in mind."""
+        one = apply(self.layout, texts)
+        parsed = parse(one.table)
+        parsed.zone = self.layout.timezone or ""
+        parsed.origins, parsed.origin = _origins(self.layout, texts), one.plan
+        parsed.entries = {path: numbers[one.at] for path, numbers in _entries(texts, self.names).items()}
+        self.fitted.append(one.without_rows())
+        return parsed
+
+    def told(self, assumptions: Sequence[str], notices: Sequence[str]) -> tuple[list[str], list[str]]:
+        """The assumptions and notices of the file, once all of it has been fitted."""
+        return [*assumptions, *said(self.layout, self.fitted)], [*notices, *left_open(self.fitted)]
+
+    def set_aside(self) -> list[Any]:
+        """Of each table the number of its rows, and of those set aside by reason."""
+        return [[one.rows, one.set_aside] for one in self.fitted]
+
+
 def fit(
     reader: ModuleType, path: Path, request: dict[str, Any], budget: Budget
 ) -> tuple[list[ParsedTable], dict[str, Any]]:
     """The canonical tables of a file; where `look` is asked for, its raw ones after them."""
-    layouts = [Layout.model_validate(one) for one in request["layouts"]]
-    if not reader.__name__.endswith("xlsx"):
-        layouts = layouts[:1]  # sheets are those of a workbook
-    told: dict[str, Any] = {
-        "assumptions": [f"read by the mapping {request['mapping']}"],
-        "set_aside": [],
-        "layouts": [],
-    }
+    layouts = _layouts(reader, request)
+    told: dict[str, Any] = {"assumptions": [_by(request)], "set_aside": [], "layouts": []}
     tables: list[ParsedTable] = []
     raw: list[ParsedTable] = []
     notices: list[list[str]] = []
     for number, layout in enumerate(layouts):
-        names = Named(layout, bool(request.get("look")), layouts[:number])
+        fitting = Fit(layout, request["name"], bool(request.get("look")), layouts[:number])
         try:
-            one = _fit_one(reader, path, request, budget, names)
+            read, *of_file = reader.read(path, budget, fitting.names)
         except Unreadable:
             last = number + 1 == len(layouts)
-            if names.took or (last and not tables):
+            if fitting.names.took or (last and not tables):
                 raise
             continue  # a workbook without such sheets
-        found, texts, assumptions, left, aside = one
+        texts = [fitting.texts(table) for table in read]
+        found = [fitting.parsed(table) for table in texts]
+        assumptions, left = fitting.told(*of_file)
         which = ", ".join(repr(table.sheet) for table in found)
         told["assumptions"] += [f"{which}: {text}" for text in assumptions] if len(layouts) > 1 else assumptions
-        told["set_aside"] += aside
+        told["set_aside"] += fitting.set_aside()
         told["layouts"] += [number] * len(found)
         tables += found
-        raw += texts
+        raw += [_bare(table) for table in texts]
         notices.append(left)
     # a sheet that one layout does not name is another's
     told["notices"] = [
@@ -62,32 +97,34 @@ def fit(
     return tables + (raw if request.get("look") else []), told
 
 
-def _fit_one(
-    reader: ModuleType, path: Path, request: dict[str, Any], budget: Budget, names: Named
-) -> tuple[list[ParsedTable], list[ParsedTable], list[str], list[str], list[Any]]:
-    """By one layout: its canonical tables, the raw ones, assumptions, notices, and the rows set aside of each."""
-    layout = names.layout
-    raw, assumptions, notices = reader.read(path, budget, names)
-    texts = [_texts(table) for table in raw]
-    for table in texts:
-        named = ((SHEET, table.sheet), (FILE, PurePath(request["name"].replace("\\", "/")).name))
-        table.columns |= {name: _same(text, len(table.rows)) for name, text in named if name in layout.sources()}
-    fitted = [apply(layout, table) for table in texts]
-    tables = []
-    for table, one in zip(texts, fitted, strict=True):
-        parsed = parse(one.table)
-        parsed.zone = layout.timezone or ""
-        parsed.origins, parsed.origin = _origins(layout, table), one.plan
-        parsed.entries = {path: numbers[one.at] for path, numbers in _entries(table, names).items()}
-        tables.append(parsed)
-    aside = [[one.rows, one.set_aside] for one in fitted]
-    return (
-        tables,
-        [_bare(t) for t in texts],
-        [*assumptions, *said(layout, fitted)],
-        [*notices, *left_open(fitted)],
-        aside,
-    )
+def fit_parts(
+    reader: ModuleType, path: Path, request: dict[str, Any], budget: Budget
+) -> tuple[Iterator[ParsedTable], Callable[[], dict[str, Any]]] | None:
+    """The canonical table part by part, and what is told once all of them have been taken.
+
+    None where the file must be read as a whole: its format is, or what stands in a row hangs on the rows above.
+    """
+    layouts = _layouts(reader, request)
+    if len(layouts) > 1 or layouts[0].fill_down or not hasattr(reader, "parts"):
+        return None
+    fitting = Fit(layouts[0], request["name"])
+    raw, *of_file = reader.parts(path, budget, fitting.names)
+
+    def told() -> dict[str, Any]:
+        assumptions, notices = fitting.told(*of_file)
+        return {"assumptions": [_by(request), *assumptions], "notices": list(dict.fromkeys(notices)), "layouts": [0]}
+
+    return (fitting.parsed(fitting.texts(part)) for part in raw), told
+
+
+def _layouts(reader: ModuleType, request: dict[str, Any]) -> list[Layout]:
+    """Those of the mapping that the file is read by."""
+    layouts = [Layout.model_validate(one) for one in request["layouts"]]
+    return layouts if reader.__name__.endswith("xlsx") else layouts[:1]  # sheets are those of a workbook
+
+
+def _by(request: dict[str, Any]) -> str:
+    return f"read by the mapping {request['mapping']}"
 
 
 def look(reader: ModuleType, path: Path, budget: Budget) -> tuple[list[ParsedTable], dict[str, Any]]:

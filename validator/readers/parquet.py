@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -16,7 +17,7 @@ import pyarrow.parquet as pq
 
 from validator.errors import Unreadable
 from validator.readers.columns import Fault, Strings, TableBuilder, code
-from validator.readers.headers import CANONICAL_NAMES, Names
+from validator.readers.headers import CANONICAL_NAMES, Header, Names
 from validator.tables import (
     NAT,
     NUMBERS,
@@ -24,12 +25,15 @@ from validator.tables import (
     Budget,
     CellDefect,
     Column,
+    Heading,
     NumberColumn,
     RawTable,
     TextColumn,
     TimeColumn,
 )
 
+PART = 32_768
+"""Rows of a part of a reading that is to take little memory."""
 _MAGIC = b"PAR1"
 _TO_MICROSECONDS = {"s": 1_000_000, "ms": 1_000, "us": 1}
 _PER_SECOND = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
@@ -43,18 +47,59 @@ _ROWS_PER_BYTE = 100_000
 
 def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[list[RawTable], list[str], list[str]]:
     """The one table of a Parquet file, with what was assumed to read it and notices; raise `Unreadable`."""
+    file, header, wanted = _opened(path, budget, names)
+    with _refusals(wanted):
+        table = _plain(file.read(columns=list(wanted.values()), use_threads=True))
+        _check_rows(file, table.num_rows)
+    raw = _Table(table, wanted, budget, names).raw(header.headings)
+    return [raw], list(header.assumptions), list(header.notices)
+
+
+def parts(
+    path: Path, budget: Budget, names: Names = CANONICAL_NAMES
+) -> tuple[Iterator[RawTable], list[str], list[str]]:
+    """As `read`, the one table in parts of `PART` rows, of which only one is held at a time."""
+    file, header, wanted = _opened(path, budget, names)
+
+    def raw(part: Any, before: int) -> RawTable:
+        return _Table(_plain(part), wanted, budget, names, before).raw(header.headings)
+
+    return _in_parts(file, wanted, raw), list(header.assumptions), list(header.notices)
+
+
+def _in_parts(file: Any, wanted: dict[str, str], raw: Callable[[Any, int], RawTable]) -> Iterator[RawTable]:
+    """Part by part, at least one; `raw` takes a part and the number of rows before it."""
+    seen = 0
+    with _refusals(wanted):
+        for batch in file.iter_batches(batch_size=PART, columns=list(wanted.values())):
+            yield raw(pa.Table.from_batches([batch]), seen)
+            seen += batch.num_rows
+        _check_rows(file, seen)
+        if seen == 0:
+            yield raw(file.schema_arrow.empty_table().select(list(wanted.values())), 0)
+
+
+def _opened(path: Path, budget: Budget, names: Names) -> tuple[Any, Header, dict[str, str]]:
+    """The file with its header and the columns wanted, once its footer has been judged."""
     size = path.stat().st_size
     _check_frame(path, size)
-    wanted: dict[str, str] = {}
-    try:
+    with _refusals({}):
         file = pq.ParquetFile(path, memory_map=False, page_checksum_verification=True)
         header = names.read(file.schema_arrow.names)
-        wanted = {name: file.schema_arrow.names[at] for at, name in header.columns.items()}
+    wanted = {name: file.schema_arrow.names[at] for at, name in header.columns.items()}
+    with _refusals(wanted):
         if not names.raw:
             _check_types(file.schema_arrow, wanted)
         _check_footer(file.metadata, wanted, size, budget)
         _check_first_pages(path, file.metadata, wanted)
-        table = _columns(file, list(wanted.values()))
+    return file, header, wanted
+
+
+@contextmanager
+def _refusals(wanted: dict[str, str]) -> Iterator[None]:
+    """What the library raises of a damaged file, as the reason why it is refused, with the column if it is one of those wanted."""
+    try:
+        yield
     except (pa.ArrowException, OSError, EOFError, ValueError, KeyError, OverflowError) as error:
         if isinstance(error, MemoryError):  # the footer promised that it would fit
             raise Unreadable("corrupt_container", "asks for far more memory than its footer declares") from None
@@ -63,9 +108,6 @@ def read(path: Path, budget: Budget, names: Names = CANONICAL_NAMES) -> tuple[li
         why = _first_line(error)
         place = next((name for name, found in wanted.items() if f"named {found} " in why), "")
         raise Unreadable("corrupt_container", f"is a damaged Parquet file: {why}", place) from None
-    raw = _Table(table, wanted, budget, names).raw()
-    raw.headings = header.headings
-    return [raw], list(header.assumptions), list(header.notices)
 
 
 def _first_line(error: BaseException) -> str:
@@ -190,11 +232,13 @@ def _page_sizes(head: bytes) -> tuple[int, int] | None:
     return numbers[1], numbers[2]
 
 
-def _columns(file: Any, names: Sequence[str]) -> Any:
-    """The needed columns; text stays bytes so that one cell that is not UTF-8 does not fail the whole check."""
-    table = file.read(columns=list(names), use_threads=True)
-    if table.num_rows != file.metadata.num_rows:
-        raise Unreadable("corrupt_container", f"claims {file.metadata.num_rows} rows, but holds {table.num_rows}")
+def _check_rows(file: Any, rows: int) -> None:
+    if rows != file.metadata.num_rows:
+        raise Unreadable("corrupt_container", f"claims {file.metadata.num_rows} rows, but holds {rows}")
+
+
+def _plain(table: Any) -> Any:
+    """The columns with text as bytes, so that one cell that is not UTF-8 does not fail the whole check."""
     fields = []
     for field in table.schema:
         kind = field.type
@@ -211,17 +255,17 @@ def _columns(file: Any, names: Sequence[str]) -> Any:
 class _Table:
     """Turns Arrow columns into the reader's columns, without a Python loop over rows."""
 
-    def __init__(self, table: Any, wanted: dict[str, str], budget: Budget, names: Names) -> None:
+    def __init__(self, table: Any, wanted: dict[str, str], budget: Budget, names: Names, before: int = 0) -> None:
         self.names = names
         self.table = table
         self.wanted = wanted
         self.budget = budget
-        self.rows = np.arange(1, table.num_rows + 1, dtype=np.int32)
+        self.rows = np.arange(before + 1, before + table.num_rows + 1, dtype=np.int32)
         self.defects: list[CellDefect] = []
 
-    def raw(self) -> RawTable:
+    def raw(self, headings: dict[str, Heading]) -> RawTable:
         columns = {name: self._column(name, self.table.column(found)) for name, found in self.wanted.items()}
-        return RawTable("", self.rows, columns, self.defects)
+        return RawTable("", self.rows, columns, self.defects, headings=headings)
 
     def _column(self, name: str, values: Any) -> Column:
         kind = values.type

@@ -9,8 +9,9 @@ from __future__ import annotations
 import json
 import mmap
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -49,19 +50,24 @@ class _Arrays:
 
 def write(path: Path, tables: list[ParsedTable], told: dict[str, Any]) -> None:
     """Write the tables, and `told` beside them, to a new file."""
+    with open(path, "wb", opener=privately) as file:
+        file.writelines(encode(tables, told))
+
+
+def encode(tables: list[ParsedTable], told: dict[str, Any]) -> list[bytes | memoryview]:
+    """The tables, and `told` beside them, as bytes to be written one after the other."""
     arrays = _Arrays()
     described = [_describe(table, arrays) for table in tables]
     header = json.dumps({"tables": described, **told}, ensure_ascii=False).encode("utf-8", "surrogatepass")
     header += b" " * (-len(header) % _ALIGN)
-    with open(path, "wb", opener=_privately) as file:
-        file.write(len(header).to_bytes(8, "little"))
-        file.write(header)
-        for array in arrays.arrays:
-            file.write(array.data.cast("B") if len(array) else b"")
-            file.write(b"\0" * (-array.nbytes % _ALIGN))
+    written: list[bytes | memoryview] = [len(header).to_bytes(8, "little"), header]
+    for array in arrays.arrays:
+        written += [array.data.cast("B") if len(array) else b"", b"\0" * (-array.nbytes % _ALIGN)]
+    return written
 
 
-def _privately(path: str, flags: int) -> int:
+def privately(path: str, flags: int) -> int:
+    """Open a file that is new and nobody else's."""
     return os.open(path, flags | os.O_EXCL, 0o600)
 
 
@@ -108,7 +114,13 @@ def read(path: Path, map_it: bool) -> tuple[list[ParsedTable], dict[str, Any]]:
     size = path.stat().st_size
     with path.open("rb") as file:
         mapped = map_it and size >= _MAP_FROM
-        data: Any = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) if mapped else file.read()
+        return decode(mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) if mapped else file.read())
+
+
+def decode(
+    data: Any, shared: Mapping[str, list[str]] = MappingProxyType({})
+) -> tuple[list[ParsedTable], dict[str, Any]]:
+    """What `encode` made bytes of; `shared` holds the words of text columns that were written without."""
     if len(data) < 8:
         raise Damaged("no header")
     start = 8 + int.from_bytes(data[:8], "little")
@@ -117,7 +129,7 @@ def read(path: Path, map_it: bool) -> tuple[list[ParsedTable], dict[str, Any]]:
     try:
         told = json.loads(data[8:start].decode("utf-8", "surrogatepass"))
         take = _taker(data, start)
-        tables = [_rebuild(described, take) for described in told.pop("tables")]
+        tables = [_rebuild(described, take, shared) for described in told.pop("tables")]
     except (KeyError, TypeError, IndexError, AttributeError, ValueError) as error:
         raise Damaged(str(error)) from None
     return tables, told
@@ -135,7 +147,9 @@ def _taker(data: Any, start: int) -> Callable[..., npt.NDArray[Any]]:
     return take
 
 
-def _rebuild(described: dict[str, Any], take: Callable[..., npt.NDArray[Any]]) -> ParsedTable:
+def _rebuild(
+    described: dict[str, Any], take: Callable[..., npt.NDArray[Any]], shared: Mapping[str, list[str]]
+) -> ParsedTable:
     rows = take(described["rows"], "int32")
     size = len(rows)
     origins = _origins(described["origins"])
@@ -145,7 +159,10 @@ def _rebuild(described: dict[str, Any], take: Callable[..., npt.NDArray[Any]]) -
     return ParsedTable(
         sheet=str(described["sheet"]),
         rows=rows,
-        texts={n: _text(take(place, "int32", size), words) for n, (place, words) in described["texts"].items()},
+        texts={
+            n: _text(take(place, "int32", size), shared.get(n, words))
+            for n, (place, words) in described["texts"].items()
+        },
         times={n: take(place, "int64", size) for n, place in described["times"].items()},
         absolute={n: take(place, "bool", size) for n, place in described["absolute"].items()},
         numbers={n: take(place, "float64", size) for n, place in described["numbers"].items()},

@@ -15,12 +15,13 @@ import stat
 import sys
 import threading
 import time
+from collections.abc import Iterable
 from pathlib import Path
 from typing import IO, Any
 
 from validator.errors import Unreadable
 from validator.readers import READERS, formats, transport
-from validator.tables import COMMON_NAMES, Budget, ParsedTable
+from validator.tables import Budget, ParsedTable
 
 MEMORY_PER_BYTE = 24
 """What a file may ask for beside its budget, in bytes of memory for each of its own: text turned into columns."""
@@ -101,22 +102,52 @@ def _read(
     path: Path, request: dict[str, Any], file: IO[bytes], size: int, budget: Budget
 ) -> tuple[list[ParsedTable], dict[str, Any]]:
     from validator.readers.cells import parse
+    from validator.readers.common_names import Hints
 
     name = request["name"]
     format_ = formats.decide(name, _at(file, 0, formats.HEAD), size, lambda start, length: _at(file, start, length))
     reader = importlib.import_module(READERS[format_])
-    if request.get("look") or request.get("layouts"):
-        from validator.readers.fitting import fit, look
-
-        tables, told = fit(reader, path, request, budget) if request.get("layouts") else look(reader, path, budget)
+    buckets = request.get("buckets")
+    hints = Hints()
+    if buckets and hasattr(reader, "parts") and not request.get("layouts"):
+        raw, assumptions, notices = reader.parts(path, budget)
+        tables, told = _spilled(((0, hints.seen(parse(part))) for part in raw), request)
+        told |= {"assumptions": assumptions, "notices": notices + hints.told(assumptions)}
         return tables, {"format": format_, **told}
-    raw, assumptions, notices = reader.read(path, budget)
-    tables = [parse(table) for table in raw]
-    if any(COMMON_NAMES in text for text in assumptions):
-        from validator.readers.common_names import hints
+    if request.get("layouts"):
+        from validator.readers.fitting import fit, fit_parts
 
-        notices = [*notices, *hints(tables)]
-    return tables, {"format": format_, "assumptions": assumptions, "notices": notices}
+        in_parts = fit_parts(reader, path, request, budget) if buckets else None
+        if in_parts is not None:
+            parts, afterwards = in_parts
+            tables, told = _spilled(((0, part) for part in parts), request)
+            return tables, {"format": format_, **told, **afterwards()}
+        tables, told = fit(reader, path, request, budget)
+    elif request.get("look"):
+        from validator.readers.fitting import look
+
+        tables, told = look(reader, path, budget)
+    else:
+        raw, assumptions, notices = reader.read(path, budget)
+        tables = [hints.seen(parse(table)) for table in raw]
+        told = {"assumptions": assumptions, "notices": notices + hints.told(assumptions)}
+    if buckets:
+        tables, blocks = _spilled(enumerate(tables), request)
+        told |= blocks
+    return tables, {"format": format_, **told}
+
+
+def _spilled(
+    parts: Iterable[tuple[int, ParsedTable]], request: dict[str, Any]
+) -> tuple[list[ParsedTable], dict[str, Any]]:
+    """Lay the rows of a file down in buckets; its sheets without their rows, and where each block of them lies."""
+    from validator.readers.spill import Spill
+
+    with open(request["rows"], "wb", opener=transport.privately) as file:
+        spill = Spill(file, request["buckets"])
+        for sheet, part in parts:
+            spill.add(sheet, part)
+    return spill.sheets(), {"blocks": spill.blocks}
 
 
 def _at(file: IO[bytes], start: int, length: int) -> bytes:

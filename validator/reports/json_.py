@@ -15,7 +15,8 @@ from validator.errors import WrongInput
 from validator.findings import REPORT_VERSION, Report
 from validator.reports import visible
 
-_NOTHING_DRAWN = b'  "pictures": null\n}\n'
+_NOTHING_DRAWN = b'\n  "pictures": null'
+_WINDOW = 2**16
 _OPTIONS = orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE
 
 
@@ -32,12 +33,18 @@ def render(report: Report) -> bytes:
         plain = _without_surrogates(_adapter().dump_python(report))
         written = orjson.dumps({**plain, "pictures": None}, option=_OPTIONS)
         drawn = orjson.dumps(plain["pictures"])
-    written = written[: -len(_NOTHING_DRAWN)] + b'  "pictures": ' + drawn + b"\n}\n"
     # A quote inside a string follows a backslash, so a blank before a quote and a colon after one mean a key. Counts stand
     # before the findings, which can be many times as long.
-    counts = written.find(b'\n  "findings": ')
-    written = written[:counts].replace(b' "in_": ', b' "in": ') + written[counts:]
-    return written if written.isascii() and b"\x7f" not in written else _ACTING.sub(_escaped, written)
+    counts, at = written.find(b'\n  "findings": '), written.rfind(_NOTHING_DRAWN)
+    head = written[:counts].replace(b' "in_": ', b' "in": ')
+    # joined from views, so that no third copy of it is made
+    view = memoryview(written)
+    pictures, end = at + len(_NOTHING_DRAWN) - len(b"null"), at + len(_NOTHING_DRAWN)
+    return b"".join(
+        part
+        for piece in (head, view[counts:pictures], drawn, view[end:])
+        for part in _without_acting(memoryview(piece))
+    )
 
 
 def load(document: bytes) -> Report:
@@ -62,6 +69,19 @@ def load(document: bytes) -> Report:
 
 # characters that JSON may hold as they are and that act on a terminal: controls beyond ASCII, separators, marks of direction
 _ACTING = re.compile(rb"\x7f|\xc2[\x80-\x9f]|\xd8\x9c|\xe2\x80[\x8e\x8f\xa8-\xae]|\xe2\x81[\xa6-\xa9]")
+
+
+def _without_acting(written: memoryview) -> Iterator[bytes | memoryview]:
+    """JSON in parts, in which what acts on a terminal is escaped."""
+    at = 0
+    while at < len(written):
+        end = min(at + _WINDOW, len(written))
+        while end < len(written) and written[end] >= 0x80:  # no character is cut in two
+            end += 1
+        window = written[at:end].tobytes()
+        plain = window.isascii() and b"\x7f" not in window
+        yield written[at:end] if plain else _ACTING.sub(_escaped, window)
+        at = end
 
 
 def _escaped(found: re.Match[bytes]) -> bytes:

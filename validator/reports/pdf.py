@@ -134,7 +134,7 @@ def _months(overview: Overview) -> dict[str, Any]:
     return {
         "says": tr("Checks that were OUT in the cycles of each month, or N/O where none was OUT."),
         "head": (tr("Store"), *overview.months),
-        "rows": [(named, *(cell.short for cell in cells)) for _, named, cells in lines],
+        "rows": [(named, *(cell.said for cell in cells)) for _, named, cells in lines],
         "more": tr("And {more}.", more=words.count(more, "more store")) if more > 0 else "",
     }
 

@@ -26,8 +26,8 @@ _CLEANINGS_SHOWN = 400
 
 def histories(
     formed: Sequence[tuple[Steps, list[Applied]]], fleet: Sequence[Machine], shown: npt.NDArray[np.bool_]
-) -> tuple[History, ...]:
-    """The history of every machine in `shown`, in the fleet's order."""
+) -> Iterator[tuple[int, History]]:
+    """The history of every machine in `shown`, with the machine's place in the fleet."""
     done: dict[int, dict[tuple[str, int], Cleaning]] = {}
     runs: dict[int, list[Run]] = {}
     for steps, applied in formed:
@@ -50,15 +50,14 @@ def histories(
                 for o in a.outcomes:
                     for at, run in _runs(a, o, shown):
                         runs.setdefault(at, []).append(run)
-    return tuple(
-        History(
-            m.store_id, m.equipment_id, _date(m.today),
-            tuple(sorted(done.get(at, {}).values(), key=lambda c: (c.day, c.cycle_id))[-_CLEANINGS_SHOWN:]),
-            tuple(sorted(runs.get(at, ()), key=lambda r: (r.rule, r.begun, r.ended))[-_CLEANINGS_SHOWN:]),
-            tuple((_date(a), _date(b)) for a, b in m.closed),
-        )
-        for at, m in enumerate(fleet) if shown[at] and (at in done or at in runs)
-    )  # fmt: skip
+    for at, m in enumerate(fleet):
+        if shown[at] and (at in done or at in runs):
+            yield at, History(
+                m.store_id, m.equipment_id, _date(m.today),
+                tuple(sorted(done.get(at, {}).values(), key=lambda c: (c.day, c.cycle_id))[-_CLEANINGS_SHOWN:]),
+                tuple(sorted(runs.get(at, ()), key=lambda r: (r.rule, r.begun, r.ended))[-_CLEANINGS_SHOWN:]),
+                tuple((_date(a), _date(b)) for a, b in m.closed),
+            )  # fmt: skip
 
 
 def _rank(status: int) -> int:

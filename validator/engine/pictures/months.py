@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -58,6 +58,21 @@ def months(formed: Sequence[tuple[Steps, list[Applied]]], fleet: Sequence[Machin
         Month(stores[key // _SPAN], _named(key % _SPAN), counts[CYCLES], counts[OUT], counts[NOT_OBSERVED])
         for key, counts in zip(present.tolist(), table.tolist(), strict=True)
     )
+
+
+def summed(parts: Iterable[Month]) -> tuple[Month, ...]:
+    """The months of several parts of a fleet, by store and month."""
+    found: dict[tuple[str, str], Month] = {}
+    for part in parts:
+        here = found.get((part.store_id, part.month), Month(part.store_id, part.month, 0, 0, 0))
+        found[part.store_id, part.month] = Month(
+            part.store_id,
+            part.month,
+            here.cycles + part.cycles,
+            here.out + part.out,
+            here.not_observed + part.not_observed,
+        )
+    return tuple(month for _, month in sorted(found.items(), key=lambda one: one[0]))
 
 
 def _months(days: Ints) -> Ints:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -27,13 +27,14 @@ _STATUS = (Status.IN, Status.NOT_OBSERVED, Status.OUT)
 
 def readings(
     applied: Sequence[Applied], fleet: Sequence[Machine], shown: npt.NDArray[np.bool_]
-) -> tuple[Readings, ...]:
-    """The readings of every agent at the machines in `shown`, by store, equipment and agent."""
+) -> Iterator[tuple[int, str, Readings]]:
+    """The readings of every agent at the machines in `shown`, with the machine's place in the fleet and the agent."""
     found: dict[tuple[int, str], _Series] = {}
     for a in applied:
         if a.rule.rule.kind == "concentration":
             _read(a, shown, found)
-    return tuple(series.told(fleet[at], agent) for (at, agent), series in sorted(found.items(), key=lambda x: x[0]))
+    for (at, agent), series in found.items():
+        yield at, agent, series.told(fleet[at], agent)
 
 
 class _Series:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -22,40 +23,51 @@ LARGE_FLEET = 50
 """Machines above which only the latest cycle of each is drawn without a finding."""
 
 Ints = npt.NDArray[np.int64]
+Turn = tuple[int, int]
+"""When a cycle is dealt: how many of its machine are later, and the machine's place in the fleet."""
+Place = tuple[int, int, str]
+"""Where a cycle stands in the report: the place of its machine in the fleet, when it began, and its id."""
 Formed = Sequence[tuple[Steps, list[Applied]]]
 _STATUS = tuple(Status(word) for word in STATUS_WORDS)
 
 
-def timelines(formed: Formed, fleet: Sequence[Machine], most: int) -> tuple[tuple[Timeline, ...], int]:
-    """At most so many cycles to be drawn, by store, equipment and time, and how many are left out.
+def timelines(
+    formed: Formed, places: Sequence[int], fleet: int, most: int
+) -> tuple[dict[Turn, tuple[Place, Timeline]], int]:
+    """At most so many cycles to be drawn of machines that stand at these places of a fleet of so many, and how many there are.
 
     Drawn are cycles with findings and the latest of each machine; where there are too many, the latest of every machine come
     first, then the one before of each, and so on.
     """
-    keys: list[tuple[int, int, str]] = []
-    places: list[tuple[int, int]] = []
-    seen: set[tuple[int, int, str]] = set()
+    wanted: dict[Place, tuple[int, int]] = {}
+    seen: set[Place] = set()
     for group, (steps, applied) in enumerate(formed):
-        of_group = list(zip(steps.machine.tolist(), steps.began.tolist(), steps.cycle_ids, strict=True))
-        for cycle in np.flatnonzero(_wanted(steps, applied, LATEST if len(fleet) <= LARGE_FLEET else 1)).tolist():
+        machine = [places[m] for m in steps.machine.tolist()]
+        of_group = list(zip(machine, steps.began.tolist(), steps.cycle_ids, strict=True))
+        for cycle in np.flatnonzero(_wanted(steps, applied, LATEST if fleet <= LARGE_FLEET else 1)).tolist():
             if of_group[cycle] not in seen:
-                keys.append(of_group[cycle])
-                places.append((group, cycle))
+                wanted.setdefault(of_group[cycle], (group, cycle))
         seen.update(of_group)
-    order = sorted(range(len(keys)), key=keys.__getitem__)
-    machine = np.array([keys[k][0] for k in order], dtype=np.int64)
-    heads = np.flatnonzero(np.diff(machine, prepend=-1))
-    sizes = np.diff(np.append(heads, len(machine)))
-    turn = np.repeat(heads + sizes, sizes) - np.arange(len(machine))
-    kept = np.sort(np.argsort(turn, kind="stable")[:most])
-    chosen = [places[order[k]] for k in kept.tolist()]
-    drawn: dict[tuple[int, int], Timeline] = {}
+    turns: dict[Turn, Place] = {}
+    later: Counter[int] = Counter()
+    for place in sorted(wanted, reverse=True):
+        turns[later[place[0]], place[0]] = place
+        later[place[0]] += 1
+    chosen = {wanted[turns[turn]]: turn for turn in sorted(turns)[:most]}
+    found: dict[Turn, tuple[Place, Timeline]] = {}
     for group, (steps, applied) in enumerate(formed):
         cycles = np.array(sorted(cycle for g, cycle in chosen if g == group), dtype=np.int64)
         if len(cycles):
-            asked = _asked(steps, applied, cycles)
-            drawn.update(((group, c), t) for c, t in _drawn(applied[0].machines, steps, cycles, asked))
-    return tuple(drawn[place] for place in chosen), len(seen) - len(chosen)
+            for cycle, timeline in _drawn(applied[0].machines, steps, cycles, _asked(steps, applied, cycles)):
+                turn = chosen[group, cycle]
+                found[turn] = turns[turn], timeline
+    return found, len(seen)
+
+
+def dealt(parts: Sequence[Mapping[Turn, tuple[Place, Timeline]]], most: int) -> dict[Turn, tuple[Place, Timeline]]:
+    """At most so many of what is drawn of several parts of a fleet, by their turns."""
+    every = {turn: one for part in parts for turn, one in part.items()}
+    return {turn: every[turn] for turn in sorted(every)[:most]}
 
 
 def _wanted(steps: Steps, applied: Sequence[Applied], latest: int) -> npt.NDArray[np.bool_]:
