@@ -73,9 +73,9 @@ def about_records(records: RecordSet, packs: Sequence[Pack]) -> Iterable[Told]:
             near = suggest(name, sorted(p for p in procedures if p))
 
             def say(many: int, _: str, name: str = name, near: str = near) -> Notice:
-                return Notice("other_procedure", f"{many} row{'s name' if many > 1 else ' names'} the procedure {name!r}, which "
-                              f"no pack used here speaks of{near}; {'they were' if many > 1 else 'it was'} not judged",
-                              count=many)  # fmt: skip
+                one = f"{many} row names the procedure {name!r}, which no pack used here speaks of{near}; it was not judged"
+                more = f"{many} rows name the procedure {name!r}, which no pack used here speaks of{near}; they were not judged"
+                return Notice("other_procedure", more if many > 1 else one, count=many)
 
             yield Told((RECORDS, 2, name), say, count)
 
@@ -163,9 +163,9 @@ def about_cycles(machines: Sequence[Machine], steps: Steps) -> Iterable[Told]:
 
 
 def _said_again(count: int, _: str) -> Notice:
-    many = count > 1
-    return Notice("duplicate_rows", f"{count} row{'s say' if many else ' says'} the same as another row "
-                  f"in every column; each was used once", count=count)  # fmt: skip
+    one = f"{count} row says the same as another row in every column; each was used once"
+    many = f"{count} rows say the same as another row in every column; each was used once"
+    return Notice("duplicate_rows", many if count > 1 else one, count=count)
 
 
 def about_versions(steps: Steps) -> Iterable[Told]:
@@ -178,10 +178,9 @@ def about_versions(steps: Steps) -> Iterable[Told]:
     for (store, equipment), mine in named.items():
 
         def say(count: int, places: str, store: str = store, equipment: str = equipment) -> Notice:
-            one = count == 1
-            return Notice("superseded_rows", f"{equipment}: {count} row{' is' if one else 's are'} told otherwise by a later "
-                          f"export of the same cycle, which stands; {'it was' if one else 'they were'} not used "
-                          f"({places})", "", store, equipment, count)  # fmt: skip
+            one = f"{equipment}: {count} row is told otherwise by a later export of the same cycle, which stands; it was not used ({places})"
+            many = f"{equipment}: {count} rows are told otherwise by a later export of the same cycle, which stands; they were not used ({places})"
+            return Notice("superseded_rows", many if count > 1 else one, "", store, equipment, count)
 
         yield Told((VERSIONS, store, equipment), say, len(mine), _places(steps.records, mine))
 
@@ -239,8 +238,9 @@ def about_uncredited(applied: Sequence[Applied]) -> Iterable[Told]:
         if blank:
 
             def say(count: int, _: str, step: str = step, rule: str = a.rule.rule.id) -> Notice:
-                return Notice("no_target", f"{count} row{'s' * (count > 1)} of {step} name no target and were credited "
-                              f"to none", rule, count=count)  # fmt: skip
+                one = f"{count} row of {step} names no target and was credited to none"
+                many = f"{count} rows of {step} name no target and were credited to none"
+                return Notice("no_target", many if count > 1 else one, rule, count=count)
 
             yield Told((UNCREDITED, *a.order), say, blank)
 
@@ -261,16 +261,19 @@ def about_samples(applied: Sequence[Applied]) -> Iterable[Told]:
                 what = f"of {name!r}{suggest(name, asked)}" if name else "of no test"
 
                 def unknown(many: int, _: str, what: str = what, asked: list[str] = asked) -> Notice:
-                    return Notice("unknown_test", f"{many} sample{'s' * (many > 1)} {what}: not judged, the rules ask for "
-                                  f"{', '.join(asked)}", count=many)  # fmt: skip
+                    listed = ", ".join(asked)
+                    one = f"{many} sample {what}: not judged, the rules ask for {listed}"
+                    more = f"{many} samples {what}: not judged, the rules ask for {listed}"
+                    return Notice("unknown_test", more if many > 1 else one, count=many)
 
                 yield Told((SAMPLES, pack, name, ""), unknown, count)
             elif all(p.targets for p in mine if p.test == name):
                 blank = int((steps.target[rows[of_test]] < 0).sum())
 
                 def blanks(many: int, _: str, name: str = name) -> Notice:
-                    return Notice("no_target", f"{many} sample{'s' * (many > 1)} of {name} name{'s' * (many == 1)} no target and "
-                                  f"{'were' if many > 1 else 'was'} credited to none", count=many)  # fmt: skip
+                    one = f"{many} sample of {name} names no target and was credited to none"
+                    more = f"{many} samples of {name} name no target and were credited to none"
+                    return Notice("no_target", more if many > 1 else one, count=many)
 
                 if blank:
                     yield Told((SAMPLES, pack, name, "no target"), blanks, blank)
@@ -283,9 +286,9 @@ def about_claims(applied: Sequence[Applied]) -> Iterable[Told]:
         if count:
 
             def say(count: int, _: str, rule: str = a.rule.rule.id) -> Notice:
-                return Notice("claimed", f"{rule}: {count} check{'s are' if count > 1 else ' is'} IN although a value that the limits "
-                              f"ask for is not on record; the rule takes it as kept, which is a claim and no measurement", rule,
-                              count=count)  # fmt: skip
+                why = "although a value that the limits ask for is not on record; the rule takes it as kept, which is a claim and no measurement"
+                one, many = f"{rule}: {count} check is IN {why}", f"{rule}: {count} checks are IN {why}"
+                return Notice("claimed", many if count > 1 else one, rule, count=count)
 
             yield Told((CLAIMS, *a.order), say, count)
 
@@ -297,8 +300,9 @@ def about_close(applied: Sequence[Applied]) -> Iterable[Told]:
         if count:
 
             def say(count: int, _: str, rule: str = a.rule.rule.id) -> Notice:
-                return Notice("within_resolution", f"{rule}: {count} check{'s are' if count > 1 else ' is'} IN by less than the "
-                              f"clock was read; the decision rule guarded would not call that shown", rule)  # fmt: skip
+                why = "by less than the clock was read; the decision rule guarded would not call that shown"
+                one, many = f"{rule}: {count} check is IN {why}", f"{rule}: {count} checks are IN {why}"
+                return Notice("within_resolution", many if count > 1 else one, rule)
 
             yield Told((CLOSE, *a.order), say, count)
 
@@ -357,6 +361,8 @@ def about_targets(applied: Sequence[Applied]) -> Iterable[Told]:
                 continue
             near = suggest(words[target].casefold(), sorted(known))
             if near or not m.parts:
-                yield Told((TARGETS, pack, *place_of(m), words[target]), Notice(
-                    "unknown_target", f"{m.equipment_id}: the target {words[target]!r} is none of its lines and parts"
-                    f"{near}; {count} row{'s' * (count > 1)}", "", m.store_id, m.equipment_id, count))  # fmt: skip
+                name = words[target]
+                one = f"{m.equipment_id}: the target {name!r} is none of its lines and parts{near}; {count} row"
+                many = f"{m.equipment_id}: the target {name!r} is none of its lines and parts{near}; {count} rows"
+                yield Told((TARGETS, pack, *place_of(m), name), Notice(
+                    "unknown_target", many if count > 1 else one, "", m.store_id, m.equipment_id, count))  # fmt: skip

@@ -55,7 +55,7 @@ def said(layout: Layout, fitted: Sequence[Fitted]) -> list[str]:
     for one in fitted:
         aside.update(one.set_aside)
     told += [
-        f"{aside[why]} row{'s' * (aside[why] > 1)} set aside, since {why}"
+        f"{aside[why]} rows set aside, since {why}" if aside[why] > 1 else f"{aside[why]} row set aside, since {why}"
         for why in dict.fromkeys(rule.said for rule in layout.skip) if aside[why]
     ]  # fmt: skip
     return told

@@ -214,7 +214,9 @@ class _Reading:
         return header.columns.get(position, header.names[position].strip() if position < len(header.names) else "")
 
     def _wrong_width(self, text: bytes, cells: list[bytes], end: int, after: int) -> None:
-        fields = f"has {len(cells)} field{'s' * (len(cells) != 1)} where the header has {self.layout.width}"
+        fields = f"has {len(cells)} fields where the header has {self.layout.width}"
+        if len(cells) == 1:
+            fields = f"has {len(cells)} field where the header has {self.layout.width}"
         if self.layout.names.heads([c.decode("utf-8", "replace") for c in cells]):
             self._begin_another(after)
         elif b"\0" in text:
