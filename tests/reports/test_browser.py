@@ -16,7 +16,7 @@ from validator.reports import html
 Made = Callable[[str], Report]
 Found = Callable[[str], Path]
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-NAMES = ["drawn", "drawn-plan", "empty", "unread", "hostile", "index", "store"]
+NAMES = ["drawn", "empty", "hostile", "index", "store"]
 VIEWS = {
     "phone": {"viewport": {"width": 320, "height": 800}},
     "desktop": {"viewport": {"width": 1280, "height": 900}},
@@ -119,6 +119,7 @@ def test_the_tab_key_goes_through_the_page_in_its_order_and_the_focus_is_seen(
 def test_what_can_be_pressed_is_large_enough(browser: Any, pages: Callable[[str], Path]) -> None:
     """At least 24 by 24 px (WCAG 2.2 SC 2.5.8), links within a sentence aside."""
     page = opened(browser, pages("drawn"), viewport={"width": 320, "height": 800})
+    page.evaluate("document.querySelectorAll('.machine').forEach(m => m.style.contentVisibility = 'visible')")
     small = page.evaluate(
         """[...document.querySelectorAll('nav a, summary, .jump, .matrix a')].filter(e => e.checkVisibility())
         .map(e => [e.textContent, e.getBoundingClientRect().height]).filter(([, h]) => h < 24)"""
@@ -179,6 +180,8 @@ def test_the_pages_are_valid_html(module: Found, program: Callable[[str], str], 
         [java, "-Xmx512m", "-jar", str(checker), "--errors-only", "--format", "json", *paths],
         capture_output=True, text=True,
     )  # fmt: skip
-    told = [f"{m['url']}: {m['message']}" for m in json.loads(done.stderr or '{"messages": []}')["messages"]]
+    told = [f"{m['url']}: {m['message']}" for m in json.loads(done.stderr)["messages"]]
+    # the checker's list of CSS properties lacks `paint-order` (SVG 2, 13.8)
+    told = [message for message in told if "paint-order" not in message]
 
     assert told == []

@@ -101,12 +101,12 @@ def _overview(report: Report) -> Overview | None:
 
 def _cell(month: Month | None) -> MonthCell:
     if month is None:
-        return MonthCell("none", "-", "no cycle")
+        return MonthCell("none", "-")
     if month.out:
-        return MonthCell("out", f"{month.out:,} OUT", f"{month.out:,} OUT, {month.not_observed:,} N/O")
+        return MonthCell("out", f"{month.out:,} OUT")
     if month.not_observed:
-        return MonthCell("unsure", f"{month.not_observed:,} N/O", f"{month.not_observed:,} N/O")
-    return MonthCell("good", "IN", "all IN")
+        return MonthCell("unsure", f"{month.not_observed:,} N/O")
+    return MonthCell("good", "IN")
 
 
 class _Drawn:

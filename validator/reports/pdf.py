@@ -129,7 +129,7 @@ def _months(overview: Overview) -> dict[str, Any]:
     return {
         "says": "Checks that were OUT in the cycles of each month, or N/O where none was OUT.",
         "head": ("Store", *overview.months),
-        "rows": [(named, *(cell.short for cell in cells)) for _, named, cells in lines],
+        "rows": [(named, *(cell.said for cell in cells)) for _, named, cells in lines],
         "more": f"And {words.count(more, 'more store')}." if more > 0 else "",
     }
 

@@ -186,10 +186,9 @@ class IndexGroup:
 
 @dataclass(frozen=True, slots=True)
 class MonthCell:
-    """A store's month: `look` is out, unsure, good or none; `said` is the same in words, `short` in a few signs."""
+    """A store's month: `look` is out, unsure, good or none, and `said` how many checks that were."""
 
     look: str
-    short: str
     said: str
 
 
