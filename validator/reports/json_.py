@@ -41,7 +41,9 @@ def render(report: Report) -> bytes:
     view = memoryview(written)
     pictures, end = at + len(_NOTHING_DRAWN) - len(b"null"), at + len(_NOTHING_DRAWN)
     return b"".join(
-        part for piece in (head, view[counts:pictures], drawn, view[end:]) for part in _without_acting(memoryview(piece))
+        part
+        for piece in (head, view[counts:pictures], drawn, view[end:])
+        for part in _without_acting(memoryview(piece))
     )
 
 
