@@ -21,7 +21,6 @@ from validator import documents
 from validator.engine.wording import SENTENCES
 from validator.findings import NEW, PERSISTING, Grade
 from validator.language import FOLDER, entries
-from validator.statuses import OPEN
 
 PACKAGE = FOLDER.parent
 _SPEAK = (
@@ -75,7 +74,7 @@ def of_program() -> Texts:
             _add(found, text, path.relative_to(PACKAGE).as_posix())
     for grade in Grade:
         _add(found, grade.value, "findings.py")
-    for word in (NEW, PERSISTING, OPEN):
+    for word in (NEW, PERSISTING):
         _add(found, word, "findings.py")
     for reason in dict.fromkeys(reason for _, reason in SENTENCES):
         _add(found, reason.replace("_", " "), "engine/wording.py")

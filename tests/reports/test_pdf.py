@@ -63,7 +63,7 @@ def test_there_is_room_to_sign_and_what_governs_is_said(made: Made, told: Told) 
 
 def test_markup_in_every_field_is_set_as_it_stands(made: Made, told: Told) -> None:
     """Nothing in the data is read as markup of the typesetter or of a page."""
-    said = re.sub(r"\s+", "", told("pdftotext", pdf.render(made("drawn-hostile")), "-raw", "-"))
+    said = re.sub(r"\s+", "", told("pdftotext", pdf.render(made("hostile")), "-raw", "-"))
 
     assert "<script>alert(1)</script>" in said
     assert r"#panic()$x$*b*\x1b\x00U+202E" in said

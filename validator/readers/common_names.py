@@ -115,10 +115,8 @@ class Hints:
         self._words |= {steps.vocabulary[c] for c in np.unique(steps.codes).tolist() if c >= 0}
         return table
 
-    def told(self, assumptions: Sequence[str]) -> list[str]:
-        """What must be told, once all has been seen, of a file that was read with these assumptions."""
-        if not any(COMMON_NAMES in text for text in assumptions):
-            return []
+    def told(self) -> list[str]:
+        """What must be told, once all has been seen."""
         notices = []
         if self._columns:
             shown = ", ".join(name for name in CANONICAL if name in self._columns)

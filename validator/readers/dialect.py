@@ -105,12 +105,15 @@ def find_layout(
     source = _leading_lines(data, start, budget)
     leading: list[tuple[bytes | None, int]] = []
     for number in range(1, names.within + 1):
-        leading += islice(source, number - 1 + names.rows - len(leading))  # no line is looked at before it is needed
+        leading += islice(
+            source, max(0, number - 1 + names.rows - len(leading))
+        )  # no line is looked at before it is needed
         if len(leading) < number:
             break
         line = leading[number - 1][0]
         if line is None:
-            why = f"has a line of more than {budget.line_bytes} bytes; {budget.says('line-size')}"
+            begun = leading[number - 2][1] if number > 1 else start
+            why = f"has a line of {line_end(data, begun)[0] - begun} bytes; {budget.says('line-size')}"
             raise Unreadable("line_too_long", why, str(number))
         directive = _SEP_LINE.fullmatch(line.strip(b" ")) if number == 1 else None
         if directive:
@@ -125,6 +128,15 @@ def find_layout(
             if not lines:
                 continue
             found = names.header(lines, number)
+            if found is not None and not names.exact(lines[0]):
+                # names for people can stand above those that are looked for
+                leading += islice(source, max(0, names.within - len(leading)))
+                if any(
+                    names.exact(one[0])
+                    for one in (_split([below], delimiter, spaced) for below in leading[number:])
+                    if one
+                ):
+                    continue
             if found is not None:
                 place = number, number + found[1] - 1
                 own, after = lines[found[1] - 1], leading[place[1] - 1][1]

@@ -87,14 +87,14 @@ def fit(
         told["set_aside"] += fitting.set_aside()
         told["layouts"] += [number] * len(found)
         tables += found
-        raw += [_bare(table) for table in texts]
+        raw += [_bare(table) for table in texts] if request.get("look") else []
         notices.append(left)
     # a sheet that one layout does not name is another's
     told["notices"] = [
         text for text in dict.fromkeys(text for left in notices for text in left)
         if NOT_NAMED not in text or all(text in left for left in notices)
     ]  # fmt: skip
-    return tables + (raw if request.get("look") else []), told
+    return tables + raw, told
 
 
 def fit_parts(
@@ -112,7 +112,7 @@ def fit_parts(
 
     def told() -> dict[str, Any]:
         assumptions, notices = fitting.told(*of_file)
-        return {"assumptions": [_by(request), *assumptions], "notices": list(dict.fromkeys(notices)), "layouts": [0]}
+        return {"assumptions": [_by(request), *assumptions], "notices": list(dict.fromkeys(notices))}
 
     return (fitting.parsed(fitting.texts(part)) for part in raw), told
 

@@ -113,6 +113,10 @@ class Names:
         """
         return (lines[0], 1) if is_header(lines[0]) else None
 
+    def exact(self, cells: Sequence[str]) -> bool:
+        """Whether a header holds the very names that are looked for, so that none below it can be meant instead."""
+        return _complete(set(named_columns(dict(enumerate(cells))).values()))
+
     def heads(self, cells: Sequence[str]) -> bool:
         """Whether a line below the header is one itself, wherever it stands."""
         return is_header(cells)

@@ -82,6 +82,9 @@ class Named(Names):
         found = self.must <= {fold(cell) for cell in cells} and all(at < len(cells) for at in self.at)
         return (cells, self.rows) if found else None
 
+    def exact(self, cells: Sequence[str]) -> bool:
+        return True
+
     def heads(self, cells: Sequence[str]) -> bool:
         # one or two names can stand in a record as well: a shift called Day
         return len(self.must) >= _ENOUGH and self.must <= {fold(cell) for cell in cells}
@@ -174,6 +177,9 @@ class Unknown(Names):
             return None
         self.seen.setdefault(self.sheet, (row, rows))
         return cells, rows
+
+    def exact(self, cells: Sequence[str]) -> bool:
+        return True
 
     def heads(self, cells: Sequence[str]) -> bool:
         return False

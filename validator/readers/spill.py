@@ -57,6 +57,7 @@ class Spill:
         sorted_ = _taken(replace(part, texts=self._coded(sheet, part)), order)
         for at in np.flatnonzero(np.diff(ends)).tolist():
             block = _slice(sorted_, int(ends[at]), int(ends[at + 1]))
+            block.origins = [{} for _ in block.origins]  # what they say stands once, in the shell
             written = transport.encode([block], {})
             self.blocks.append((sheet, at, self._file.tell(), sum(map(len, written)), len(block.rows)))
             self._file.writelines(written)

@@ -21,7 +21,7 @@ from typing import IO, Any
 
 from validator.errors import Unreadable
 from validator.readers import READERS, formats, transport
-from validator.tables import Budget, ParsedTable
+from validator.tables import COMMON_NAMES, Budget, ParsedTable
 
 MEMORY_PER_BYTE = 24
 """What a file may ask for beside its budget, in bytes of memory for each of its own: text turned into columns."""
@@ -101,37 +101,33 @@ def answer_to(request: dict[str, Any]) -> dict[str, Any]:
 def _read(
     path: Path, request: dict[str, Any], file: IO[bytes], size: int, budget: Budget
 ) -> tuple[list[ParsedTable], dict[str, Any]]:
-    from validator.readers.cells import parse
-    from validator.readers.common_names import Hints
-
     name = request["name"]
     format_ = formats.decide(name, _at(file, 0, formats.HEAD), size, lambda start, length: _at(file, start, length))
     reader = importlib.import_module(READERS[format_])
-    buckets = request.get("buckets")
-    hints = Hints()
-    if buckets and hasattr(reader, "parts") and not request.get("layouts"):
-        raw, assumptions, notices = reader.parts(path, budget)
-        tables, told = _spilled(((0, hints.seen(parse(part))) for part in raw), request)
-        told |= {"assumptions": assumptions, "notices": notices + hints.told(assumptions)}
-        return tables, {"format": format_, **told}
-    if request.get("layouts"):
-        from validator.readers.fitting import fit, fit_parts
+    in_parts = bool(request.get("buckets")) and hasattr(reader, "parts")
+    if request.get("look") or request.get("layouts"):
+        from validator.readers.fitting import fit, fit_parts, look
 
-        in_parts = fit_parts(reader, path, request, budget) if buckets else None
-        if in_parts is not None:
-            parts, afterwards = in_parts
+        fitted = fit_parts(reader, path, request, budget) if in_parts and request.get("layouts") else None
+        if fitted is not None:
+            parts, afterwards = fitted
             tables, told = _spilled(((0, part) for part in parts), request)
             return tables, {"format": format_, **told, **afterwards()}
-        tables, told = fit(reader, path, request, budget)
-    elif request.get("look"):
-        from validator.readers.fitting import look
-
-        tables, told = look(reader, path, budget)
+        tables, told = fit(reader, path, request, budget) if request.get("layouts") else look(reader, path, budget)
     else:
-        raw, assumptions, notices = reader.read(path, budget)
-        tables = [hints.seen(parse(table)) for table in raw]
-        told = {"assumptions": assumptions, "notices": notices + hints.told(assumptions)}
-    if buckets:
+        from validator.readers.cells import parse
+
+        raw, assumptions, notices = (reader.parts if in_parts else reader.read)(path, budget)
+        parsed: Iterable[ParsedTable] = map(parse, raw)
+        hints = None
+        if any(COMMON_NAMES in text for text in assumptions):
+            from validator.readers.common_names import Hints
+
+            hints = Hints()
+            parsed = map(hints.seen, parsed)
+        tables, told = _spilled(((0, part) for part in parsed), request) if in_parts else (list(parsed), {})
+        told |= {"assumptions": assumptions, "notices": [*notices, *(hints.told() if hints else ())]}
+    if request.get("buckets") and "blocks" not in told:
         tables, blocks = _spilled(enumerate(tables), request)
         told |= blocks
     return tables, {"format": format_, **told}

@@ -144,18 +144,24 @@ class _SheetReading:
         """The last row of the header with its own cells, and the rows after it that have been taken already."""
         waiting: list[Row] = []
         while True:
-            waiting += islice(rows, self.names.rows - len(waiting))
+            waiting += islice(rows, max(0, self.names.rows - len(waiting)))
             if not waiting or waiting[0][0] > self.names.within:
                 return None
             row = waiting[0][0]
-            near = [one for one in waiting if one[0] - row < self.names.rows]
+            together = [one for one in waiting if one[0] - row < self.names.rows]
             lines = (
-                [self._names(cells) for _, cells in near]
-                if near[-1][0] - row == len(near) - 1
-                else [self._names(near[0][1])]
+                [self._names(cells) for _, cells in together]
+                if together[-1][0] - row == len(together) - 1
+                else [self._names(together[0][1])]
             )
             place = f"{self.sheet.name}!{row}:"
             found = self.names.header(lines, row, self._spans(row))
+            if found is not None and not self.names.exact(lines[0]):
+                # names for people can stand above those that are looked for, as on a record sheet
+                waiting += islice(rows, max(0, self.names.within - len(waiting)))
+                below = [cells for number, cells in waiting[1:] if number <= self.names.within]
+                if any(self.names.exact(self._names(cells)) for cells in below):
+                    found = None
             if found is not None:
                 self.header = self.names.read(found[0], place)
                 last = row + found[1] - 1

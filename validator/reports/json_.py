@@ -41,9 +41,7 @@ def render(report: Report) -> bytes:
     view = memoryview(written)
     pictures, end = at + len(_NOTHING_DRAWN) - len(b"null"), at + len(_NOTHING_DRAWN)
     return b"".join(
-        part
-        for piece in (head, view[counts:pictures], drawn, view[end:])
-        for part in _without_acting(memoryview(piece))
+        part for piece in (head, view[counts:pictures], drawn, view[end:]) for part in without_acting(memoryview(piece))
     )
 
 
@@ -71,7 +69,7 @@ def load(document: bytes) -> Report:
 _ACTING = re.compile(rb"\x7f|\xc2[\x80-\x9f]|\xd8\x9c|\xe2\x80[\x8e\x8f\xa8-\xae]|\xe2\x81[\xa6-\xa9]")
 
 
-def _without_acting(written: memoryview) -> Iterator[bytes | memoryview]:
+def without_acting(written: memoryview) -> Iterator[bytes | memoryview]:
     """JSON in parts, in which what acts on a terminal is escaped."""
     at = 0
     while at < len(written):

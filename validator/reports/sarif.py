@@ -14,6 +14,7 @@ from validator.deviations import ACCEPTED
 from validator.findings import Citation, Evidence, Finding, Grade, InputFile, Report, RuleChecked, Status
 from validator.reports import opening, words
 from validator.reports.grouping import by_gravity, grouped
+from validator.reports.json_ import without_acting
 from validator.reports.layout import GOVERNS, NO_ACTION
 from validator.reports.visible import name, sentence, without_surrogates
 
@@ -45,7 +46,7 @@ def render(report: Report) -> bytes:
 
     A breach graded as an observation asks for a look (`review`); an accepted one is `fail` and suppressed.
     """
-    return orjson.dumps(_Run(report).log(), option=_OPTIONS)
+    return b"".join(without_acting(memoryview(orjson.dumps(_Run(report).log(), option=_OPTIONS))))
 
 
 class _Run:

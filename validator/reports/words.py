@@ -113,8 +113,8 @@ def marks(finding: Finding) -> tuple[str, ...]:
 
 
 def target(of: str) -> str:
-    """What a check is about: a line, a part, or the interval that is still running."""
-    return said(OPEN) if of == OPEN else name(of)
+    """What a check is about: a line or a part by its name, or the interval that is still running."""
+    return tr("still running") if of == OPEN else name(of)
 
 
 def rows(numbers: Iterable[int]) -> str:
