@@ -283,6 +283,8 @@ def test_a_signal_ends_in_order(folder):
             [sys.executable, "-m", "validator.cli", "check", "-", *CHECK[2:]], cwd=folder, stdin=subprocess.PIPE,
             stdout=subprocess.PIPE, stderr=subprocess.PIPE,
             env={**os.environ, "PYTHONPATH": ROOT, "TMPDIR": str(temporary)},
+            # a shell starts what runs in the background deaf to an interrupt
+            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
         )  # fmt: skip
         while not any(temporary.iterdir()):  # it has begun to read standard input
             time.sleep(0.02)
