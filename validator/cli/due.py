@@ -81,9 +81,7 @@ def _write(made: Schedule, shown: str, files: Sequence[Output], language: Langua
     sys.stdout.buffer.flush()
 
 
-def _document(
-    made: Schedule, format_: str, language: Language | None, width: int = 100, colour: bool = False
-) -> bytes:
+def _document(made: Schedule, format_: str, language: Language | None, width: int = 100, colour: bool = False) -> bytes:
     from validator.schedule import calendar, in_language, table, text
 
     if format_ in ("json", "csv"):

@@ -124,7 +124,9 @@ def _why(due: Due) -> str:
     )  # fmt: skip
     if not due.days_closed:
         return why
-    closed = "{why}; {n} day out of service left out" if due.days_closed == 1 else "{why}; {n} days out of service left out"
+    closed = (
+        "{why}; {n} day out of service left out" if due.days_closed == 1 else "{why}; {n} days out of service left out"
+    )
     return Said(closed, {"why": why, "n": str(due.days_closed)})
 
 
