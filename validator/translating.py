@@ -103,6 +103,8 @@ def of_pack(root: Path) -> Texts:
             _add_all(found, own_step(step), name)
         for step in pack.get("grading", {}).get("results", ()):
             _add_all(found, step.get("result"), name)
+        for time in pack.get("grading", {}).get("correct_within", {}).values():
+            _add_all(found, time.get("says"), name)
         for rule in pack.get("rules", ()) if pack else (data,):
             for key in _OF_RULE:
                 _add_all(found, rule.get(key), name)
