@@ -115,8 +115,9 @@ def _form(machine: Machine, procedure: str, packs: Sequence[Pack], now_and_then:
         set() if rows else set(_free(rules, units))
     )
     used = always.union(*(r.asked for r in rows), *(r.given for r in rows))
+    title = reduce(lambda one, other: tr("{one} and {other}", one=one, other=other), (tr(p.title) for p in packs))
     return Form(
-        reduce(lambda one, other: tr("{one} and {other}", one=one, other=other), [tr(p.title) for p in packs]), machine.store_id, machine.store_name, machine.equipment_id, procedure,
+        title, machine.store_id, machine.store_name, machine.equipment_id, procedure,
         tuple(dict.fromkeys(tr(c) for p in packs for c in p.cautions)),
         tuple(_interval(b) for b in rules if b.rule.kind == "interval"),
         tuple(c for c in asks.COLUMNS if c in used), same, rows, _words(machine, packs, rows),
