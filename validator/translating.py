@@ -18,9 +18,11 @@ from pathlib import Path
 from typing import Any
 
 from validator import documents
+from validator.engine.due import LATER, OVERDUE, SOON
 from validator.engine.wording import SENTENCES
 from validator.findings import NEW, PERSISTING, Grade
 from validator.language import FOLDER, entries
+from validator.sheet.asks import own_step
 
 PACKAGE = FOLDER.parent
 _SPEAK = (
@@ -31,6 +33,8 @@ _SPEAK = (
 _QUIET = {"kinds/relation_network.py", "readers/transport.py"}
 """Modules among them that only name things to the program itself."""
 
+_PAGES = ("reports/**/*.py", "schedule/*.py", "sheet/*.py")
+"""Modules that write what a store reads, and say their own sentences through the catalogue."""
 _HEADED = {"ACTIONS", "KEPT", "BEHIND", "STATES", "_READ_FIRST"}
 """Tables whose headings and words a store reads."""
 _ENGLISH = ("__init__", "annotations", "csv_", "json_", "junit", "measures", "sarif", "workbook", "xlsx")
@@ -43,6 +47,8 @@ _ID = "part"
 """Under this name stands what a finding's id is made of."""
 _SPOKEN = {"_LABELS", "_SAID"}
 """Mappings to single words that sentences use."""
+_LISTED = {"LABELS", "_NAMES", "_CONDITIONS"}
+"""Those of the pages."""
 
 _OF_PACK = ("title", "cautions")
 _OF_RULE = ("title", "why", "corrective_action")
@@ -64,9 +70,8 @@ def of_program() -> Texts:
             if name not in _QUIET:
                 for text in _in_module(ast.parse(path.read_text("utf-8")), function):
                     _add(found, text, name)
-    for path in sorted(
-        set(PACKAGE.glob("reports/**/*.py")) - {PACKAGE / "reports" / f"{name}.py" for name in _ENGLISH}
-    ):
+    pages = (path for pattern in _PAGES for path in PACKAGE.glob(pattern))
+    for path in sorted(set(pages) - {PACKAGE / "reports" / f"{name}.py" for name in _ENGLISH}):
         for text in _on_pages(ast.parse(path.read_text("utf-8"))):
             _add(found, text, path.relative_to(PACKAGE).as_posix())
     for path in sorted(PACKAGE.glob("reports/templates/*.j2")):
@@ -74,7 +79,7 @@ def of_program() -> Texts:
             _add(found, text, path.relative_to(PACKAGE).as_posix())
     for grade in Grade:
         _add(found, grade.value, "findings.py")
-    for word in (NEW, PERSISTING):
+    for word in (NEW, PERSISTING, OVERDUE, SOON, LATER):
         _add(found, word, "findings.py")
     for reason in dict.fromkeys(reason for _, reason in SENTENCES):
         _add(found, reason.replace("_", " "), "engine/wording.py")
@@ -93,8 +98,12 @@ def of_pack(root: Path) -> Texts:
             _add_all(found, pack.get(key), name)
         for profile in pack.get("profiles", {}).values():
             _add_all(found, profile.get("title"), name)
+        for step in pack.get("steps", ()):
+            _add_all(found, own_step(step), name)
         for step in pack.get("grading", {}).get("results", ()):
             _add_all(found, step.get("result"), name)
+        for time in pack.get("grading", {}).get("correct_within", {}).values():
+            _add_all(found, time.get("says"), name)
         for rule in pack.get("rules", ()) if pack else (data,):
             for key in _OF_RULE:
                 _add_all(found, rule.get(key), name)
@@ -190,8 +199,10 @@ def _on_pages(tree: ast.Module) -> Iterator[str]:
     for top in tree.body:
         if isinstance(top, ast.Assign | ast.AnnAssign) and top.value is not None:
             silent = {id(part) for node in ast.walk(top) for quiet in _silenced(node) for part in ast.walk(quiet)}
-            headed = isinstance(top, ast.Assign) and _name_of(top.targets[0]) in _HEADED
+            headed = _name_of(_target(top)) in _HEADED
             for node in ast.walk(top.value):
+                if isinstance(node, ast.Dict) and _name_of(_target(top)) in _LISTED:
+                    yield from map(_text, node.values)
                 if headed and isinstance(node, ast.Constant):
                     yield _text(node)
                 elif isinstance(node, ast.Constant) and id(node) not in silent and _text(node).strip():
@@ -225,6 +236,10 @@ def _silenced(node: ast.AST) -> Sequence[ast.AST]:
             return [node]
         return node.args[: {"_outcomes": None, "setdefault": 1}.get(name, 0)]
     return []
+
+
+def _target(node: ast.Assign | ast.AnnAssign) -> ast.expr:
+    return node.targets[0] if isinstance(node, ast.Assign) else node.target
 
 
 def _name_of(node: ast.expr) -> str:

@@ -18,9 +18,8 @@ LANGUAGES = [code for code in languages() if code != ENGLISH]
 PACKS = [bundled("rules") / name for name in bundled_packs()]
 UNSAID = {
     "a table", "one duration",  # names of shapes of a limit
-    "asked good", "asked out", "least good", "bold red", "bold yellow", "Libertinus Serif", "governs",  # looks
+    "asked good", "asked out", "least good", "bold red", "bold yellow", "Libertinus Serif", "governs", "yyyy-mm-dd hh:mm:ss",  # looks
     "named {found} ",  # read from another program's message
-    "s are", "s name", "s say", "they were",  # endings that the other languages' whole sentences do without
 }  # fmt: skip
 """What the program's code holds and no reader sees as it stands."""
 _FIGURE = re.compile(r"\d+(?:[.,]\d+)*")

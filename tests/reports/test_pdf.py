@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import re
 import subprocess
 from collections.abc import Callable
@@ -114,3 +115,17 @@ def test_without_the_typesetter_the_reason_is_said(made: Made, monkeypatch: pyte
 
     with pytest.raises(WrongInput, match="needs the package typst"):
         pdf.render(made("clean"))
+
+
+def test_what_changed_since_an_earlier_report_is_listed(made) -> None:
+    """The pages have what the other forms for people have: the sentence, and each earlier finding that is none now."""
+    lists = dict(json.loads(pdf.data_of(made("since")))["lists"])
+    said, *gone = lists["Since the earlier report"]
+
+    assert said.startswith("5 new, 2 persisting, 1 resolved, 1 not judged again, since the report as of 2026-04-27")
+    assert len(gone) == 2
+
+
+def test_pages_that_are_held_against_nothing_have_no_such_list(made) -> None:
+    """Without an earlier report nothing is said of one."""
+    assert "Since the earlier report" not in dict(json.loads(pdf.data_of(made("full")))["lists"])

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 import click
 
 from validator.cli.check import judge_files, must_exist
-from validator.cli.output import Output, parse_outputs, terminal, write_file
+from validator.cli.output import Output, parse_outputs, tell_missing, terminal, write_file
 from validator.cli.waiting import Waiting
 from validator.errors import WrongInput
+from validator.language import ENGLISH, Language, languages, speaking
 
 if TYPE_CHECKING:
     from validator.findings import Report
@@ -42,9 +43,11 @@ row or no date; 4 some input could not be read."""
 @click.option(
     "--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated."
 )
+@click.option("--lang", type=click.Choice(languages()), default=ENGLISH, show_default=True,
+              help="The language of text and calendar; forms for programs stay English.")  # fmt: skip
 def command(
     records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, mapping_path: str | None,
-    as_of: str | None, shown: str, outputs: tuple[str, ...],
+    as_of: str | None, shown: str, outputs: tuple[str, ...], lang: str,
 ) -> int:  # fmt: skip
     """Say from RECORDS what must be cleaned by when: by machine and rule, the longest overdue first, with the reason."""
     from validator.schedule import schedule
@@ -56,11 +59,13 @@ def command(
     with Waiting("reading the records") as waiting:
         judged = judge_files(records, rules, register_path, as_of, "", waiting, mapping_path=mapping_path)
     made = schedule(judged.report, judged.packs)
-    _write(made, shown, files)
+    language = judged.language(lang)
+    _write(made, shown, files, language)
+    tell_missing(language)
     return _exit_status(judged.report, made)
 
 
-def _write(made: Schedule, shown: str, files: Sequence[Output]) -> None:
+def _write(made: Schedule, shown: str, files: Sequence[Output], language: Language | None) -> None:
     if sys.stdout is None:
         raise WrongInput("standard output is closed, and the due dates have nowhere to go")
     if not made.cleanings and "ics" in (shown, *(output.format for output in files)):
@@ -68,20 +73,22 @@ def _write(made: Schedule, shown: str, files: Sequence[Output]) -> None:
         click.echo("cip-audit: there is no date, so no calendar was written", err=True)
         files = [output for output in files if output.format != "ics"]
     for output in files:
-        write_file(output.path, _document(made, output.format))
+        write_file(output.path, _document(made, output.format, language))
     if not made.cleanings and shown == "ics":
         return
     on_screen = shown == "text" and sys.stdout.isatty()
-    sys.stdout.buffer.write(_document(made, shown, *(terminal() if on_screen else ())))
+    sys.stdout.buffer.write(_document(made, shown, language, *(terminal() if on_screen else ())))
     sys.stdout.buffer.flush()
 
 
-def _document(made: Schedule, format_: str, width: int = 100, colour: bool = False) -> bytes:
-    from validator.schedule import calendar, table, text
+def _document(made: Schedule, format_: str, language: Language | None, width: int = 100, colour: bool = False) -> bytes:
+    from validator.schedule import calendar, in_language, table, text
 
-    if format_ == "text":
-        return text.render(made, width=width, color=colour)
-    return {"json": table.as_json, "csv": table.as_csv, "ics": calendar.render}[format_](made)
+    if format_ in ("json", "csv"):
+        return (table.as_json if format_ == "json" else table.as_csv)(made)
+    with speaking(language):
+        shown = in_language(made, language)
+        return calendar.render(shown) if format_ == "ics" else text.render(shown, width=width, color=colour)
 
 
 def _exit_status(report: Report, made: Schedule) -> int:

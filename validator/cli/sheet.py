@@ -8,8 +8,9 @@ from pathlib import Path
 import click
 
 from validator.cli.check import load_packs
-from validator.cli.output import write_file
+from validator.cli.output import tell_missing, write_file
 from validator.errors import WrongInput
+from validator.language import ENGLISH, languages, load, speaking
 from validator.reports.measures import UNITS, Units
 
 FORMATS = (".xlsx", ".pdf")
@@ -36,11 +37,13 @@ A filled-in workbook is read as it stands:  cip-audit check sheet.xlsx --rules .
 )
 @click.option("--units", type=click.Choice(UNITS), default="si", show_default=True,
               help="The scale on which temperatures are written: °C, or °F with us.")  # fmt: skip
+@click.option("--lang", type=click.Choice(languages()), default=ENGLISH, show_default=True,
+              help="The language of the sheet; the columns that are read, and the words that stand in them, stay.")  # fmt: skip
 @click.option("--now-and-then", is_flag=True,
               help="Also rows for what a rule asks for once in a while, such as acid every three months.")  # fmt: skip
 def command(
     rules: tuple[str, ...], register_path: str, store: str | None, equipment: str | None, path: str, paper: str, units: Units,
-    now_and_then: bool,
+    lang: str, now_and_then: bool,
 ) -> int:  # fmt: skip
     """Write an empty record sheet for the machines of the register, with all that the rules ask to be done and written down."""
     from validator.register import load_register
@@ -52,18 +55,15 @@ def command(
     if target.resolve() in {Path(p).resolve() for p in (register_path, *rules)}:
         raise WrongInput(f"--output {path}: is read here; name another file")
     packs = load_packs(rules)
-    made = forms(
-        packs,
-        load_register(Path(register_path)),
-        store=store,
-        equipment=equipment,
-        now_and_then=now_and_then,
-        units=units,
-    )
     if target.suffix.casefold() == ".xlsx":
         from validator.sheet.workbook import render
     else:
         from validator.sheet.paper import render
-    write_file(target, render(made, paper))
+    language = load(lang, [place for pack in packs for place in pack.places])
+    register = load_register(Path(register_path))
+    with speaking(language):
+        made = forms(packs, register, store=store, equipment=equipment, now_and_then=now_and_then, units=units)
+        write_file(target, render(made, paper))
     print(f"wrote {path}: {len(made)} sheet{'s' * (len(made) != 1)}", file=sys.stderr)
+    tell_missing(language)
     return 0

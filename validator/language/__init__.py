@@ -171,6 +171,10 @@ class Language:
         known = {source[:4].partition("{")[0] for source in (*self._whole, *self._templates)}
         return re.compile("|".join(["(?<=: )", *(re.escape(k) for k in sorted(known) if k.strip() and k[0] in " ,;:")]))
 
+    def also(self, change: Callable[[str], str]) -> None:
+        """Know every text also as it stands after a change that does the same in either language: of units, say."""
+        self._whole |= {change(source): change(said) for source, said in self._whole.items()} | self._whole
+
     def say(self, text: str) -> str:
         """A text in this language; as it stands, and noted, where no catalogue has it."""
         if not text.strip():

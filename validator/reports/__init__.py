@@ -10,7 +10,7 @@ from typing import Literal
 
 from validator.findings import Report
 from validator.language import Language, speaking
-from validator.reports.measures import Units, for_reader
+from validator.reports.measures import Units, for_reader, in_units
 from validator.reports.spoken import in_language
 
 Grouping = Literal["grade", "plan"]
@@ -64,7 +64,10 @@ class Renderer:
 def seen(report: Report, units: Units, language: Language | None) -> Report:
     """The report as a reader of these units and this language sees it."""
     shown = for_reader(report, units)
-    return shown if language is None else in_language(shown, language)
+    if language is None:
+        return shown
+    language.also(lambda text: in_units(text, units))
+    return in_language(shown, language)
 
 
 RENDERERS: Mapping[str, Renderer] = MappingProxyType(

@@ -193,7 +193,13 @@ def _lists(report: Report, view: View) -> Iterator[tuple[str, list[str]]]:
     files = [f"{f.file}: {f.read}; {f.rows}; SHA-256 {f.full_sha256}" for f in view.files]
     packs = [f"{sentence(p.title)}: {name(p.id)} {name(p.version)}, SHA-256 {name(p.sha256)}" for p in report.packs]
     sources = [f"{short}: {says}" if says else short for short, says in _sources(view)]
+    changed = [
+        f"{gone.now} {gone.title}; "
+        + tr(layout.WAS, status=gone.status, grade=gone.grade, place=gone.place, rule=gone.rule, id=gone.id)
+        for gone in (view.change.gone if view.change else ())
+    ]
     for title, items in (
+        (layout.SECTIONS["change"], [view.change.said, *changed] if view.change else []),
         (layout.SECTIONS["defects"], defects), (layout.SECTIONS["notices"], notices),
         (layout.SECTIONS["cautions"], list(view.cautions)), ("Sources", sources), ("Packs", packs),
         (layout.SECTIONS["files"], files),

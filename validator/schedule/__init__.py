@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from validator.findings import Due, Finding, Report, Status
+from validator.language import Language, Said
 from validator.packs.model import Pack
 from validator.statuses import OPEN
 
 SCHEDULE_VERSION = "1"
 UNDATED = "no day to count from"
 """The state of a machine of which no date can be said: nothing that counts is on record, or when is not."""
+NO_RECORD = "no record could be read, so every date is counted from the day of going into service"
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,23 @@ def schedule(report: Report, packs: Sequence[Pack]) -> Schedule:
     )  # fmt: skip
 
 
+def in_language(schedule: Schedule, language: Language | None) -> Schedule:
+    """The schedule as a reader of the language sees it, for a page of the same language; forms for programs stay English."""
+    if language is None:
+        return schedule
+    say = language.say
+    return replace(
+        schedule, title=say(schedule.title), notes=tuple(map(say, schedule.notes)),
+        cleanings=tuple(
+            replace(
+                c, title=say(c.title), state=say(c.state), limit_from=say(c.limit_from), why=say(c.why), doubt=say(c.doubt),
+                action=say(c.action), cautions=tuple(map(say, c.cautions)),
+            )
+            for c in schedule.cleanings
+        ),
+    )  # fmt: skip
+
+
 def _urgency(c: Cleaning) -> tuple[bool, bool, int, str, str, str]:
     """The longest overdue first, then machines of which no date can be said, then by days left."""
     left = 0 if c.days_left is None else c.days_left
@@ -98,23 +117,33 @@ def _limit_from(finding: Finding | None) -> str:
 
 def _why(due: Due) -> str:
     """`at most 30 days after the last cleaning that counts, 2026-05-05 (cycle-2); 3 days out of service left out`."""
-    since = (
-        f"the last cleaning that counts, {due.last_completed} ({due.last_cycle_id})" if due.last_completed
-        else f"it went into service on {due.counted_from}; no cleaning that counts is on record"
+    why = Said(
+        "at most {limit} after the last cleaning that counts, {day} ({cycle})" if due.last_completed
+        else "at most {limit} after it went into service on {day}; no cleaning that counts is on record",
+        {"limit": due.limit, "day": due.last_completed or due.counted_from, "cycle": due.last_cycle_id},
     )  # fmt: skip
-    closed = f"; {due.days_closed} day{'s' * (due.days_closed > 1)} out of service left out" if due.days_closed else ""
-    return f"at most {due.limit} after {since}{closed}"
+    if not due.days_closed:
+        return why
+    closed = (
+        "{why}; {n} day out of service left out" if due.days_closed == 1 else "{why}; {n} days out of service left out"
+    )
+    return Said(closed, {"why": why, "n": str(due.days_closed)})
 
 
 def _notes(report: Report) -> Iterable[str]:
     """What can make a date wrong, or a machine be missing here."""
     for file in report.inputs:
         if file.status != "read":
-            yield f"{file.file} could not be read, and may hold a later cleaning: {file.reason}"
+            told = {"file": file.file, "reason": file.reason}
+            yield Said("{file} could not be read, and may hold a later cleaning: {reason}", told)
     if not report.records:
-        yield "no record could be read, so every date is counted from the day of going into service"
+        yield NO_RECORD
     if report.record_defects:
-        yield f"{len(report.record_defects)} record defects may hide a cleaning; cip-audit check names them"
+        count = len(report.record_defects)
+        yield Said(
+            "{n} record defect may hide a cleaning; cip-audit check names it" if count == 1
+            else "{n} record defects may hide a cleaning; cip-audit check names them", {"n": str(count)},
+        )  # fmt: skip
     ruled = {d.equipment_id for d in report.upcoming} | {
         f.equipment_id for f in report.findings if f.kind == "interval"
     }
@@ -122,5 +151,7 @@ def _notes(report: Report) -> Iterable[str]:
         f"{s.store_id} > {e.equipment_id}" for s in report.stores for e in s.equipment if e.equipment_id not in ruled
     ]
     if silent:
-        shown = ", ".join(silent[:10]) + (f" and {len(silent) - 10} more" if len(silent) > 10 else "")
-        yield f"no rule used here sets an interval for {shown}"
+        shown = ", ".join(silent[:10])
+        if len(silent) > 10:
+            shown = Said("{shown} and {rest} more", {"shown": shown, "rest": str(len(silent) - 10)})
+        yield Said("no rule used here sets an interval for {machines}", {"machines": shown})

@@ -13,6 +13,7 @@ from uuid import NAMESPACE_URL, uuid5
 
 from icalendar import Alarm, Calendar, Event, vText
 
+from validator.language import spoken, tr
 from validator.reports.visible import sentence
 from validator.schedule import Cleaning, Schedule
 
@@ -25,12 +26,12 @@ _DAY = timedelta(days=1)
 def render(schedule: Schedule) -> bytes:
     """The schedule as `text/calendar`: CRLF line ends, lines folded at 75 octets, the same bytes for the same schedule."""
     calendar = Calendar()
-    calendar.add("prodid", "-//cip-audit//due//EN")
+    calendar.add("prodid", f"-//cip-audit//due//{spoken().upper()}")
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
     calendar.add("method", "PUBLISH")
-    calendar.add("name", "Cleaning due")
-    calendar.add("x-wr-calname", "Cleaning due")
+    calendar.add("name", tr("Cleaning due"))
+    calendar.add("x-wr-calname", tr("Cleaning due"))
     for cleaning in schedule.cleanings:
         calendar.add_component(_event(cleaning, schedule))
     return bytes(calendar.to_ical())
@@ -56,7 +57,7 @@ def _event(cleaning: Cleaning, schedule: Schedule) -> Event:
     event.add("summary", _summary(cleaning))
     event.add("description", _description(cleaning))
     event.add("location", sentence(", ".join(filter(None, (cleaning.store_name, cleaning.store_id)))))
-    event.add("categories", ["Cleaning"])
+    event.add("categories", [tr("Cleaning")])
     event.add("transp", "TRANSPARENT")
     event.add("priority", 1 if late else 5)
     event.add_component(_alarm(cleaning, late))
@@ -77,12 +78,12 @@ def _alarm(cleaning: Cleaning, late: bool) -> Alarm:
 
 def _summary(cleaning: Cleaning) -> vText:
     if cleaning.days_left is None:
-        said = "clean, no date of a cleaning is on record"
+        template = "{machine}: clean, no date of a cleaning is on record ({rule})"
     elif cleaning.days_left < 0:
-        said = f"clean, overdue since {cleaning.due_on}"
+        template = "{machine}: clean, overdue since {day} ({rule})"
     else:
-        said = "last day to clean"
-    return vText(sentence(f"{cleaning.equipment_id}: {said} ({cleaning.rule})"))
+        template = "{machine}: last day to clean ({rule})"
+    return vText(sentence(tr(template, machine=cleaning.equipment_id, day=cleaning.due_on, rule=cleaning.rule)))
 
 
 def _description(cleaning: Cleaning) -> vText:
@@ -90,9 +91,9 @@ def _description(cleaning: Cleaning) -> vText:
         cleaning.action,
         f"{cleaning.rule}: {cleaning.title}.",
         cleaning.why[:1].upper() + cleaning.why[1:] + ".",
-        f"Not certain: {cleaning.doubt}." if cleaning.doubt else "",
-        f"Limit from {cleaning.limit_from}." if cleaning.limit_from else "",
-        "Take care:" if cleaning.cautions else "",
+        tr("Not certain: {doubt}.", doubt=cleaning.doubt) if cleaning.doubt else "",
+        tr("Limit from {source}.", source=cleaning.limit_from) if cleaning.limit_from else "",
+        tr("Take care:") if cleaning.cautions else "",
         *(f"- {caution}" for caution in cleaning.cautions),
     ]
     return vText("\n".join(sentence(line) for line in lines if line))

@@ -9,12 +9,14 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from validator.language import counted, said, tr
 from validator.reports import text
 from validator.reports.visible import name, sentence
 from validator.reports.words import count
 from validator.schedule import Cleaning, Schedule
 
 NOTHING = "No rule used here sets an interval for a machine that is known."
+_HEADS = ("When", "Last day", "Machine, why, what to do")
 
 
 def render(schedule: Schedule, *, width: int = 100, color: bool = False) -> bytes:
@@ -23,7 +25,7 @@ def render(schedule: Schedule, *, width: int = 100, color: bool = False) -> byte
 
 
 def _parts(schedule: Schedule) -> Iterator[RenderableType]:
-    yield Text(f"Cleaning due, as of {name(schedule.as_of)}", style="bold")
+    yield Text(tr("Cleaning due, as of {moment}", moment=name(schedule.as_of)), style="bold")
     yield Text(sentence(schedule.title))
     yield Text("")
     if schedule.cleanings:
@@ -31,22 +33,22 @@ def _parts(schedule: Schedule) -> Iterator[RenderableType]:
         yield Text("")
         yield _table(schedule)
     else:
-        yield Text(NOTHING, style="bold")
+        yield Text(said(NOTHING), style="bold")
     for note in schedule.notes:
         yield Text("")
-        yield Text(f"Note: {sentence(note)}.")
+        yield Text(tr("Note: {note}.", note=sentence(note)))
 
 
 def _headline(schedule: Schedule) -> str:
     states = [c.state for c in schedule.cleanings]
-    said = (f"{states.count(state):,} {state}" for state in dict.fromkeys(states))
-    return f"{count(len(states), 'date')}: {', '.join(said)}."
+    each = (f"{states.count(state):,} {state}" for state in dict.fromkeys(states))
+    return f"{count(len(states), 'date')}: {', '.join(each)}."
 
 
 def _table(schedule: Schedule) -> Table:
     table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False, header_style="dim", padding=(0, 2, 0, 0))
-    for heading in ("When", "Last day", "Machine, why, what to do"):
-        table.add_column(Text(heading), no_wrap=heading != "Machine, why, what to do", overflow="fold")
+    for heading in _HEADS:
+        table.add_column(Text(said(heading)), no_wrap=heading != _HEADS[-1], overflow="fold")
     for cleaning in schedule.cleanings:
         late = cleaning.days_left is None or cleaning.days_left < 0
         table.add_row(Text(when(cleaning), style="bold" if late else ""), Text(cleaning.due_on or "-"), _told(cleaning))
@@ -56,10 +58,10 @@ def _table(schedule: Schedule) -> Table:
 def when(cleaning: Cleaning) -> str:
     """`5 days overdue`, `due today`, `in 3 days`, `clean now`."""
     if cleaning.days_left is None:
-        return "clean now"
+        return tr("clean now")
     if cleaning.days_left < 0:
-        return f"{count(-cleaning.days_left, 'day')} overdue"
-    return f"in {count(cleaning.days_left, 'day')}" if cleaning.days_left else "due today"
+        return counted(-cleaning.days_left, "{n} day overdue", "{n} days overdue")
+    return counted(cleaning.days_left, "in {n} day", "in {n} days") if cleaning.days_left else tr("due today")
 
 
 def _told(cleaning: Cleaning) -> Text:
@@ -68,7 +70,7 @@ def _told(cleaning: Cleaning) -> Text:
     told = Text(f"{store} > {name(cleaning.equipment_id)}")
     told += Text("\n" + why, style="dim")
     if cleaning.doubt:
-        told += Text(f"\nNot certain: {sentence(cleaning.doubt)}.", style="dim")
+        told += Text("\n" + tr("Not certain: {doubt}.", doubt=sentence(cleaning.doubt)), style="dim")
     if cleaning.days_left is None or cleaning.days_left < 0:
         told += Text("\n" + sentence(cleaning.action)) if cleaning.action else Text("")
     return told

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import reduce
 from typing import Any
 
 from validator import kinds
 from validator.engine.apply import override
 from validator.errors import WrongInput
+from validator.language import said, tr
 from validator.machines import AsOf, Machine, machines
 from validator.packs.model import BoundRule, Pack
 from validator.quantities import GRAMS, LITRES, say
@@ -113,13 +115,23 @@ def _form(machine: Machine, procedure: str, packs: Sequence[Pack], now_and_then:
         set() if rows else set(_free(rules, units))
     )
     used = always.union(*(r.asked for r in rows), *(r.given for r in rows))
+    title = reduce(lambda one, other: tr("{one} and {other}", one=one, other=other), (tr(p.title) for p in packs))
     return Form(
-        " and ".join(p.title for p in packs), machine.store_id, machine.store_name, machine.equipment_id, procedure,
-        tuple(dict.fromkeys(c for p in packs for c in p.cautions)),
-        tuple(f"{b.rule.id}: at most {say(b.params.max.amount, b.params.max.unit)} from one cleaning to the next"
-              + (f" with {b.params.having}" if b.params.having else "") for b in rules if b.rule.kind == "interval"),
+        title, machine.store_id, machine.store_name, machine.equipment_id, procedure,
+        tuple(dict.fromkeys(tr(c) for p in packs for c in p.cautions)),
+        tuple(_interval(b) for b in rules if b.rule.kind == "interval"),
         tuple(c for c in asks.COLUMNS if c in used), same, rows, _words(machine, packs, rows),
     )  # fmt: skip
+
+
+def _interval(bound: BoundRule) -> str:
+    params: Any = bound.params
+    template = (
+        "{rule}: at most {time} from one cleaning to the next with {act}" if params.having
+        else "{rule}: at most {time} from one cleaning to the next"
+    )  # fmt: skip
+    time = said(say(params.max.amount, params.max.unit))
+    return tr(template, rule=bound.rule.id, time=time, act=asks.named_act(params.having) if params.having else "")
 
 
 def _of_machine(bound: BoundRule, machine: Machine) -> BoundRule:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import reduce
 from typing import Any
 
 from validator.kinds.concentration import Params as Strength
 from validator.kinds.conditions import CONDITIONS, MEASURED, band_in_words, conditions_in_words
 from validator.kinds.solutions import AMOUNTS, PREPARING
+from validator.language import said, tr
 from validator.machines import Machine
 from validator.packs.model import BoundRule
 from validator.quantities import Duration, plain_number, say, say_seconds
@@ -29,12 +31,26 @@ LABELS = {
 }  # fmt: skip
 """What a person reads above a column."""
 _DO = {
-    "empty_tank": ("Empty the tank", "Empty"), "mix_solution": ("Mix the solution", "Mix the solution for"),
-    "test_solution": ("Test the solution", "Test"), "disassemble": ("Take the machine apart", "Take apart"),
-    "air_dry": ("Let it dry", "Let dry:"), "reassemble": ("Put the machine together", "Put together"),
-    "refill_tank": ("Refill the tank", "Refill"), "sample": ("Take a sample", "Take a sample of"),
-}  # fmt: skip
-"""A step as it is told to do: on the whole machine, and on a target. Any other is told by its own word."""
+    "empty_tank": ("Empty the tank", "Empty {target}"),
+    "mix_solution": ("Mix the solution", "Mix the solution for {target}"),
+    "test_solution": ("Test the solution", "Test {target}"),
+    "disconnect": ("Disconnect", "Disconnect {target}"),
+    "disassemble": ("Take the machine apart", "Take apart {target}"),
+    "flush": ("Flush", "Flush {target}"),
+    "circulate": ("Circulate", "Circulate {target}"),
+    "soak": ("Soak", "Soak {target}"),
+    "wash": ("Wash", "Wash {target}"),
+    "rinse": ("Rinse", "Rinse {target}"),
+    "sanitize": ("Sanitize", "Sanitize {target}"),
+    "air_dry": ("Let it dry", "Let dry: {target}"),
+    "reassemble": ("Put the machine together", "Put together {target}"),
+    "reconnect": ("Reconnect", "Reconnect {target}"),
+    "refill_tank": ("Refill the tank", "Refill {target}"),
+    "prime": ("Prime", "Prime {target}"),
+    "sample": ("Take a sample", "Take a sample of {target}"),
+    "verify": ("Verify", "Verify {target}"),
+}
+"""A step of the contract as it is told to do: on the whole machine, and on a target."""
 _CONDITIONS = {"ph": "pH", "temperature_c": "temperature", "concentration_ppm": "strength", "hardness_ppm": "hardness"}
 _BY_STOP_WATCH = 60
 """Seconds; what is shorter a stop watch tells better than two times of day."""
@@ -43,9 +59,11 @@ _OF_THE_CYCLE = ("verified_by", "verified_at")
 
 def instruction(act: Act, target: str) -> str:
     """`Circulate or soak line-3`: what to do, in a few words."""
-    said = " or ".join(_told(step, target) for step in act.steps)
-    said = said[:1].upper() + said[1:] + (f" {target}" if target else "")
-    return said + (f" for {act.test}" if act.test else "") + (f" with {' or '.join(act.agents)}" if _few(act) else "")
+    *others, last = act.steps
+    told = [_told(step, "") for step in others] + [_told(last, target)]
+    do = either([told[0], *(text[:1].casefold() + text[1:] for text in told[1:])])
+    do = tr("{do} for {test}", do=do, test=act.test) if act.test else do
+    return tr("{do} with {agents}", do=do, agents=either(act.agents)) if _few(act) else do
 
 
 def told(act: Act) -> str:
@@ -54,9 +72,20 @@ def told(act: Act) -> str:
     return said[:1].casefold() + said[1:]
 
 
+def own_step(step: str) -> tuple[str, str]:
+    """A pack's own step as it is told to do, by its own word: on the whole machine, and on a target."""
+    word = step.replace("_", " ").capitalize()
+    return word, f"{word} {{target}}"
+
+
+def either(words: Sequence[str]) -> str:
+    """`chlorine or quat`; blank for none."""
+    return reduce(lambda one, other: tr("{one} or {other}", one=one, other=other), words) if words else ""
+
+
 def _told(step: str, target: str) -> str:
-    whole, on = _DO.get(step, (step.replace("_", " "),) * 2)
-    return on if target else whole
+    whole, on = _DO.get(step) or own_step(step)
+    return tr(on, target=target) if target else tr(whole)
 
 
 def _few(act: Act) -> bool:
@@ -143,7 +172,7 @@ def _shortest(params: Any) -> int:
 def once(rules: Sequence[BoundRule]) -> tuple[list[str], list[str]]:
     """What is asked once a cleaning: the columns, and what is said beside them."""
     columns: list[str] = []
-    said: list[str] = []
+    told: list[str] = []
     for bound in rules:
         params: Any = bound.params
         if bound.rule.kind != "record":
@@ -152,47 +181,51 @@ def once(rules: Sequence[BoundRule]) -> tuple[list[str], list[str]]:
         for within in (params.verified_within, params.reviewed_within):
             if within is not None:
                 columns += _OF_THE_CYCLE
-                said.append(
-                    f"verify within {say(within.amount, within.unit)}: read the sheet, look at the machine, sign"
-                )
+                time = said(say(within.amount, within.unit))
+                told.append(tr("verify within {time}: read the sheet, look at the machine, sign", time=time))
         if params.distinct:
             columns.append("verified_by")
-            said.append("whoever verifies is none of those who did the work")
+            told.append(tr("whoever verifies is none of those who did the work"))
         if params.recorded_within is not None:
-            said.append(
-                f"write down within {say(params.recorded_within.amount, params.recorded_within.unit)}, and when"
-            )
-    return list(dict.fromkeys(columns)), list(dict.fromkeys(said))
+            time = said(say(params.recorded_within.amount, params.recorded_within.unit))
+            told.append(tr("write down within {time}, and when", time=time))
+    return list(dict.fromkeys(columns)), list(dict.fromkeys(told))
 
 
 def hints(act: Act, acts: Sequence[Act], rules: Sequence[BoundRule], machine: Machine) -> Iterable[str]:
     """What the rules ask of an act, one short sentence each, the same said once."""
     if act.between:
-        yield f"after: {told(act.between[0])}; before: {told(act.between[1])}"
+        yield tr("after: {first}; before: {then}", first=told(act.between[0]), then=told(act.between[1]))
     yield from _contact([b.params for b in rules if b.rule.kind == "contact" and _in_contact(b.params, act)], act)
     if tests_the_solution(act):
         yield from _strength([b.params for b in rules if b.rule.kind == "concentration"])
-    yield from dict.fromkeys(said for b in rules for said in _hints(b.rule.kind, b.params, act, acts, machine))
+    yield from dict.fromkeys(hint for b in rules for hint in _hints(b.rule.kind, b.params, act, acts, machine))
 
 
 def _hints(kind: str, params: Any, act: Act, acts: Sequence[Act], machine: Machine) -> Iterable[str]:
     if kind == "flush" and act.steps == (params.step,) and act.targets == params.targets:
-        yield f"at least {say_seconds(params.min.amount)} {'without a break' if params.accumulate == 'longest' else 'in all'}"
+        longest = params.accumulate == "longest"
+        yield tr("at least {time} without a break" if longest else "at least {time} in all", time=_time(params.min))
     elif kind == "concurrency" and params.resource == "equipment" and set(act.steps) & set(params.steps):
         most = params.capacity or min((machine.capacities.get(s, 0) for s in act.steps), default=0)
         if most:
-            yield f"no more than {most} at once"
+            yield tr("no more than {most} at once", most=most)
     elif kind == "mixed_strength" and _is(act, PREPARING[:1]):
-        yield f"{params.agent}: write down how much product and water; the reading must fit within {plain_number(params.within)} ppm"
+        yield tr("{agent}: write down how much product and water; the reading must fit within {most} ppm",
+                 agent=params.agent, most=plain_number(params.within))  # fmt: skip
     elif kind == "agreement" and _read(params, act, acts):
-        reference = f"{params.with_}{f' on {chr(32).join(params.with_.targets)}' if params.with_.targets else ''}"
-        label = _CONDITIONS[params.field]
-        yield (f"measure the {label}: others are held against it" if act.fits(params.with_.step, params.with_.agent)
-               and act.targets == params.with_.targets
-               else f"{label} at most {plain_number(params.within)} from that of {reference.replace('_', ' ')}")  # fmt: skip
+        label, against = said(_CONDITIONS[params.field]), params.with_
+        if act.fits(against.step, against.agent) and act.targets == against.targets:
+            yield tr("measure the {label}: others are held against it", label=label)
+        else:
+            reference = named_act(against)
+            if against.targets:
+                reference = tr("{act} on {targets}", act=reference, targets=" ".join(against.targets).replace("_", " "))
+            yield tr("{label} at most {most} from that of {reference}", label=label, most=plain_number(params.within),
+                     reference=reference)  # fmt: skip
     elif kind == "samples" and act.test == params.test:
         only = f" ({', '.join(params.targets)})" if params.targets and not act.targets else ""
-        yield params.text + only
+        yield said(params.text) + only
     elif kind == "order":
         yield from _lags(params, act)
 
@@ -201,20 +234,18 @@ def _contact(asked_by: Sequence[Any], act: Act) -> Iterable[str]:
     """How long the act lasts at least: whatever is used, and with certain agents where that is longer or hangs on more."""
     whatever = max((p.min.amount for p in asked_by if isinstance(p.min, Duration)), default=0)
     if whatever:
-        yield f"at least {say_seconds(whatever)}"
+        yield tr("at least {time}", time=said(say_seconds(whatever)))
     found: dict[tuple[str, str], list[str]] = {}
     for line in (x for p in asked_by if not isinstance(p.min, Duration) for x in _simplest(p)):
         if act.agents and line.agent is not None and line.agent not in act.agents:
             continue
         strength = line.concentration_ppm
-        said = [f"at least {say_seconds(line.at_least.amount)}"] if line.at_least.amount > whatever else []
-        said += filter(
-            None, (band_in_words(strength.min, strength.max) if strength else "", *conditions_in_words(line))
-        )
-        if said:
-            found.setdefault((line.step or "", ", ".join(said)), []).append((line.agent or "").replace("_", " "))
+        asks = [tr("at least {time}", time=_time(line.at_least))] if line.at_least.amount > whatever else []
+        asks += _bands(band_in_words(strength.min, strength.max) if strength else "", *conditions_in_words(line))
+        if asks:
+            found.setdefault((line.step or "", ", ".join(asks)), []).append((line.agent or "").replace("_", " "))
     for (step, told), agents in found.items():
-        what = ", ".join(filter(None, (" or ".join(filter(None, agents)), step.replace("_", " "))))
+        what = ", ".join(filter(None, (either(list(filter(None, agents))), step.replace("_", " "))))
         yield f"{what}: {told}" if what else told
 
 
@@ -222,21 +253,41 @@ def _strength(asked_by: Sequence[Strength]) -> Iterable[str]:
     """For each agent all that is asked of its solution: plain limits first, then the table."""
     for agent in dict.fromkeys(p.agent for p in asked_by):
         mine = [p for p in asked_by if p.agent == agent]
-        told = ["the strength that its label gives, which belongs into the register" for p in mine if not p.stated]
+        told = [tr("the strength that its label gives, which belongs into the register") for p in mine if not p.stated]
         plain = [p for p in mine if p.table is None]
         band = band_in_words(max((p.min for p in plain if p.min is not None), default=None),
                              min((p.max for p in plain if p.max is not None), default=None))  # fmt: skip
-        told += filter(None, [band])
-        told += [
-            "; or ".join(", ".join(filter(None, (band_in_words(x.min, x.max), *conditions_in_words(x)))) for x in p.lines)
-            for p in mine if p.table is not None
-        ]  # fmt: skip
-        yield f"{agent.replace('_', ' ')}: {'. And '.join(told)}"
+        told += _bands(band)
+        for p in mine:
+            if p.table is not None:
+                lines = (", ".join(_bands(band_in_words(x.min, x.max), *conditions_in_words(x))) for x in p.lines)
+                told.append(reduce(lambda one, other: tr("{one}; or {other}", one=one, other=other), lines))
+        asks = reduce(lambda one, other: tr("{one}. And {other}", one=one, other=other), told) if told else ""
+        yield f"{agent.replace('_', ' ')}: {asks}"
 
 
 def _lags(params: Any, act: Act) -> Iterable[str]:
     for r in params.relations:
         if act.fits(r.then.step, r.then.agent) and (r.min_lag or r.max_lag):
-            ends = [f"at least {say_seconds(r.min_lag.amount)}" if r.min_lag else "",
-                    f"at most {say_seconds(r.max_lag.amount)}" if r.max_lag else ""]  # fmt: skip
-            yield f"{' and '.join(filter(None, ends))} after {str(r.first).replace('_', ' ')}"
+            template = (
+                "at least {least} and at most {most} after {first}" if r.min_lag and r.max_lag
+                else "at least {least} after {first}" if r.min_lag else "at most {most} after {first}"
+            )  # fmt: skip
+            yield tr(template, least=_time(r.min_lag), most=_time(r.max_lag), first=named_act(r.first))
+
+
+def _time(length: Duration | None) -> str:
+    return said(say_seconds(length.amount)) if length else ""
+
+
+def _bands(*texts: str) -> list[str]:
+    """Those that there are, each said by itself."""
+    return [said(text) for text in texts if text]
+
+
+def named_act(act: Any) -> str:
+    """An act of a rule by the names that the record has for it: `flush with water`."""
+    steps = either([step.replace("_", " ") for step in act.step])
+    if not act.agent:
+        return steps
+    return tr("{steps} with {agents}", steps=steps, agents=either([agent.replace("_", " ") for agent in act.agent]))

@@ -12,6 +12,7 @@ from importlib.resources import files
 from typing import Any
 
 from validator.errors import WrongInput
+from validator.language import parts, said, spoken, tr
 from validator.reports.visible import sentence
 from validator.sheet import Form, Row
 from validator.sheet.asks import LABELS
@@ -31,6 +32,13 @@ _UNITS = {
 _NAMES = {"concentration_ppm": "Strength", "temperature_c": "Temperature", "temperature_f": "Temperature", "hardness_ppm": "Hardness",
           "count_per_g": "Count"}  # fmt: skip
 """How a reading is called where its unit stands behind the blank."""
+_SAYS = {
+    "head": "Cleaning record: {title}", "page": "page {now}", "date": "Date", "care": "Take care",
+    "do": "What to do, and what is asked", "readings": "Write down",
+    "how": "Write while you work: start and end of each step, the readings as you see them, good or bad, and who did it. "
+    "White boxes are asked for; where words stand side by side, circle the one that is true. Leave a step blank that was not done.",
+}  # fmt: skip
+"""What the page itself says; its names in braces are filled in on the page."""
 _PAPER = {"a4": "a4", "letter": "us-letter"}
 
 
@@ -44,7 +52,14 @@ def render(forms: Sequence[Form], paper: str = "a4") -> bytes:
         import typst
     except ImportError:
         raise WrongInput("a page to print needs the package typst; install it with: pip install typst") from None
-    data = {"paper": _PAPER[paper], "title": forms[0].title if forms else "", "forms": [_form(f) for f in forms]}
+    says = {part: tr(text, **{name: f"{{{name}}}" for _, name in parts(text) if name}) for part, text in _SAYS.items()}
+    data = {
+        "says": says,
+        "lang": spoken(),
+        "paper": _PAPER[paper],
+        "title": forms[0].title if forms else "",
+        "forms": [_form(f) for f in forms],
+    }
     asked: dict[str, Any] = {"format": "pdf", "timestamp": 0, "sys_inputs": {"data": json.dumps(data)}}
     template = files("validator.sheet").joinpath("templates", "sheet.typ").read_bytes()
     try:
@@ -61,7 +76,7 @@ def _form(form: Form) -> dict[str, Any]:
         "title": sentence(form.title),
         "machine": sentence(" > ".join(filter(None, (form.store_id, form.store_name, form.equipment_id)))),
         "intervals": [sentence(i) for i in form.intervals], "cautions": [sentence(c) for c in form.cautions],
-        "boxes": [{"label": LABELS[c], "width": "time" if c in TIMES else "number" if c in DOMAIN else "word"} for c in boxes],
+        "boxes": [{"label": said(LABELS[c]), "width": "time" if c in TIMES else "number" if c in DOMAIN else "word"} for c in boxes],
         "rows": [
             {
                 "do": sentence(r.do), "hints": [sentence(h) for h in r.hints], "blanks": list(_blanks(form, r)),
@@ -69,7 +84,7 @@ def _form(form: Form) -> dict[str, Any]:
             }
             for r in form.rows
         ],
-        "free": 3 if form.rows else 20, "once": [LABELS[c] for c in form.columns if c in _ONCE and form.rows],
+        "free": 3 if form.rows else 20, "once": [said(LABELS[c]) for c in form.columns if c in _ONCE and form.rows],
     }  # fmt: skip
 
 
@@ -79,7 +94,7 @@ def _blanks(form: Form, row: Row) -> Iterable[dict[str, str]]:
         words = row.choices.get(column, ())
         if column in (*_BOXES, *_ONCE) or (column in ("step", "target") and column not in row.asked):
             continue
-        name = _NAMES.get(column, LABELS[column])
+        name = said(_NAMES.get(column, LABELS[column]))
         if words:
             yield {"name": name, "said": sentence(" / ".join(words).replace("_", " ")), "unit": "", "blank": ""}
         elif column in row.given:
@@ -88,6 +103,6 @@ def _blanks(form: Form, row: Row) -> Iterable[dict[str, str]]:
             yield {
                 "name": name,
                 "said": "",
-                "unit": _UNITS.get(column, ""),
+                "unit": said(_UNITS.get(column, "")),
                 "blank": "short" if column in DOMAIN or column.endswith("unit") else "long",
             }

@@ -24,6 +24,7 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.page import PageMargins
 from openpyxl.worksheet.worksheet import Worksheet
 
+from validator.language import said, tr
 from validator.quantities import plain_number
 from validator.readers.headers import HEADER_WITHIN
 from validator.sheet import Form, Row
@@ -123,8 +124,9 @@ class _Page:
     def _head(self) -> int:
         """What stands above the rows; the row of the canonical names, which must not lie too far down."""
         form = self.form
-        lines = [f"Cleaning record: {form.title}", " > ".join(filter(None, (form.store_id, form.store_name, form.equipment_id))),
-                 HOW, *([] if form.rows else [FREE_HOW]), *form.intervals, "Take care:"]  # fmt: skip
+        care = tr("Take care:")
+        lines = [tr("Cleaning record: {title}", title=form.title), " > ".join(filter(None, (form.store_id, form.store_name, form.equipment_id))),
+                 said(HOW), *([] if form.rows else [said(FREE_HOW)]), *form.intervals, care]  # fmt: skip
         room = HEADER_WITHIN - 2 - len(lines)
         cautions = list(form.cautions)
         if len(cautions) > room:
@@ -135,7 +137,7 @@ class _Page:
         for at, line in enumerate(lines, 1):
             _put(self.sheet.cell(at, 1), line)
             self.sheet.cell(at, 1).alignment = _TOP
-            self.sheet.cell(at, 1).font = Font(bold=at <= 2 or line == "Take care:", size=14 if at == 1 else 11)
+            self.sheet.cell(at, 1).font = Font(bold=at <= 2 or line == care, size=14 if at == 1 else 11)
             self.sheet.merge_cells(start_row=at, end_row=at, start_column=1, end_column=across)
             self.sheet.row_dimensions[at].height = (20 if at == 1 else 15) * _lines(line, wide)
         head = len(lines) + 2
@@ -186,14 +188,14 @@ class _Page:
             if name in TIMES:
                 self._add(where, DataValidation(
                     type="date", operator="between", formula1=str(_DAYS[0]), formula2=str(_DAYS[1]), errorStyle="warning",
-                    errorTitle=LABELS[name], error="Write date and time, as 2026-03-25 19:05.",
-                    promptTitle=LABELS[name], prompt="Date and time, as 2026-03-25 19:05, by the store's clock."))  # fmt: skip
+                    errorTitle=_label(name), error=tr("Write date and time, as 2026-03-25 19:05."),
+                    promptTitle=_label(name), prompt=tr("Date and time, as 2026-03-25 19:05, by the store's clock.")))  # fmt: skip
             elif name in DOMAIN:
                 low, high = map(plain_number, DOMAIN[name])
                 self._add(where, DataValidation(
-                    type="decimal", operator="between", formula1=low, formula2=high, errorStyle="stop", errorTitle=LABELS[name],
-                    error=f"Nothing can have such a value: {low} to {high}, a plain number without its unit.",
-                    promptTitle=LABELS[name], prompt="As you read it, good or bad; a plain number without its unit."))  # fmt: skip
+                    type="decimal", operator="between", formula1=low, formula2=high, errorStyle="stop", errorTitle=_label(name),
+                    error=tr("Nothing can have such a value: {low} to {high}, a plain number without its unit.", low=low, high=high),
+                    promptTitle=_label(name), prompt=tr("As you read it, good or bad; a plain number without its unit.")))  # fmt: skip
         if {"started_at", "ended_at"} <= set(self.form.columns):
             start, end = self.letter["started_at"], self.letter["ended_at"]
             late = f"AND(ISNUMBER(${start}{first}),ISNUMBER(${end}{first}),${end}{first}<${start}{first})"
@@ -204,7 +206,7 @@ class _Page:
     def _offer(self, name: str, first: int, last: int, words: tuple[str, ...]) -> None:
         where = f"{self.letter[name]}{first}:{self.letter[name]}{last}"
         self._add(where, DataValidation(type="list", formula1=self.words.place(name, words), errorStyle="warning", errorTitle=_label(name),
-                                        error="This word is not on the list. Keep it only if it is meant."))  # fmt: skip
+                                        error=tr("This word is not on the list. Keep it only if it is meant.")))  # fmt: skip
 
     def _add(self, where: str, check: DataValidation) -> None:
         check.allow_blank = check.showErrorMessage = check.showInputMessage = True
@@ -213,7 +215,7 @@ class _Page:
 
 
 def _label(name: str) -> str:
-    return {DO: "What to do", ASKED: "What is asked"}.get(name, LABELS.get(name, name))
+    return said({DO: tr("What to do"), ASKED: tr("What is asked")}.get(name, LABELS.get(name, name)))
 
 
 def _lines(text: str, width: float) -> int:
