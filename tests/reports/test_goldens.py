@@ -62,16 +62,23 @@ def test_the_same_report_gives_the_same_bytes(made: Made, format_: str) -> None:
     assert RENDERERS[format_].render(made("full")) == RENDERERS[format_].render(made("full"))
 
 
-@pytest.mark.parametrize("report", ["drawn", "unread", "hostile", "huge"])
+@pytest.mark.parametrize("report", ["drawn", "unread", "hostile"])
 @pytest.mark.parametrize("format_", ["html", "json"])
 def test_pictures_and_odd_reports_keep_their_bytes(made: Made, report: str, format_: str) -> None:
-    """A report with pictures, one without a usable row, markup and controls in every field, ten thousand letters in each."""
+    """A report with pictures, one without a usable row, and one with markup and controls in every field."""
     renderer = RENDERERS[format_]
-    written = renderer.render(made(report))
-    if report == "huge":  # what is kept is its hash: the page itself would be the largest file of the tree
-        written = f"{hashlib.sha256(written).hexdigest()} {len(written)}\n".encode()
 
-    same_as(GOLDEN / f"{report}.{renderer.extension}", written)
+    same_as(GOLDEN / f"{report}.{renderer.extension}", renderer.render(made(report)))
+
+
+@pytest.mark.parametrize("format_", sorted(set(RENDERERS) - {"pdf"}))
+def test_ten_thousand_letters_in_every_field_keep_their_bytes(made: Made, format_: str) -> None:
+    """What is kept is their hash: the files themselves would be the largest of the tree."""
+    renderer = RENDERERS[format_]
+    written = renderer.render(made("huge"))
+    told = parts(written) if renderer.binary else written
+
+    same_as(GOLDEN / f"huge.{renderer.extension}", f"{hashlib.sha256(told).hexdigest()} {len(told)}\n".encode())
 
 
 def test_a_folder_of_pages_keeps_its_bytes_and_names(made: Made) -> None:
