@@ -141,7 +141,7 @@ def _from_files(report: Report) -> Iterator[_Ranked]:
     if unread:
         more = f" and {words.count(len(unread) - 1, 'other file')}" if len(unread) > 1 else ""
         why = words.stopped(unread[0].reason) or "It was not read in full."
-        unclear = unread[0].reason.startswith("ambiguous_column")
+        unclear = unread[0].reason.startswith(("ambiguous_column", "missing_column"))
         do = "Write a mapping for" if unclear else "Send"
         yield (
             (5, 0, ""),
