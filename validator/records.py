@@ -78,10 +78,14 @@ class RecordSet:
 
     @cached_property
     def reach(self) -> Micros:
-        """The latest time in each source; `NAT` where there is none."""
+        """The latest time of work or verification in each source; `NAT` where there is none.
+
+        `recorded_at` does not count: an export that has the column is not later than one that lacks it.
+        """
         latest = np.full(len(self.sources), NAT)
-        for times in self.times.values():
-            np.maximum.at(latest, self.source, times)
+        for name, times in self.times.items():
+            if name != "recorded_at":
+                np.maximum.at(latest, self.source, times)
         return latest
 
     @cached_property

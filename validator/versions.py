@@ -2,8 +2,8 @@
 
 Two rows of one cycle, step and target from different exports are versions of one act where they share a start or an end,
 or overlap; rows that lie apart complement each other (a cycle that a month's end cut in two). The version stands whose
-export tells of that cycle later: by the latest `recorded_at` of the cycle's rows in it; where those are equal or missing, by
-how far the whole export reaches. Where neither says, nothing is dropped, and both rows are judged.
+export tells of that cycle later: by the latest `recorded_at` of the cycle's rows in it; where those are equal, or one of the
+exports has none, by how far the whole export reaches. Where neither says, nothing is dropped, and both rows are judged.
 """
 
 from __future__ import annotations
@@ -28,6 +28,8 @@ def standing(steps: Steps) -> Steps:
         rows = range(first, last)
         cycle = int(steps.cycle[first])
         ages = {s: _age(steps, source, cycle, s) for s in sorted({int(source[k]) for k in rows})}
+        if any(recorded == NAT for recorded, _ in ages.values()):  # what was not written down is not earlier
+            ages = {s: (NAT, reach) for s, (_, reach) in ages.items()}
         gone += [
             k for k in rows
             if any(ages[int(source[j])] > ages[int(source[k])] and _same_act(steps, j, k) for j in rows)

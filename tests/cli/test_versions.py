@@ -89,6 +89,22 @@ def test_where_neither_is_later_nothing_is_dropped(audit: Audit) -> None:
     assert "contradiction" in [n["code"] for n in report["notices"]]
 
 
+def test_an_export_without_times_of_recording_is_not_the_earlier_one(audit: Audit) -> None:
+    """One export says when it was recorded, the other does not and reaches as far: nothing says which is the correction."""
+    report = audit(row(1, "20:00", "20:14", "05T21:00") + row(2, "20:20", "20:36"), row(1, "20:00", "20:16") + row(2, "20:20", "20:36"))
+
+    assert unused(report, "rows_superseded") == [0, 0]
+
+
+def test_an_export_that_reaches_further_stands_where_the_other_alone_says_when(audit: Audit) -> None:
+    """Three exports, one of them without a time of recording: how far each reaches orders them all, and one stands."""
+    later = row(1, "20:00", "20:16") + row(2, "20:20", "20:36")
+    report = audit(row(1, "20:00", "20:14", "05T20:17"), row(1, "20:00", "20:13", "05T20:16"), later)
+
+    assert statuses(report) == {}
+    assert unused(report, "rows_superseded") == [1, 1, 0]
+
+
 def test_rows_that_lie_apart_complement_each_other(audit: Audit) -> None:
     """A cycle that the end of a month cut in two: eight minutes in one export, eight more in the next, nothing dropped."""
     report = audit(row(1, "20:00", "20:08") + row(2, "20:20", "20:36"), row(1, "20:08", "20:16", "06T09:00"))
