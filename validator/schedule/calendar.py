@@ -13,6 +13,7 @@ from uuid import NAMESPACE_URL, uuid5
 
 from icalendar import Alarm, Calendar, Event, vText
 
+from validator.reports.layout import GOVERNS
 from validator.reports.visible import sentence
 from validator.schedule import Cleaning, Schedule
 
@@ -94,5 +95,6 @@ def _description(cleaning: Cleaning) -> vText:
         f"Limit from {cleaning.limit_from}." if cleaning.limit_from else "",
         "Take care:" if cleaning.cautions else "",
         *(f"- {caution}" for caution in cleaning.cautions),
+        GOVERNS,
     ]
     return vText("\n".join(sentence(line) for line in lines if line))

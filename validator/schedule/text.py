@@ -10,8 +10,9 @@ from rich.table import Table
 from rich.text import Text
 
 from validator.reports import text
+from validator.reports.layout import GOVERNS
 from validator.reports.visible import name, sentence
-from validator.reports.words import count
+from validator.reports.words import count, stopped
 from validator.schedule import Cleaning, Schedule
 
 NOTHING = "No rule used here sets an interval for a machine that is known."
@@ -35,6 +36,12 @@ def _parts(schedule: Schedule) -> Iterator[RenderableType]:
     for note in schedule.notes:
         yield Text("")
         yield Text(f"Note: {sentence(note)}.")
+    cautions = dict.fromkeys(caution for cleaning in schedule.cleanings for caution in cleaning.cautions)
+    yield Text("")
+    if cautions:
+        yield Text("Take care:", style="bold")
+    yield from (Text(f"- {stopped(caution)}") for caution in cautions)
+    yield Text(GOVERNS)
 
 
 def _headline(schedule: Schedule) -> str:
