@@ -182,3 +182,19 @@ def test_what_is_cut_off_is_counted() -> None:
     whole = "x" * NAME_LIMIT
 
     assert (whole, f"{whole} ... (9,840 more characters)") == (name(whole), name("x" * 10_000))
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("Test it", "Test it."),
+        ("Test it.", "Test it."),
+        ("Test it (by the kit)", "Test it (by the kit)."),
+        ("(From memory.)", "(From memory.)"),
+        (")", ")."),
+        ("", ""),
+    ],
+)
+def test_a_sentence_has_one_full_stop(text: str, said: str) -> None:
+    """A stop inside the last brackets is one; brackets inside a sentence are not."""
+    assert words.stopped(text) == said

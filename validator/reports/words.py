@@ -37,7 +37,7 @@ def capital(text: str) -> str:
 def stopped(text: str) -> str:
     """A sentence from data with a full stop where it has no mark at its end; blank stays blank."""
     said = sentence(text)
-    return said if not said or said[-1] in ".!?" else f"{said}."
+    return said if not said or said.rstrip(")")[-1:] in (".", "!", "?") else f"{said}."
 
 
 def grades(found: Mapping[str, int]) -> str:
