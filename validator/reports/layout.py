@@ -133,7 +133,7 @@ def _facts(report: Report) -> tuple[tuple[str, str], ...]:
         for pack in report.packs
     )
     facts = (
-        ("Judged as of", name(report.as_of)),
+        ("Judged as of", words.looked_from(report.as_of)),
         ("Held against", packs or "no rule pack"),
         ("Records", _read(report)),
         ("Since then", "" if report.change is None else _since(report.change)),
@@ -156,7 +156,8 @@ def _read(report: Report) -> str:
     rest = ", ".join(f"{many:,} {said}" for many, said in counts if many)
     refused = sum(opening.not_read(file) for file in report.inputs)
     rest += (", " if rest and refused else "") + (f"{words.count(refused, 'file')} not read" if refused else "")
-    return f"{words.count(report.records, 'row')} in {words.count(len(report.inputs), 'file')}" + (
+    rows = sum(file.rows for file in report.inputs)
+    return f"{words.count(rows, 'row')} in {words.count(len(report.inputs), 'file')}" + (
         f": {rest}" if rest else ""
     )
 

@@ -191,6 +191,14 @@ def moment(stamp: str) -> str:
     return f"{shown[:10]} {shown[11:16]}" if shown[10:11] == "T" else shown
 
 
+def looked_from(as_of: str) -> str:
+    """The moment an audit looks from; one without an offset is read by the clock of each store, a day to its end."""
+    said = name(as_of)
+    if len(said) == 10:
+        return f"{said}, to the end of the day at each store"
+    return said if said.endswith(("Z", "z")) or set(said[11:]) & set("+-") else f"{said} at each store"
+
+
 def deadline(actions: Iterable[Action]) -> str:
     """By when the first of some actions must be done, why then and by which source; blank where no time is set."""
     timed = [action for action in actions if action.due]

@@ -12,7 +12,7 @@ from rich.text import Text
 from validator.reports import text
 from validator.reports.layout import GOVERNS
 from validator.reports.visible import name, sentence
-from validator.reports.words import count, stopped
+from validator.reports.words import count, looked_from, stopped
 from validator.schedule import Cleaning, Schedule
 
 NOTHING = "No rule used here sets an interval for a machine that is known."
@@ -24,7 +24,7 @@ def render(schedule: Schedule, *, width: int = 100, color: bool = False) -> byte
 
 
 def _parts(schedule: Schedule) -> Iterator[RenderableType]:
-    yield Text(f"Cleaning due, as of {name(schedule.as_of)}", style="bold")
+    yield Text(f"Cleaning due, as of {looked_from(schedule.as_of)}", style="bold")
     yield Text(sentence(schedule.title))
     yield Text("")
     if schedule.cleanings:
