@@ -112,6 +112,13 @@ def test_what_could_not_be_shown_comes_last_and_asks_for_no_cleaning(tmp_path) -
     assert last.action.endswith("Fill in nothing afterwards.")
 
 
+def test_what_the_register_lacks_is_not_asked_of_the_next_cleaning(tmp_path) -> None:
+    """A machine without a day of going into service: no record can show that day."""
+    action = of("T-DAYS", report(tmp_path, log(machine="F"), lines=1))
+
+    assert action.action == "Enter the day on which the machine went into service in the register, so that it can be shown."
+
+
 def test_an_overdue_machine_comes_before_what_was_wrong_then(tmp_path) -> None:
     """Though the flush is critical, the machine is dirty now."""
     found = report(tmp_path, log(), "2026-04-15T12:00")

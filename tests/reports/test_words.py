@@ -182,3 +182,33 @@ def test_what_is_cut_off_is_counted() -> None:
     whole = "x" * NAME_LIMIT
 
     assert (whole, f"{whole} ... (9,840 more characters)") == (name(whole), name("x" * 10_000))
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("Test it", "Test it."),
+        ("Test it.", "Test it."),
+        ("Test it (by the kit)", "Test it (by the kit)."),
+        ("(From memory.)", "(From memory.)"),
+        (")", ")."),
+        ("", ""),
+    ],
+)
+def test_a_sentence_has_one_full_stop(text: str, said: str) -> None:
+    """A stop inside the last brackets is one; brackets inside a sentence are not."""
+    assert words.stopped(text) == said
+
+
+@pytest.mark.parametrize(
+    ("as_of", "said"),
+    [
+        ("2026-07-01", "2026-07-01, to the end of the day at each store"),
+        ("2026-07-01T12:00", "2026-07-01T12:00 at each store"),
+        ("2026-07-01T12:00Z", "2026-07-01T12:00Z"),
+        ("2026-07-01T12:00:00-07:00", "2026-07-01T12:00:00-07:00"),
+    ],
+)
+def test_a_moment_without_an_offset_is_one_at_each_store(as_of: str, said: str) -> None:
+    """Noon at each store is not one moment, and is not shown as if it were."""
+    assert words.looked_from(as_of) == said

@@ -265,3 +265,12 @@ def test_a_calendar_has_what_the_standard_requires(folder, capfdbinary) -> None:
     names = [line.partition(":")[0].partition(";")[0] for line in lines]
     assert names.count("PRODID") == 1
     assert {names.count(n) for n in ("UID", "DTSTAMP", "DTSTART", "DTEND", "SEQUENCE")} == {10}
+
+
+@pytest.mark.parametrize("form", ["text", "ics"])
+def test_what_people_read_has_the_cautions_and_says_who_governs(folder: Path, capfdbinary, form: str) -> None:
+    """Whoever is told to clean is told what can hurt, and that code, label and licensed practice come first."""
+    said = " ".join(due(folder, capfdbinary, "--format", form)[1].decode().replace("\r\n ", "").replace("\\", "").split())
+
+    assert "Relieve the pressure first; then open." in said
+    assert "Local code, the label of each product and licensed practice govern." in said

@@ -18,6 +18,13 @@ from validator.timing.zones import DAY, Clock, clock
 _NO_TIME = "no time is set for this grade"
 _NOT_SHOWN = "no time is set for what could not be shown"
 _CORRECTED = "cos"
+_FOR_THE_REGISTER = {
+    ("interval", "no_start"): "the day on which the machine went into service",
+    ("record", "no_start"): "the day on which the machine went into service",
+    ("concentration", "no_limit"): "the limits of the product's label",
+    ("mixed_strength", "no_product_strength"): "the strength of the product as sold",
+}
+"""What no record can show, since the register lacks it: by kind and reason."""
 _Moment = tuple[Clock, int, int]
 _Due = tuple[int | None, str, str, Citation | None]
 """The moment itself, then as an action bears it: in words of a clock, why, and by which source."""
@@ -45,6 +52,9 @@ def actions(
 def _wanted(f: Finding) -> str:
     if f.status is Status.OUT or not f.pack:
         return f.corrective_action or "Put this right."
+    entry = _FOR_THE_REGISTER.get((f.kind, f.reason))
+    if entry:
+        return f"Enter {entry} in the register, so that it can be shown."
     lacking = f" ({f.reason.replace('_', ' ')})" if f.reason else ""
     return f"From the next cleaning on record what is lacking{lacking}, so that it can be shown. Fill in nothing afterwards."
 

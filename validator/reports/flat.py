@@ -122,7 +122,7 @@ def about(report: Report, not_listed: str = "") -> Sheet:
     rows += [(tr("Sources of the times"), source) for source in times(report.actions)]
     rows += [(tr("Times"), tr("A time is by the clock of its store."))]
     made = tr("{moment} by {tool}", moment=name(report.generated_at), tool=name(report.tool))
-    rows += [(tr("Judged as of"), name(report.as_of)), (tr("Made"), made)]
+    rows += [(tr("Judged as of"), words.looked_from(report.as_of)), (tr("Made"), made)]
     rows += [(tr("Held against"), f"{sentence(p.title)} ({name(p.id)} {name(p.version)})") for p in report.packs]
     return Sheet(tr("Read first"), (Column("about", 20), Column("says", 110)), rows)
 

@@ -137,7 +137,7 @@ def _facts(report: Report) -> tuple[tuple[str, str], ...]:
         for pack in report.packs
     )
     facts = (
-        (tr("Judged as of"), name(report.as_of)),
+        (tr("Judged as of"), words.looked_from(report.as_of)),
         (tr("Held against"), packs or tr("no rule pack")),
         (tr("Records"), _read(report)),
         (tr("Since then"), "" if report.change is None else _since(report.change)),
@@ -161,7 +161,8 @@ def _read(report: Report) -> str:
     rest = [tr(template, n=f"{many:,}") for many, template in beside if many]
     refused = sum(opening.not_read(file) for file in inputs)
     rest += [tr("{files} not read", files=words.count(refused, "file"))] if refused else []
-    read = tr("{rows} in {files}", rows=words.count(report.records, "row"), files=words.count(len(inputs), "file"))
+    rows = sum(file.rows for file in inputs)
+    read = tr("{rows} in {files}", rows=words.count(rows, "row"), files=words.count(len(inputs), "file"))
     return f"{read}: {', '.join(rest)}" if rest else read
 
 

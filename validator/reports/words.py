@@ -44,7 +44,7 @@ def capital(text: str) -> str:
 def stopped(text: str) -> str:
     """A sentence from data with a full stop where it has no mark at its end; blank stays blank."""
     said = sentence(text)
-    return said if not said or said[-1] in ".!?" else f"{said}."
+    return said if not said or said.rstrip(")")[-1:] in (".", "!", "?") else f"{said}."
 
 
 def grades(found: Mapping[str, int]) -> str:
@@ -211,6 +211,15 @@ def moment(stamp: str) -> str:
     """A time of RFC 3339 as the clock of its place shows it, to the minute: `2026-07-04 12:00`."""
     shown = name(stamp)
     return f"{shown[:10]} {shown[11:16]}" if shown[10:11] == "T" else shown
+
+
+def looked_from(as_of: str) -> str:
+    """The moment an audit looks from; one without an offset is read by the clock of each store, a day to its end."""
+    moment = name(as_of)
+    if len(moment) == 10:
+        return tr("{moment}, to the end of the day at each store", moment=moment)
+    absolute = moment.endswith(("Z", "z")) or set(moment[11:]) & set("+-")
+    return moment if absolute else tr("{moment} at each store", moment=moment)
 
 
 def deadline(actions: Iterable[Action]) -> str:

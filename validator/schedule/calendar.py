@@ -13,7 +13,8 @@ from uuid import NAMESPACE_URL, uuid5
 
 from icalendar import Alarm, Calendar, Event, vText
 
-from validator.language import spoken, tr
+from validator.language import said, spoken, tr
+from validator.reports.layout import GOVERNS
 from validator.reports.visible import sentence
 from validator.schedule import Cleaning, Schedule
 
@@ -95,5 +96,6 @@ def _description(cleaning: Cleaning) -> vText:
         tr("Limit from {source}.", source=cleaning.limit_from) if cleaning.limit_from else "",
         tr("Take care:") if cleaning.cautions else "",
         *(f"- {caution}" for caution in cleaning.cautions),
+        said(GOVERNS),
     ]
     return vText("\n".join(sentence(line) for line in lines if line))

@@ -11,8 +11,9 @@ from rich.text import Text
 
 from validator.language import counted, said, tr
 from validator.reports import text
+from validator.reports.layout import GOVERNS
 from validator.reports.visible import name, sentence
-from validator.reports.words import count
+from validator.reports.words import count, looked_from, stopped
 from validator.schedule import Cleaning, Schedule
 
 NOTHING = "No rule used here sets an interval for a machine that is known."
@@ -25,7 +26,7 @@ def render(schedule: Schedule, *, width: int = 100, color: bool = False) -> byte
 
 
 def _parts(schedule: Schedule) -> Iterator[RenderableType]:
-    yield Text(tr("Cleaning due, as of {moment}", moment=name(schedule.as_of)), style="bold")
+    yield Text(tr("Cleaning due, as of {moment}", moment=looked_from(schedule.as_of)), style="bold")
     yield Text(sentence(schedule.title))
     yield Text("")
     if schedule.cleanings:
@@ -37,6 +38,12 @@ def _parts(schedule: Schedule) -> Iterator[RenderableType]:
     for note in schedule.notes:
         yield Text("")
         yield Text(tr("Note: {note}.", note=sentence(note)))
+    cautions = dict.fromkeys(caution for cleaning in schedule.cleanings for caution in cleaning.cautions)
+    yield Text("")
+    if cautions:
+        yield Text(tr("Take care:"), style="bold")
+    yield from (Text(f"- {stopped(caution)}") for caution in cautions)
+    yield Text(said(GOVERNS))
 
 
 def _headline(schedule: Schedule) -> str:
