@@ -149,3 +149,21 @@ def test_mapping_check_without_a_mapping_shows_what_names_tell(go, tmp_path: Pat
     assert "row 2 becomes store_id: S; equipment_id: A; step: flush; started_at: 2026-05-04T20:00:00" in out
     assert "columns not used: 'Weather'" in out
     assert "columns read by common names: 'Store' as store_id, 'Machine' as equipment_id, 'Started' as started_at" in out
+
+
+def test_mapping_check_tells_rows_that_lack_what_every_row_needs(go, tmp_path: Path) -> None:
+    """A blank machine below the first is no fault of a cell, and yet nothing can be made of the row."""
+    (tmp_path / "names.csv").write_text("Store,Machine,step,Started\nS,A,flush,2026-05-04T20:00\nS,,flush,2026-05-04T20:20\n")
+    status, out, _ = go(MAPPING, "mapping", "check", "{}/names.csv")
+
+    assert status == 0
+    assert "Lacking: these rows cannot be used in full\n  row 3: equipment_id is blank\n" in out
+
+
+def test_mapping_check_ends_in_3_where_no_row_can_be_used(go, tmp_path: Path) -> None:
+    """As `check` does: minutes alone tell neither a cleaning nor a day."""
+    (tmp_path / "names.csv").write_text("Store,Machine,step,duration_s\nS,A,flush,900\n")
+    status, out, _ = go(MAPPING, "mapping", "check", "{}/names.csv")
+
+    assert status == 3
+    assert "row 2: cycle_id is blank and there is no time to tell the cycle by" in out

@@ -116,6 +116,31 @@ def test_a_bare_temperature_has_no_scale(draft) -> None:
     assert re.search(r"^ +temperature_f: \{from: Temp F, unit: F\}", draft("b.csv", log.format("Temp F")), re.M)
 
 
+def test_of_two_columns_that_could_be_the_machine_none_is_chosen(draft) -> None:
+    """`Machine` and `Equipment` both bear usual names, and `check` refuses to choose as well."""
+    text = draft("a.csv", "Store,Machine,Equipment,Step,Began\nS,Tower,E-1,flush,2026-05-04T20:00\n")
+
+    assert "# equipment_id: ?  # open: which of them is it: 'Machine' or 'Equipment'?\n" in text
+    assert not re.search(r"^ *equipment_id:", text, re.MULTILINE)
+
+
+def test_a_column_with_a_scale_of_temperature_is_no_solution(draft) -> None:
+    """`Solution °C` begins like the name of a solution; its cells are temperatures."""
+    text = draft("a.csv", "Machine,Step,Began,Solution °C\nA,flush,2026-05-04T20:00,24\n")
+
+    assert "temperature_c: {from: Solution °C, unit: C}" in text
+    assert "solution_id" not in text
+
+
+def test_no_column_of_a_row_of_minutes_is_passed_over(draft) -> None:
+    """Machine and day tell the cleaning of lines that have minutes alone; the time of the row is named as not used."""
+    text = draft("a.csv", "Machine,Date,Time,Line 1 (min),Line 2 (min)\nA,2026-05-04,20:00,16,15\n")
+
+    assert 'cycle_id: {join: [Machine, Date], with: " "}' in text
+    assert "not used: 'Time'" in text
+    assert "a tick shows" not in text
+
+
 def test_a_draft_is_the_same_every_time(draft) -> None:
     """The same file, the same bytes."""
     export = EXPORTS["titled_workbook"](story())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +14,7 @@ from validator.reports.visible import line
 
 if TYPE_CHECKING:
     from validator.budget import Budget
+    from validator.findings import RecordDefect
     from validator.mapping.model import Chosen, Layout
     from validator.tables import FileRead, ParsedTable
 
@@ -76,10 +77,28 @@ def _check_by_names(records: str, rows: int, budget: Budget) -> int:
 
 
 def _show_assumed(read: FileRead) -> int:
+    from validator.records import assemble
+
+    intake = assemble([read], {})
+    _show_lacking(intake.defects)
     click.echo("\nAssumed")
     for text in (*read.assumptions, *read.notices):
         click.echo(f"  {line(text)}")
-    return 0 if any(len(table.rows) for table in read.tables) else 3
+    return 0 if len(intake.records) else 3
+
+
+def _show_lacking(defects: Iterable[RecordDefect]) -> None:
+    """What every row needs, and some have from no column: a fault that no cell shows."""
+    from validator.reports.words import rows
+
+    lacking: dict[tuple[str, str], list[int]] = {}
+    for defect in defects:
+        if defect.code == "missing_required":
+            lacking.setdefault((defect.sheet, defect.message), []).append(defect.row)
+    if lacking:
+        click.echo("\nLacking: these rows cannot be used in full")
+    for (sheet, message), found in lacking.items():
+        click.echo("  " + (f"sheet {sheet!r}, " if sheet else "") + f"{rows(found)}: {line(message)}")
 
 
 @command.command(epilog="Example:  cip-audit mapping draft june.xlsx > store.yaml")

@@ -24,6 +24,7 @@ from validator.mapping.guesses import (
     date_order,
     decimal_mark,
     footers,
+    rivals,
     wide_groups,
 )
 from validator.tables import AGENTS, ONE_TIME, STEPS, TIMES, FileRead, ParsedTable
@@ -93,6 +94,8 @@ class _Columns:
         used = {g.column.name for g in self.guesses.values()} | grouped
         self.unused = [c.name for c in columns if c.name not in used and not c.name.endswith("[]")]
         self.names = {c.name: c for c in columns}
+        self.rivals = rivals(self.guesses, [self.names[name] for name in self.unused])
+        self.unused = [name for name in self.unused if not any(name in names for names in self.rivals.values())]
 
     def write(self) -> None:
         self._cycle()
@@ -107,7 +110,7 @@ class _Columns:
         if date is not None and not self.wide and "started_at" not in self.guesses:
             self.draft.open(3, "started_at: ?", f"{date.column.name!r} holds days; no column holds the time of day")
         store, machine = self.guesses.get("store_id"), self.guesses.get("equipment_id")
-        if store is not None and machine is not None:
+        if store is not None and machine is not None and "equipment_id" not in self.rivals:
             both = f"[{_text(store.column.name)}, {_text(machine.column.name)}]"
             self.draft.open(
                 3, f'equipment_id: {{join: {both}, with: "-"}}', "? if machines are numbered anew in every store"
@@ -124,10 +127,10 @@ class _Columns:
             self.draft.say(2, f"# not used: {shown}")
 
     def _cycle(self) -> None:
-        """Ticks have no times that could tell which steps belong together: machine and day do."""
-        timeless = [group for group in self.wide if not set(group.columns) & set(ONE_TIME)]
+        """Ticks and bare minutes have no times that could tell which steps belong together: machine and day do."""
+        timeless = [group for group in self.wide if not set(group.columns) & {"started_at", "ended_at"}]
         machine, date = self.guesses.get("equipment_id"), self.guesses.get("date")
-        self.ticked = bool(timeless)
+        self.ticked = any(not set(group.columns) & set(ONE_TIME) for group in timeless)
         self.joined = ""
         if timeless and "cycle_id" not in self.guesses and date is not None:
             names = [g.column.name for g in (machine, date) if g is not None]
@@ -136,7 +139,10 @@ class _Columns:
     def _column(self, depth: int, role: str, guess: Guess, day: Seen | None = None) -> None:
         sure = SURE if guess.score >= 7 else LIKELY if guess.score >= 4 else GUESS
         column = guess.column
-        if role in TIMES and column.kind == "epoch":
+        if role in self.rivals:
+            others = " or ".join(_shown(name) for name in (column.name, *self.rivals[role]))
+            self.draft.open(depth, f"{role}: ?", f"which of them is it: {others}?")
+        elif role in TIMES and column.kind == "epoch":
             unit = "epoch_ms" if len(column.words[0]) > 10 else "epoch_s"
             self.draft.say(
                 depth, f"{role}: {{from: {_text(column.name)}, unit: {unit}}}", f"{guess.why}, counted from 1970", sure
@@ -271,6 +277,13 @@ class _Columns:
             if role in self.guesses and (checking if role == "verified_by" else mixing) is None:
                 name = self.guesses[role].column.name
                 self.draft.say(2, f"# not used: {_shown(name)}; it may be {role} of one of the steps")
+        for role in ("started_at", "ended_at"):
+            if role in self.guesses:
+                name = self.guesses[role].column.name
+                self.draft.say(2, f"# not used: {_shown(name)}; it may be {role} of the first or the last step")
+        clocks = any(column.kind == "clock" for group in self.wide for column in group.columns.values())
+        if "date" in self.guesses and not self.joined and not clocks:
+            self.draft.say(2, f"# not used: {_shown(self.guesses['date'].column.name)}, which holds days")
 
     def _at(self, group: Group) -> int:
         return list(self.names).index(group.all[0].name)

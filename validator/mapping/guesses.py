@@ -17,11 +17,14 @@ from validator.tables import NUMBERS, TIMES, ParsedTable
 
 _MOST_WORDS = 400
 _CLOSE = 0.84
+_NAMED = 6
+"""The score of a column that bears a usual name."""
 LINE = re.compile(r"(?:l|line|ltg|leitung|tap|valve)[ ._-]?0*(\d{1,3})", re.IGNORECASE)
 """How lines are numbered."""
 _PAIR = {"from": "started_at", "start": "started_at", "started": "started_at", "to": "ended_at", "end": "ended_at",
          "ended": "ended_at", "finished": "ended_at", "min": "duration_s", "minutes": "duration_s"}  # fmt: skip
 _DONE = {"done", "ok", "tick", "ticked", "✓", "flushed", "rinsed", "cleaned", "sanitized"}
+_PATH = re.compile(r"\w\.\w|\]")
 _INITIALS = re.compile(r"[^\W\d_]{2,3}|(?:[^\W\d_]\.){2,3}")
 
 
@@ -181,10 +184,26 @@ def assign(columns: Sequence[Seen]) -> dict[str, Guess]:
     return {role: best[role] for role in aliases()["columns"] if role in best}
 
 
+def rivals(guesses: Mapping[str, Guess], left: Sequence[Seen]) -> dict[str, list[str]]:
+    """For each canonical column the names of those left over that fit it as well as the one that stands first.
+
+    Of paths into JSON the first stands: the last key of many is `id` or `name`.
+    """
+    found: dict[str, list[str]] = {}
+    for column in left:
+        if _PATH.search(column.name):
+            continue
+        for guess in _options(column):
+            mine = guesses.get(guess.role)
+            if mine is not None and guess.score == mine.score >= _NAMED:
+                found.setdefault(guess.role, []).append(column.name)
+    return found
+
+
 def _options(column: Seen) -> Iterable[Guess]:
     known: Mapping[str, Sequence[str]] = aliases()["columns"]
     words = tokens(column.name)
-    path = re.search(r"\w\.\w|\]", column.name) is not None
+    path = _PATH.search(column.name) is not None
     last = tokens(re.split(r"[.\]]", column.name)[-1]) if path else words
     short = bare(last)
     whole = [words, last]
@@ -194,12 +213,16 @@ def _options(column: Seen) -> Iterable[Guess]:
         texts = [tokens(name) for name in (*names, role)]
         # what bears a unit is measured: of other columns it is not the name without the unit
         if any(t in texts for t in (*whole, *([short] if role in NUMBERS or not column.unit else []))):
-            yield Guess(column, role, 6 + _confirmed(role, column), f"named {column.name!r}")
+            yield Guess(column, role, _NAMED + _confirmed(role, column), f"named {column.name!r}")
         elif any(_within(text, last) for text in texts if text) and (role in NUMBERS or not column.unit):
             yield Guess(column, role, 4, f"its name {column.name!r} holds a usual one")
         elif path and any(_within(text, words) for text in texts if text):
             yield Guess(column, role, 3, f"its path {column.name!r} holds a usual name")
-        elif difflib.get_close_matches(" ".join(short), [" ".join(t) for t in texts], 1, _CLOSE):
+        elif role == "temperature_c" and "°" in column.name and column.unit in ("C", "F"):
+            yield Guess(column, role, 4, f"its name {column.name!r} holds a scale of temperature")
+        elif (role in NUMBERS or not column.unit) and difflib.get_close_matches(
+            " ".join(short), [" ".join(t) for t in texts], 1, _CLOSE
+        ):
             yield Guess(column, role, 2, f"its name {column.name!r} is close to a usual one")
     if _share(column, "steps") > 0.5:
         yield Guess(column, "step", 5, f"{column.name!r} holds words for steps")
