@@ -116,7 +116,10 @@ def about(report: Report, not_listed: str = "") -> Sheet:
     rows += [("Not listed", not_listed)] if not_listed else []
     rows += [("Sources of the times", said) for said in times(report.actions)]
     rows += [("Times", "A time is by the clock of its store.")]
-    rows += [("Judged as of", words.looked_from(report.as_of)), ("Made", f"{name(report.generated_at)} by {name(report.tool)}")]
+    rows += [
+        ("Judged as of", words.looked_from(report.as_of)),
+        ("Made", f"{name(report.generated_at)} by {name(report.tool)}"),
+    ]
     rows += [("Held against", f"{sentence(p.title)} ({name(p.id)} {name(p.version)})") for p in report.packs]
     return Sheet("Read first", (Column("about", 20), Column("says", 110)), rows)
 

@@ -157,9 +157,7 @@ def _read(report: Report) -> str:
     refused = sum(opening.not_read(file) for file in report.inputs)
     rest += (", " if rest and refused else "") + (f"{words.count(refused, 'file')} not read" if refused else "")
     rows = sum(file.rows for file in report.inputs)
-    return f"{words.count(rows, 'row')} in {words.count(len(report.inputs), 'file')}" + (
-        f": {rest}" if rest else ""
-    )
+    return f"{words.count(rows, 'row')} in {words.count(len(report.inputs), 'file')}" + (f": {rest}" if rest else "")
 
 
 def _completeness(verdict: Verdict) -> str:
