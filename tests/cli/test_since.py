@@ -52,8 +52,8 @@ def cycle(name: str, day: str, one: str = "15", two: str = "15") -> str:
 def audit(tmp_path: Path, capfdbinary) -> Audit:
     """`audit(log, as_of, *more)`: exit status, report, standard error; `earlier.json` in the folder is for --since."""
 
-    def go(log: str, as_of: str, *more: str, pack: str = PACK) -> Said:
-        for name, text in {"p.yaml": pack, "log.csv": HEAD + log, "register.yaml": REGISTER}.items():
+    def go(log: str, as_of: str, *more: str, pack: str = PACK, head: str = HEAD) -> Said:
+        for name, text in {"p.yaml": pack, "log.csv": head + log, "register.yaml": REGISTER}.items():
             (tmp_path / name).write_text(text, "utf-8")
         status = run(["check", str(tmp_path / "log.csv"), "--rules", str(tmp_path / "p.yaml"), "--as-of", as_of,
                       "--register", str(tmp_path / "register.yaml"), "--format", "json", *more])  # fmt: skip
@@ -130,6 +130,22 @@ def test_a_shorter_export_resolves_nothing(since) -> None:
     """The cycle is no longer in the log: not judged again, whatever else is clean."""
     _, report, _ = since((SHORT_ONE, "2026-01-06"), (cycle("c2", C2), "2026-01-16"))
     assert gone(report) == {("c1", "T-FLUSH", "line-1"): "not judged"}
+
+
+TWO_PLACES = "  - {id: T-PLACES, title: Twice, kind: concurrency, params: {resource: performed_by}}\n"
+
+
+@pytest.mark.parametrize(("later", "expected"), [("", "not judged"), ("T,F,c9,flush,line-1,2026-01-05T23:05Z,2026-01-05T23:20Z,AB\n", "met")])
+def test_one_person_at_two_stores_is_not_put_right_by_an_export_of_one(audit, tmp_path, later: str, expected: str) -> None:
+    """The other store's half is not in the records. Where it is, at an hour that was corrected, the finding is resolved."""
+    here = "S,E,c1,flush,line-1,2026-01-05T20:00Z,2026-01-05T20:15Z,AB\n"
+    there = "T,F,c9,flush,line-1,2026-01-05T20:05Z,2026-01-05T20:20Z,AB\n"
+    known = {"pack": PACK + TWO_PLACES, "head": HEAD.replace("\n", ",performed_by\n")}
+    (tmp_path / "earlier.json").write_text(json.dumps(audit(here + there, "2026-01-06", **known)[1]), "utf-8")
+
+    _, report, _ = audit(here + later, "2026-01-07", "--since", str(tmp_path / "earlier.json"), **known)
+
+    assert {cycle: now for (cycle, rule, _), now in gone(report).items() if (cycle, rule) == ("c1", "T-PLACES")} == {"c1": expected}
 
 
 @pytest.mark.parametrize(("then", "now", "expected"), [("", "14", "new"), ("14", "", "persisting"), ("", "", "persisting")])

@@ -3,7 +3,8 @@
 A finding persists where the same check stood the same way, or was OUT, in the earlier report. A check that could not be
 shown then and is OUT now is new; so is a finding whose acceptance has ended. An earlier finding is resolved only where
 the same check is judged again and is now IN or N/A. A check that these records no longer hold is *not judged again*: a
-shorter export puts nothing right.
+shorter export puts nothing right. That holds as well for a check of two machines, such as one person at two stores at
+once, of which the records hold only one.
 
 A machine that was overdue and has been cleaned since leaves an interval that was too long. It is the same lateness, so
 the finding about it persists.
@@ -80,11 +81,14 @@ class Before:
         stood = {looked[f.id].id if f.id in looked else f.id: f for f in self.report.findings}
         marked = tuple(replace(f, since=_since(f, stood.get(f.id))) for f in report.findings)
         there = {f.id for f in marked}
+        lost = {row for f in self.report.findings if f.id not in looked for row in _rows(f)}
         resolved, not_judged = list[Gone](), list[Gone]()
         for f in self.report.findings:
             now = looked.get(f.id)
             if f.id in there or (now is not None and now.id in there):
                 continue
+            # what two machines show together is not judged where the rows of one are no longer in the records
+            now = None if lost & _rows(f) else now
             gone = Gone(f.id, f.rule, f.title, f.grade, f.status, f.store_id, f.equipment_id, f.cycle_id, f.cycle_started,
                         f.target, _NOW[now.status] if now is not None else "")  # fmt: skip
             (not_judged if now is None else resolved).append(gone)
@@ -127,6 +131,11 @@ def _since(finding: Finding, before: Finding | None) -> str:
     if before is None or (before.deviation and not finding.deviation):
         return NEW
     return PERSISTING if before.status in (finding.status, Status.OUT) else NEW
+
+
+def _rows(f: Finding) -> set[tuple[str, str, str, int]]:
+    """The rows that a finding rests on, by its rule."""
+    return {(f.rule, e.file, e.sheet, e.row) for e in f.evidence}
 
 
 def _subject(f: Finding) -> Subject:
