@@ -204,6 +204,17 @@ def test_a_file_that_could_not_be_read_withholds_the_result(audit, tmp_path) -> 
     assert short["result"] == "not met"
 
 
+@pytest.mark.parametrize("header", ["Machine,Task,Began", "Store,Machine,Equipment,step,Began"])
+def test_a_log_that_needs_a_mapping_is_not_asked_for_again(audit, tmp_path, header: str) -> None:
+    """Without a store, and with two columns for the machine: the same file would come again and be refused again."""
+    (tmp_path / "own.csv").write_text(f"{header}\n" + ",".join("x" * len(header.split(","))) + "\n")
+    audit(GOOD, register(), str(tmp_path / "own.csv"), "--output", f"text={tmp_path}/r.txt")
+    first = re.search(r"DO FIRST\n1\. (.*)\n", (tmp_path / "r.txt").read_text("utf-8"))
+
+    assert first is not None
+    assert first[1].startswith("Write a mapping for ")
+
+
 def test_a_misspelt_capacity_is_refused(audit) -> None:
     """A capacity of no step would bound nothing and leave its rule without a subject."""
     status, _, err = audit(GOOD, register(more=", capacities: {flsh: 1}"))
