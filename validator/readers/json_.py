@@ -105,4 +105,7 @@ def _not_an_array(text: str, at: int) -> Unreadable:
     value, end = _value(text, at)
     if _skip(text, end) != len(text):
         return _bad(text, _skip(text, end), "a second text begins here; if it holds one record a line, name it .jsonl")
-    return Unreadable("wrong_shape", f"is {kind(value)} where an array of records is expected", "$")
+    why = f"is {kind(value)} where an array of records is expected"
+    if isinstance(value, Pairs):
+        why = f"{why}; if the records stand in a list within it, a mapping says where: cip-audit mapping draft FILE"
+    return Unreadable("wrong_shape", why, "$")

@@ -152,7 +152,7 @@ def _from_files(report: Report) -> Iterator[_Ranked]:
         if len(unread) > 1:
             file = tr("{one} and {more}", one=file, more=words.count(len(unread) - 1, "other file"))
         why = words.stopped(unread[0].reason) or tr("It was not read in full.")
-        unclear = unread[0].reason.startswith(("ambiguous_column", "missing_column"))
+        unclear = unread[0].reason.startswith(("ambiguous_column", "missing_column", "wrong_shape"))
         do = tr("Write a mapping for {file}.", file=file) if unclear else tr("Send {file} again.", file=file)
         yield (5, 0, ""), ToDo(do, words.capital(why), "")
 
