@@ -209,10 +209,9 @@ def test_a_log_that_needs_a_mapping_is_not_asked_for_again(audit, tmp_path, head
     """Without a store, and with two columns for the machine: the same file would come again and be refused again."""
     (tmp_path / "own.csv").write_text(f"{header}\n" + ",".join("x" * len(header.split(","))) + "\n")
     audit(GOOD, register(), str(tmp_path / "own.csv"), "--output", f"text={tmp_path}/r.txt")
-    first = re.search(r"DO FIRST\n1\. (.*)\n", (tmp_path / "r.txt").read_text("utf-8"))
+    in_one_line = " ".join((tmp_path / "r.txt").read_text("utf-8").split())  # a long path breaks the line elsewhere
 
-    assert first is not None
-    assert first[1].startswith("Write a mapping for ")
+    assert "DO FIRST 1. Write a mapping for " in in_one_line
 
 
 def test_a_misspelt_capacity_is_refused(audit) -> None:
