@@ -87,8 +87,6 @@ def write_report(
     from validator.reports import RENDERERS
     from validator.reports.narrow import USUAL, bounded
 
-    if sys.stdout is None:
-        raise WrongInput("standard output is closed, and the report has nowhere to go")
     if RENDERERS[shown].binary and sys.stdout.isatty():
         raise WrongInput(f"--format {shown}: is no text for a terminal; write it as --output {shown}=PATH")
     usual = bounded(report, USUAL)

@@ -139,11 +139,12 @@ def as_csv(columns: Sequence[Column], rows: Iterable[Sequence[Cell]]) -> bytes:
     table = csv.writer(written, lineterminator="\r\n")
     table.writerow([said(column.heading) for column in columns])
     for row in rows:
-        table.writerow([_in_csv(value) for value in row])
+        table.writerow([in_csv(value) for value in row])
     return written.getvalue().encode()
 
 
-def _in_csv(value: Cell) -> Cell:
+def in_csv(value: Cell) -> Cell:
+    """A value as a cell of a CSV file: before text that a spreadsheet would run stands a single quote."""
     if isinstance(value, str):
         return f"'{value}" if value.startswith(_MARKUP) else value
     return value.isoformat() if isinstance(value, datetime) else value

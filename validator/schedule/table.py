@@ -7,12 +7,11 @@ import io
 import json
 from dataclasses import asdict, fields
 
+from validator.reports.flat import in_csv
 from validator.schedule import Cleaning, Schedule
 
 _LEFT_OUT = ("cautions",)
 """Texts too long for a cell of a list."""
-_ACTIVE = ("=", "+", "-", "@", "\t", "\r")
-"""What a spreadsheet takes for the beginning of a formula."""
 
 
 def as_json(schedule: Schedule) -> bytes:
@@ -26,9 +25,5 @@ def as_csv(schedule: Schedule) -> bytes:
     columns = [f.name for f in fields(Cleaning) if f.name not in _LEFT_OUT]
     writer = csv.writer(written)
     writer.writerow(columns)
-    writer.writerows([_cell(getattr(cleaning, column)) for column in columns] for cleaning in schedule.cleanings)
+    writer.writerows([in_csv(getattr(cleaning, column)) for column in columns] for cleaning in schedule.cleanings)
     return written.getvalue().encode("utf-8", "backslashreplace")
-
-
-def _cell(value: str | int | None) -> str | int | None:
-    return f"'{value}" if isinstance(value, str) and value.startswith(_ACTIVE) else value
