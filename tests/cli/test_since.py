@@ -19,6 +19,8 @@ from validator.packs.cases import read_text
 from validator.packs.loading import load_pack
 from validator.records import Intake
 from validator.register import load_register
+from validator.reports.json_ import load
+from validator.reports.opening import standing
 
 PACK = """\
 pack: p
@@ -307,6 +309,7 @@ def test_a_log_that_is_missing_does_not_make_a_machine_dirty(nights) -> None:
     assert [due(r) for r in (first, second, third)] == [("2026-02-26", "f")] * 3
     assert late(alone) == [("out", "too_late", "open")]
     (finding,) = [f for f in second["findings"] if f["reason"] == "lost_record"]
+    assert "Cleanings of 1 machine that the earlier report knew are not in these records." in standing(load(json.dumps(second).encode()))
     assert finding["message"].startswith("an earlier report knew of a cleaning (f) that these records do not hold")
     assert [a["action"][:31] for a in second["actions"] if a["equipment_id"] == "F"] == ["Send the whole log of this mach"]
 

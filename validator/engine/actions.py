@@ -8,23 +8,19 @@ from datetime import date
 import numpy as np
 
 from validator.deviations import ACCEPTED
-from validator.engine.change import LOST
 from validator.engine.stamp import citation, finding_id
 from validator.findings import Action, Citation, Due, Finding, Grade, Report, Status
 from validator.language import Said
 from validator.machines import EPOCH, AsOf, Machine
 from validator.packs.model import Pack
 from validator.quantities import Duration, say
-from validator.statuses import OPEN
+from validator.statuses import LOST_RECORD, OPEN
 from validator.timing.zones import DAY, Clock, clock
 
 _NO_TIME = "no time is set for this grade"
 _WAS_DUE = "the cleaning was due then"
 _SINCE_NOW = "{grade}: within {within} of this audit"
 _SINCE_FIRST = "{grade}: within {within} of the first report of it, {first}"
-_SEND = (
-    "Send the whole log of this machine again, and find out where the older records are. Clean anew if nobody can tell."
-)
 _NOT_SHOWN = "no time is set for what could not be shown"
 _CORRECTED = "cos"
 _FOR_THE_REGISTER = {
@@ -34,6 +30,11 @@ _FOR_THE_REGISTER = {
     ("mixed_strength", "no_product_strength"): "the strength of the product as sold",
 }
 """What no record can show, since the register lacks it: by kind and reason."""
+_SEND = {
+    LOST_RECORD: "Send the whole log of this machine again, and find out where the older records are. Clean anew if nobody can tell.",
+    "unread_file": "Send the file that could not be read again. Clean anew if nobody can tell when it was done last.",
+}
+"""What no better record from now on can show, since the one there is was not looked at: by reason."""
 _DAY, _MINUTE = len("2026-06-17"), len("2026-06-17T06:00")
 _INSTANT = 1_000_000
 """The last second of a day, before the midnight that ends it."""
@@ -72,8 +73,8 @@ def _wanted(f: Finding) -> str:
     entry = _FOR_THE_REGISTER.get((f.kind, f.reason))
     if entry:
         return f"Enter {entry} in the register, so that it can be shown."
-    if f.reason == LOST:
-        return _SEND
+    if f.reason in _SEND:
+        return _SEND[f.reason]
     lacking = f" ({f.reason.replace('_', ' ')})" if f.reason else ""
     return f"From the next cleaning on record what is lacking{lacking}, so that it can be shown. Fill in nothing afterwards."
 

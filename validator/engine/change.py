@@ -24,15 +24,12 @@ from validator.engine.stamp import finding_id
 from validator.findings import NEW, PERSISTING, Change, Finding, Gone, Notice, PackUsed, Report, Status
 from validator.kinds.outcome import IN, NOT_APPLICABLE, Lost, Outcomes
 from validator.machines import EPOCH, AsOf
-from validator.statuses import EMPTY_EXPORT, OPEN
+from validator.statuses import EMPTY_EXPORT, LOST_RECORD, OPEN
 from validator.steps import Steps
 from validator.timing.instants import NoInstant, parse_instant
 
 Subject = tuple[str, str, str, str, Status]
 """A rule, a store, an equipment, a target and how the check stood."""
-
-LOST = "lost_record"
-"""Why an interval is N/O in which an earlier report knew of a cleaning that the records do not hold."""
 
 _NOW = {IN: "met", NOT_APPLICABLE: "not_applicable"}
 
@@ -78,7 +75,9 @@ class Before:
         mine = dict[tuple[int, str], int]()
         for c, (machine, cycle_id) in enumerate(zip(steps.machine.tolist(), steps.cycle_ids, strict=True)):
             mine[machine, cycle_id] = c
-        lacked = {(f.store_id, f.equipment_id): f.cycle_id for f in self._by_rule.get(rule, ()) if f.reason == LOST}
+        lacked = {
+            (f.store_id, f.equipment_id): f.cycle_id for f in self._by_rule.get(rule, ()) if f.reason == LOST_RECORD
+        }
         for at, m in enumerate(steps.machines):
             known = self._last.get((m.store_id, m.equipment_id), {})
             day, cycle = known.get(rule) or max(known.values(), default=(-1, ""))

@@ -31,8 +31,9 @@ def due_key(due: Due) -> tuple[str, ...]:
 
 
 def _dues(a: Applied, outcomes: Outcomes) -> Iterable[Due]:
-    # a running interval that begins with a cycle of no known time has no day to count from
-    running = [i for i, target in enumerate(outcomes.target) if target == OPEN and _dated(a, int(outcomes.cycle[i]))]
+    # a running interval that begins with a cycle of no known time has no day to count from, nor has one of a log that was not read
+    running = [i for i, target in enumerate(outcomes.target)
+               if target == OPEN and outcomes.reason[i] != "unread_file" and _dated(a, int(outcomes.cycle[i]))]  # fmt: skip
     machine = outcomes.machine[running]
     cycle = outcomes.cycle[running]
     begun = local_days(

@@ -11,7 +11,7 @@ from validator.reports import words
 from validator.reports.grouping import by_date, by_gravity, grouped, machines
 from validator.reports.view import ToDo
 from validator.reports.visible import heading, name
-from validator.statuses import EMPTY_EXPORT, OPEN
+from validator.statuses import EMPTY_EXPORT, LOST_RECORD, OPEN
 from validator.tables import COMMON_NAMES
 
 FIRST = 3
@@ -74,6 +74,12 @@ def standing(report: Report) -> tuple[str, ...]:
     if accepted:
         one = "{n} finding was accepted for a time; each is marked and says by whom."
         lines.append(counted(accepted, one, "{n} findings were accepted for a time; each is marked and says by whom."))
+    lost = machines(finding for finding in report.findings if finding.reason == LOST_RECORD)
+    if lost:
+        one = "Cleanings of {n} machine that the earlier report knew are not in these records."
+        lines.append(
+            counted(lost, one, "Cleanings of {n} machines that the earlier report knew are not in these records.")
+        )
     settled = sum(bool(finding.settled_by) for finding in report.findings)
     if settled:
         one = "{n} finding was settled by a later cleaning; nothing is left to do about it."
@@ -164,8 +170,8 @@ def _from_files(report: Report) -> Iterator[ToDo]:
 
 
 def _from_due(report: Report) -> Iterator[ToDo]:
-    # An interval that is already a finding is told there, and not a second time as a date.
-    told = {(f.rule, f.store_id, f.equipment_id) for f in report.findings if f.status is Status.OUT}
+    # A running interval that is a finding is told there, and not a second time as a date: that it is too long, or that nobody knows.
+    told = {(f.rule, f.store_id, f.equipment_id) for f in report.findings if f.status is Status.OUT or f.target == OPEN}
     late = [due for due in by_date(report.upcoming) if due.days_left < 0]
     late = [due for due in late if (due.rule, due.store_id, due.equipment_id) not in told]
     if late:
