@@ -12,6 +12,7 @@ from itertools import islice
 from validator.errors import Unreadable
 from validator.readers.headers import CANONICAL_NAMES, Header, Names
 from validator.readers.physical import Bytes, line_end
+from validator.readers.run_together import parted
 from validator.tables import TIMES, Budget
 
 DELIMITERS = (b",", b";", b"\t", b"|")
@@ -24,6 +25,8 @@ _CUT = b"\xf0"
 _BELOW = 20
 _ENOUGH = 3
 """So many lines below a header at least tell together that it has a cell too many; fewer may be damaged themselves."""
+_LONGEST_HEADER = 2**16
+"""Bytes of a line in which names that ran together are looked for."""
 _ENCODINGS = (
     (codecs.BOM_UTF32_LE, "utf-32-le"), (codecs.BOM_UTF32_BE, "utf-32-be"),
     (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"),
@@ -150,7 +153,31 @@ def find_layout(
             worth = 0 if stray else names.promise(lines[0])
             if worth and (best is None or worth > best[0]):
                 best = worth, number, lines[0]
+    mended = _mended(data, leading[: names.within], delimiters, names, budget)
+    if mended is not None:
+        number, cells, delimiter, spaced, why = mended
+        assumptions.append(why)
+        place, after = (number, number), leading[number - 1][1]
+        return _layout(names, (cells, cells), delimiter, spaced, place, after, budget, assumptions)
     raise names.none(best[2] if best else None, f"{best[1] if best else 1}:")
+
+
+def _mended(
+    data: Bytes, leading: Sequence[tuple[bytes | None, int]], delimiters: Sequence[bytes], names: Names, budget: Budget
+) -> tuple[int, list[str], bytes, bool, str] | None:
+    """The first line whose names ran together and can be parted in one way: its number, names, dialect and what was done."""
+    wanted = names.wanted_names()
+    for number, (line, after) in enumerate(leading, 1) if wanted and names.rows == 1 else ():
+        if line is None or len(line) > _LONGEST_HEADER:
+            continue
+        for delimiter in delimiters:
+            spaced = line.count(delimiter + b" ") == line.count(delimiter) > 0
+            below = functools.partial(_widths_below, data, after, budget, delimiter, spaced)
+            cells = line.decode("utf-8", "replace").split(delimiter.decode("latin-1"))
+            found = parted(cells, wanted, below)
+            if found is not None and names.header([found[0]], number) is not None:
+                return number, found[0], delimiter, spaced, found[1]
+    return None
 
 
 def _widths_below(data: Bytes, start: int, budget: Budget, delimiter: bytes, spaced: bool) -> Iterator[int]:

@@ -129,6 +129,10 @@ class Names:
         """Match a header's names; raise `Unreadable` where one is missing or stands twice."""
         return read_header(cells, place)
 
+    def wanted_names(self) -> frozenset[str]:
+        """The folded names that are looked for; none where any may come."""
+        return frozenset(CANONICAL)
+
     def none(self, best: Sequence[str] | None, place: str = "") -> Unreadable:
         """The refusal of a file without a header."""
         return no_header(best, place)

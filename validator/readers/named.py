@@ -109,6 +109,9 @@ class Named(Names):
         others = [cell for cell in others if fold(cell) not in self.lists]
         return Header(columns, tuple(cells), [], [_left_over(others)] if others else [])
 
+    def wanted_names(self) -> frozenset[str]:
+        return frozenset(self.wanted)
+
     def none(self, best: Sequence[str] | None, place: str = "") -> Unreadable:
         if best is not None:
             try:
@@ -189,6 +192,9 @@ class Unknown(Names):
 
     def read(self, cells: Sequence[str], place: str = "") -> Header:
         return Header(self.named(cells), tuple(cells))
+
+    def wanted_names(self) -> frozenset[str]:
+        return frozenset()
 
     def none(self, best: Sequence[str] | None, place: str = "") -> Unreadable:
         why = f"has no line within the first {self.within} with three names or more; say header_row in a mapping"
