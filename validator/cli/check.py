@@ -5,7 +5,6 @@ from __future__ import annotations
 import gc
 import hashlib
 import os
-import re
 import sys
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -17,7 +16,7 @@ import click
 
 from validator import __version__
 from validator.cli.limits import EPILOG as LIMITS
-from validator.cli.limits import limit_option
+from validator.cli.limits import audit_memory, limit_option
 from validator.cli.output import drawn, parse_outputs, tell_missing, write_report
 from validator.cli.waiting import Waiting
 from validator.errors import WrongInput
@@ -117,7 +116,7 @@ def command(
         raise WrongInput(f"--fail-on {fail_on}: what is new is told by an earlier report; name one with --since")
     with Waiting("reading the records") as waiting:
         judged = judge_files(records, rules, register_path, as_of, decision or "", waiting, accept_path,
-                             mapping_path, since_path, budget, _bytes(memory), drawn=drawn(shown, files))  # fmt: skip
+                             mapping_path, since_path, budget, audit_memory(memory), drawn=drawn(shown, files))  # fmt: skip
         report, language = judged.report, judged.language(lang)
         waiting.say("writing the report")
         if explain is not None:
@@ -212,25 +211,6 @@ def _in_pieces(
     used = packs or _pack_of(known.procedures, known.rows)
     report = audit_pieces(pieces, known.clocks, zones, used, register, moment, on_progress=after_piece, **said)
     return Judged(report, used)
-
-
-_SIZE = re.compile(r"(\d+(?:\.\d+)?) ?([KMGT]?)(i?)B?", re.IGNORECASE)
-
-
-def _bytes(size: str | None) -> int | None:
-    """A size such as `512MiB`, `2G` or `1.5 GB` in bytes."""
-    if size is None:
-        return None
-    from validator.readers.memory import LEAST
-
-    found = _SIZE.fullmatch(size.strip())
-    if found is None:
-        raise WrongInput(f"--memory {size}: write it as a number with a unit, such as 512MiB or 2GiB")
-    base = 1024 if found[3] or not size.strip().upper().endswith("B") else 1000
-    size_in_bytes = int(float(found[1]) * base ** " KMGT".index(found[2].upper() or " "))
-    if size_in_bytes < LEAST:
-        raise WrongInput(f"--memory {size}: the least that an audit takes is {LEAST // 2**20} MiB")
-    return size_in_bytes
 
 
 def read_as_of(text: str | None) -> tuple[AsOf, str]:
