@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field, fields
 from typing import Any
 
@@ -28,7 +29,19 @@ class Limit:
                     return f"{value // size}{unit}"
         return str(value)
 
+    def value(self, text: str) -> int:
+        """What a user wrote as a number; raise `ValueError` with the end of a sentence that says what may stand there."""
+        found = _WRITTEN.fullmatch(text)
+        if found is None or (found[2] and not self.in_bytes):
+            written = "bytes or with a unit, as 2GiB, 512MiB or 64KiB" if self.in_bytes else "a whole number"
+            raise ValueError(f"found {text!r}; write it as {written}")
+        number = int(found[1]) * BYTE_UNITS.get(found[2], 1)
+        if not self.least <= number <= self.most:
+            raise ValueError(f"{self.name} can be {self.said(self.least)} to {self.said(self.most)}")
+        return number
 
+
+_WRITTEN = re.compile(r"(\d{1,18})([KMGT]iB)?", re.ASCII)
 BYTE_UNITS = {"KiB": 2**10, "MiB": 2**20, "GiB": 2**30, "TiB": 2**40}
 _MOST_BYTES = 2**50
 
@@ -73,6 +86,9 @@ LIMITS: dict[str, tuple[str, Limit]] = {
     limit.name: (one.name, limit) for one in fields(Budget) for limit in [one.metadata["limit"]]
 }
 """Every limit by the name that a user gives it by, with the field of `Budget` that holds it."""
+
+AUDIT_MEMORY = Limit("--memory", "what an audit may take at once", 0, 256 * 2**20, _MOST_BYTES)
+"""The memory of a whole audit. Below the least none runs: the program itself, and a reader with one part of a file."""
 
 
 def raised_by(*names: str) -> str:

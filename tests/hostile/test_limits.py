@@ -10,7 +10,7 @@ import pytest
 
 from validator.budget import LIMITS
 from validator.cli import run
-from validator.cli.limits import budget
+from validator.cli.limits import audit_memory, budget
 from validator.errors import WrongInput
 from validator.readers import read_files
 from validator.tables import FileRead
@@ -127,6 +127,21 @@ def test_a_limit_that_is_written_wrong(given, sentence):
 def test_sizes_have_units():
     """A size is bytes, or has a unit of 1024."""
     assert budget(["file-size=3KiB", "memory=1GiB", "line-size=77"]) == budget(["file-size=3072", "memory=1073741824", "line-size=77"])
+
+
+@pytest.mark.parametrize(
+    ("given", "sentence"),
+    [("2gb", "found '2gb'; write it as bytes or with a unit, as 2GiB, 512MiB or 64KiB"),
+     ("1.5GiB", "found '1.5GiB'; write it as bytes"), ("255MiB", "--memory can be 256MiB to 1024TiB"),
+     ("268435455", "--memory can be 256MiB to 1024TiB")],
+)  # fmt: skip
+def test_the_memory_of_an_audit_is_written_as_any_size(given, sentence):
+    """One grammar: what --limit takes for a size --memory takes, and refuses in the same words."""
+    assert audit_memory("256MiB") == audit_memory("268435456") == 2**28
+    assert audit_memory(None) is None
+    with pytest.raises(WrongInput) as caught:
+        audit_memory(given)
+    assert f"--memory {given}: {sentence}" in str(caught.value)
 
 
 def test_check_and_mapping_take_them(tmp_path, capfd):

@@ -7,7 +7,7 @@ from itertools import product
 from hypothesis import given
 from hypothesis import strategies as st
 
-from validator.kinds.order import _can_break, _can_keep
+from validator.kinds.bans import _can_break, _can_keep
 
 Bounds = tuple[int, int]
 span = st.tuples(st.integers(0, 6), st.integers(0, 3)).map(lambda p: (p[0], p[0] + p[1]))

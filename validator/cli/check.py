@@ -5,7 +5,6 @@ from __future__ import annotations
 import gc
 import hashlib
 import os
-import re
 import sys
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -16,16 +15,17 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from validator import __version__
+from validator.cli import options
 from validator.cli.limits import EPILOG as LIMITS
-from validator.cli.limits import limit_option
+from validator.cli.limits import audit_memory, limit_option
 from validator.cli.output import drawn, parse_outputs, tell_missing, write_report
 from validator.cli.waiting import Waiting
 from validator.errors import WrongInput
 from validator.findings import NEW
-from validator.language import ENGLISH, Language, languages, speaking
+from validator.language import Language, speaking
 from validator.language import load as load_language
 from validator.reports import RENDERERS, Grouping, seen
-from validator.reports.measures import UNITS, Units
+from validator.reports.measures import Units
 
 if TYPE_CHECKING:
     from validator.budget import Budget
@@ -56,18 +56,16 @@ Examples:
 
 @click.command(epilog=_EPILOG + LIMITS)
 @click.argument("records", nargs=-1, required=True, metavar="RECORDS...")
-@click.option(
-    "--rules", multiple=True, metavar="PACK", help="A bundled pack's id or the path of a pack; may be repeated."
-)
-@click.option("--register", "register_path", metavar="FILE", help="The equipment register (YAML).")
-@click.option("--mapping", "mapping_path", metavar="FILE", help="How the records' own columns are to be read (YAML).")
+@options.rules()
+@options.register()
+@options.mapping()
 @click.option(
     "--accept",
     "accept_path",
     metavar="FILE",
     help="Deviations that were accepted (YAML): marked, and no longer counted.",
 )
-@click.option("--as-of", metavar="TIME", help="Look from this moment (2026-07-01 or RFC 3339) instead of now.")
+@options.as_of()
 @click.option("--decision", type=click.Choice(["simple", "guarded"]),
               help="How the limit and the record's resolution are weighed.")  # fmt: skip
 @click.option("--format", "shown", type=click.Choice(list(RENDERERS)), default="text", show_default=True,
@@ -79,10 +77,8 @@ Examples:
     metavar="FORMAT=PATH",
     help="Write a file beside it; may be repeated. html=FOLDER/ writes a page a store.",
 )
-@click.option("--units", type=click.Choice(UNITS), default="si", show_default=True,
-              help="Units in which a reader sees temperatures and mixed amounts; forms for programs stay as they are.")  # fmt: skip
-@click.option("--lang", type=click.Choice(languages()), default=ENGLISH, show_default=True,
-              help="The language in which a reader sees the report; forms for programs stay English.")  # fmt: skip
+@options.units()
+@options.lang()
 @click.option("--since", "since_path", metavar="REPORT.json",
               help="An earlier report (JSON): say which findings are new, persist or were resolved.")  # fmt: skip
 @click.option("--fail-on", type=click.Choice([*GRADES, *(f"{FRESH}{g}" for g in GRADES), "never"]), default="major",
@@ -117,7 +113,7 @@ def command(
         raise WrongInput(f"--fail-on {fail_on}: what is new is told by an earlier report; name one with --since")
     with Waiting("reading the records") as waiting:
         judged = judge_files(records, rules, register_path, as_of, decision or "", waiting, accept_path,
-                             mapping_path, since_path, budget, _bytes(memory), drawn=drawn(shown, files))  # fmt: skip
+                             mapping_path, since_path, budget, audit_memory(memory), drawn=drawn(shown, files))  # fmt: skip
         report, language = judged.report, judged.language(lang)
         waiting.say("writing the report")
         if explain is not None:
@@ -212,25 +208,6 @@ def _in_pieces(
     used = packs or _pack_of(known.procedures, known.rows)
     report = audit_pieces(pieces, known.clocks, zones, used, register, moment, on_progress=after_piece, **said)
     return Judged(report, used)
-
-
-_SIZE = re.compile(r"(\d+(?:\.\d+)?) ?([KMGT]?)(i?)B?", re.IGNORECASE)
-
-
-def _bytes(size: str | None) -> int | None:
-    """A size such as `512MiB`, `2G` or `1.5 GB` in bytes."""
-    if size is None:
-        return None
-    from validator.readers.memory import LEAST
-
-    found = _SIZE.fullmatch(size.strip())
-    if found is None:
-        raise WrongInput(f"--memory {size}: write it as a number with a unit, such as 512MiB or 2GiB")
-    base = 1024 if found[3] or not size.strip().upper().endswith("B") else 1000
-    size_in_bytes = int(float(found[1]) * base ** " KMGT".index(found[2].upper() or " "))
-    if size_in_bytes < LEAST:
-        raise WrongInput(f"--memory {size}: the least that an audit takes is {LEAST // 2**20} MiB")
-    return size_in_bytes
 
 
 def read_as_of(text: str | None) -> tuple[AsOf, str]:

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 
+from validator.cli import options
 from validator.cli.waiting import Waiting
-from validator.language import ENGLISH, languages
-from validator.reports.measures import UNITS, Units
+from validator.reports.measures import Units
 
 
 @click.command(name="demo", epilog="Example:  cip-audit demo --folder /tmp/demo --output html=demo.html")
@@ -19,10 +19,8 @@ from validator.reports.measures import UNITS, Units
 @click.option(
     "--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated."
 )
-@click.option("--units", type=click.Choice(UNITS), default="si", show_default=True,
-              help="Units in which a reader sees temperatures and mixed amounts; forms for programs stay as they are.")  # fmt: skip
-@click.option("--lang", type=click.Choice(languages()), default=ENGLISH, show_default=True,
-              help="The language in which a reader sees the report; forms for programs stay English.")  # fmt: skip
+@options.units()
+@options.lang()
 def command(folder: str, shown: str, outputs: tuple[str, ...], units: Units, lang: str) -> None:
     """Write an invented chain's register and six months of cleaning logs to a folder, and audit them."""
     from validator.cli.check import judge_files

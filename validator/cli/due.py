@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 
 import click
 
+from validator.cli import options
 from validator.cli.check import judge_files, must_exist
 from validator.cli.output import Output, parse_outputs, tell_missing, terminal, write_file
 from validator.cli.waiting import Waiting
-from validator.language import ENGLISH, Language, languages, speaking
+from validator.language import Language, speaking
 
 if TYPE_CHECKING:
     from validator.findings import Report
@@ -31,19 +32,16 @@ row or no date; 4 some input could not be read."""
 
 @click.command(epilog=_EPILOG)
 @click.argument("records", nargs=-1, required=True, metavar="RECORDS...")
-@click.option(
-    "--rules", multiple=True, metavar="PACK", help="A bundled pack's id or the path of a pack; may be repeated."
-)
-@click.option("--register", "register_path", metavar="FILE", help="The equipment register (YAML).")
-@click.option("--mapping", "mapping_path", metavar="FILE", help="How the records' own columns are to be read (YAML).")
-@click.option("--as-of", metavar="TIME", help="Look from this moment (2026-07-01 or RFC 3339) instead of now.")
+@options.rules()
+@options.register()
+@options.mapping()
+@options.as_of()
 @click.option("--format", "shown", type=click.Choice(FORMATS), default="text", show_default=True,
               help="What goes to standard output; ics is a calendar file (iCalendar).")  # fmt: skip
 @click.option(
     "--output", "outputs", multiple=True, metavar="FORMAT=PATH", help="Write a file beside it; may be repeated."
 )
-@click.option("--lang", type=click.Choice(languages()), default=ENGLISH, show_default=True,
-              help="The language of text and calendar; forms for programs stay English.")  # fmt: skip
+@options.lang("The language of text and calendar; forms for programs stay English.")
 def command(
     records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, mapping_path: str | None,
     as_of: str | None, shown: str, outputs: tuple[str, ...], lang: str,

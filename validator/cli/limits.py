@@ -1,17 +1,15 @@
-"""`--limit NAME=VALUE`: how much one file may ask for."""
+"""`--limit NAME=VALUE` and `--memory SIZE`: how much one file may ask for, and the whole audit."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Sequence
 from typing import Any
 
 import click
 
-from validator.budget import BYTE_UNITS, LIMITS, Budget, Limit
+from validator.budget import AUDIT_MEMORY, LIMITS, Budget, Limit
 from validator.errors import WrongInput
 
-_VALUE = re.compile(r"(\d{1,18})([KMGT]iB)?", re.ASCII)
 EPILOG = "\b\nLimits (--limit), each with its default:\n" + "\n".join(
     f"  {name:<16} {limit.said(limit.default):<8} {limit.meaning}" for name, (_, limit) in LIMITS.items()
 )
@@ -39,17 +37,17 @@ def budget(given: Sequence[str]) -> Budget:
         at, limit = LIMITS[name]
         if at in values:
             raise WrongInput(f"--limit {text}: {name} is given twice")
-        values[at] = _value(text, value, limit)
+        values[at] = _value(f"--limit {text}", value, limit)
     return Budget(**values)
 
 
-def _value(text: str, value: str, limit: Limit) -> int:
-    found = _VALUE.fullmatch(value)
-    if found is None or (found[2] and not limit.in_bytes):
-        written = "bytes or with a unit, as 2GiB, 512MiB or 64KiB" if limit.in_bytes else "a whole number"
-        raise WrongInput(f"--limit {text}: found {value!r}; write it as {written}")
-    number = int(found[1]) * BYTE_UNITS.get(found[2], 1)
-    if not limit.least <= number <= limit.most:
-        least, most = limit.said(limit.least), limit.said(limit.most)
-        raise WrongInput(f"--limit {text}: {limit.name} can be {least} to {most}")
-    return number
+def audit_memory(given: str | None) -> int | None:
+    """What `--memory` gives in bytes; raise `WrongInput` naming what may stand there."""
+    return None if given is None else _value(f"--memory {given}", given, AUDIT_MEMORY)
+
+
+def _value(given: str, value: str, limit: Limit) -> int:
+    try:
+        return limit.value(value)
+    except ValueError as error:
+        raise WrongInput(f"{given}: {error}") from None

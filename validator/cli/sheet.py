@@ -7,11 +7,12 @@ from pathlib import Path
 
 import click
 
+from validator.cli import options
 from validator.cli.check import load_packs
 from validator.cli.output import tell_missing, write_file
 from validator.errors import WrongInput
-from validator.language import ENGLISH, languages, load, speaking
-from validator.reports.measures import UNITS, Units
+from validator.language import load, speaking
+from validator.reports.measures import Units
 
 FORMATS = (".xlsx", ".pdf")
 _EPILOG = """\b
@@ -24,9 +25,8 @@ A filled-in workbook is read as it stands:  cip-audit check sheet.xlsx --rules .
 
 
 @click.command(epilog=_EPILOG)
-@click.option("--rules", multiple=True, required=True, metavar="PACK",
-              help="A bundled pack's id or the path of a pack; may be repeated.")  # fmt: skip
-@click.option("--register", "register_path", required=True, metavar="FILE", help="The equipment register (YAML).")
+@options.rules(required=True)
+@options.register(required=True)
 @click.option("--store", metavar="ID", help="The machines of this store alone.")
 @click.option("--equipment", metavar="ID", help="This machine alone.")
 @click.option(
@@ -35,10 +35,8 @@ A filled-in workbook is read as it stands:  cip-audit check sheet.xlsx --rules .
 @click.option(
     "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="The size to print on."
 )
-@click.option("--units", type=click.Choice(UNITS), default="si", show_default=True,
-              help="The scale on which temperatures are written: °C, or °F with us.")  # fmt: skip
-@click.option("--lang", type=click.Choice(languages()), default=ENGLISH, show_default=True,
-              help="The language of the sheet; the columns that are read, and the words that stand in them, stay.")  # fmt: skip
+@options.units("The scale on which temperatures are written: °C, or °F with us.")
+@options.lang("The language of the sheet; the columns that are read, and the words that stand in them, stay.")
 @click.option("--now-and-then", is_flag=True,
               help="Also rows for what a rule asks for once in a while, such as acid every three months.")  # fmt: skip
 def command(

@@ -11,10 +11,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from validator.tables import Budget
+from validator.budget import AUDIT_MEMORY, Budget
 
-LEAST = 256 * 2**20
-"""Below this no audit runs: the program itself, and a reader with one part of a file."""
 FIXED = 160 * 2**20
 """What the program, its packs and what outlasts a piece take, whatever the rows."""
 PER_ROW = 700
@@ -59,7 +57,7 @@ def division(paths: Iterable[str], memory: int, budget: Budget) -> Division | No
     needed = FIXED + sum(size * each for size, each in sizes)
     if needed <= memory and all(size <= budget.file_bytes for size, _ in sizes):
         return None
-    rows = max(memory - FIXED, LEAST - FIXED) // PER_ROW
+    rows = max(memory - FIXED, AUDIT_MEMORY.least - FIXED) // PER_ROW
     pieces = needed // (rows * PER_ROW) + 1
     return Division(min(_MOST_BUCKETS, 4 * pieces), rows, max(1, (memory - FIXED) // PER_READER))
 
