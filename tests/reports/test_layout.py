@@ -44,6 +44,15 @@ def test_no_row_is_said_and_never_reads_as_met(made: Made) -> None:
     )
 
 
+def test_without_a_row_nothing_is_said_of_evidence(made: Made) -> None:
+    """What the register alone lets a rule judge shows nothing of what the records can show."""
+    report = made("full")
+    labels = {records: [label for label, _ in lay_out(dataclasses.replace(report, records=records), 10).facts] for records in (0, 1)}
+
+    assert report.summary.evidence_completeness is not None
+    assert ["Evidence" in labels[records] for records in (0, 1)] == [False, True]
+
+
 def test_first_things_are_the_gravest_and_at_most_three(made: Made) -> None:
     """What is overdue now, then what is critical, then a file that must come again, before what is major."""
     assert [todo.finding for todo in lay_out(made("full"), 10).first] == ["F00000005", "F00000002", ""]

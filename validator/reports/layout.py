@@ -143,7 +143,7 @@ def _facts(report: Report) -> tuple[tuple[str, str], ...]:
         (tr("Since then"), "" if report.change is None else _since(report.change)),
         (tr("Score"), words.score(verdict.score)),
         (tr("OUT by grade"), words.grades(verdict.grades) or tr("none")),
-        (tr("Evidence"), _completeness(verdict)),
+        (tr("Evidence"), _completeness(verdict) if report.records else ""),
         (tr("Decision rule"), words.plain(report.decision)),
         (tr("Made"), tr("{moment} by {tool}", moment=name(report.generated_at), tool=name(report.tool))),
     )
