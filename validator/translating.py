@@ -51,7 +51,7 @@ _LISTED = {"LABELS", "_NAMES", "_CONDITIONS"}
 """Those of the pages."""
 
 _OF_PACK = ("title", "cautions")
-_OF_RULE = ("title", "why", "corrective_action")
+_OF_RULE = ("title", "why", "corrective_action", "justification")
 _OF_PLAN = ("hazard", "critical_limit", "monitoring", "verification", "record")
 
 _NAME = re.compile(r"\{\w+\}")
@@ -102,6 +102,7 @@ def of_pack(root: Path) -> Texts:
             _add_all(found, own_step(step), name)
         for step in pack.get("grading", {}).get("results", ()):
             _add_all(found, step.get("result"), name)
+        _add_all(found, pack.get("grading", {}).get("justification"), name)
         for time in pack.get("grading", {}).get("correct_within", {}).values():
             _add_all(found, time.get("says"), name)
         for rule in pack.get("rules", ()) if pack else (data,):
