@@ -255,16 +255,26 @@ def test_a_later_file_updates_the_same_events(folder, capfdbinary, monkeypatch) 
 
 
 def test_a_calendar_has_what_the_standard_requires(folder, capfdbinary) -> None:
-    """RFC 5545, 3.6 and 3.6.1: VERSION and PRODID once; UID, DTSTAMP and DTSTART once an event; METHOD is PUBLISH."""
+    """RFC 5545, 3.6 and 3.6.1: VERSION and PRODID once; UID, DTSTAMP and DTSTART once an event."""
     lines = due(folder, capfdbinary, "--format", "ics")[1].replace(b"\r\n ", b"").decode().split("\r\n")
 
     assert lines[0] == "BEGIN:VCALENDAR"
     assert lines[-2] == "END:VCALENDAR"
-    for line in ("VERSION:2.0", "METHOD:PUBLISH", "CALSCALE:GREGORIAN"):
+    for line in ("VERSION:2.0", "CALSCALE:GREGORIAN"):
         assert lines.count(line) == 1
     names = [line.partition(":")[0].partition(";")[0] for line in lines]
     assert names.count("PRODID") == 1
     assert {names.count(n) for n in ("UID", "DTSTAMP", "DTSTART", "DTEND", "SEQUENCE")} == {10}
+
+
+def test_a_calendar_is_a_snapshot_and_no_message_of_scheduling(folder, capfdbinary) -> None:
+    """RFC 5545, 3.7.2: without METHOD none may be assumed. With PUBLISH an ORGANIZER would have to stand (RFC 5546, 3.2.1)."""
+    document = due(folder, capfdbinary, "--format", "ics")[1]
+    calendar = vobject.readOne(document.decode("utf-8"))
+
+    assert "method" not in calendar.contents
+    assert [e for e in calendar.vevent_list if {"organizer", "attendee"} & set(e.contents)] == []
+    assert len(calendar.vevent_list) == 10
 
 
 def test_what_is_to_be_done_fits_the_state(folder, capfdbinary) -> None:
