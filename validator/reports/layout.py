@@ -81,7 +81,7 @@ CONTROLS = {
 WAS = "was {status}, {grade}: {place} ({rule}, {id})"
 """A finding of an earlier report that is none now."""
 
-_GONE = {
+GONE = {
     "met": "Now IN.",
     "not_applicable": "Now N/A.",
     "": "Not judged again: these records or packs do not hold this check, so nothing shows that it was put right.",
@@ -274,7 +274,7 @@ def _gone(gone: Gone) -> GoneShown:
         gone.status.shown,
         words.grade(gone.grade),
         place,
-        said(_GONE[gone.now]),
+        said(GONE[gone.now]),
         name(gone.rule),
         name(gone.id),
     )
