@@ -14,9 +14,9 @@ from validator.reports.layout import GOVERNS
 from validator.reports.workbook import Cell
 from validator.schedule import Cleaning, Schedule
 
-_READ_FIRST = ("cautions", "governs")
+_TO_READ = ("cautions", "governs")
 """Said in every row, since rows are cut out and sent on."""
-_COLUMNS = tuple(f.name for f in fields(Cleaning) if f.name not in _READ_FIRST)
+_COLUMNS = tuple(f.name for f in fields(Cleaning) if f.name not in _TO_READ)
 
 
 def as_json(schedule: Schedule) -> bytes:
@@ -28,7 +28,7 @@ def as_csv(schedule: Schedule) -> bytes:
     """One row a cleaning, RFC 4180; a text that a spreadsheet would compute has an apostrophe before it."""
     written = io.StringIO(newline="")
     writer = csv.writer(written)
-    writer.writerow((*_COLUMNS, *_READ_FIRST))
+    writer.writerow((*_COLUMNS, *_TO_READ))
     writer.writerows(map(in_csv, _row(cleaning)) for cleaning in schedule.cleanings)
     return written.getvalue().encode("utf-8", "backslashreplace")
 
