@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
+from html import unescape
 from pathlib import Path
 
 import pytest
@@ -35,6 +37,68 @@ def write(tmp_path: Path, capfdbinary):
         return status, capfdbinary.readouterr()[1].decode()
 
     return written
+
+
+@pytest.fixture
+def stores(tmp_path: Path, capfdbinary):
+    """Write the pages of A and B by these logs, and give the text of the page of a store."""
+    (tmp_path / "pack.yaml").write_text(PACK, "utf-8")
+    (tmp_path / "register.yaml").write_text("stores:\n" + "".join(
+        f"  - {{store_id: {s}, name: Street of {s}, timezone: UTC, equipment: [{{equipment_id: E, lines: [line-1]}}]}}\n" for s in "AB"
+    ), "utf-8")  # fmt: skip
+
+    def written(**logs: str) -> dict[str, str]:
+        for name, rows in logs.items():
+            (tmp_path / f"{name}.csv").write_text(HEADER + rows if rows != BROKEN else rows, "utf-8")
+        run(["check", *(str(tmp_path / f"{name}.csv") for name in logs), "--rules", str(tmp_path / "pack.yaml"), "--register",
+             str(tmp_path / "register.yaml"), "--as-of", "2026-01-31", "--output", f"html={tmp_path / 'pages'}/"])  # fmt: skip
+        capfdbinary.readouterr()
+        return {store: " ".join(unescape(re.sub(r"<[^>]*>", " ", page(tmp_path, store).read_text("utf-8"))).split()) for store in "AB"}
+
+    return written
+
+
+GOOD = "{},E,c,cip,flush,line-1,2026-01-05T20:00,2026-01-05T20:15\n"
+BAD = "B,E,d,cip,flush,line-1,noon,2026-01-05T20:15\n"
+BROKEN = "\x00\x01"
+NOT_READ = "1 row could not be used in full"
+
+
+def test_a_page_says_nothing_of_files_of_other_stores(stores) -> None:
+    """What could not be read in the file of B stands on the page of B, and the page of A counts what A has."""
+    a, b = stores(a=GOOD.format("A"), b=GOOD.format("B") + BAD).values()
+
+    assert NOT_READ not in a
+    assert "Record defects" not in a
+    assert f"In the files with rows of this store, other stores' rows included: {NOT_READ}; see Record defects." in b
+    assert "Records 1 cycle at 1 machine The whole run 3 rows in 2 files: 1 not used in full" in a
+    assert "a.csv" in a
+    assert "b.csv" not in a
+
+
+def test_a_file_of_several_stores_is_told_of_as_a_whole(stores) -> None:
+    """Whose a row was that could not be read nobody knows; both pages say that they speak of the whole file."""
+    for said in stores(both=GOOD.format("A") + GOOD.format("B") + BAD).values():
+        assert f"other stores' rows included: {NOT_READ}" in said
+        assert "Record defects This is about whole files, which may hold rows of other stores as well." in said
+        assert "How the files were read This is about whole files, which may hold rows of other stores as well." in said
+
+
+def test_a_file_that_could_not_be_read_is_told_of_as_of_the_whole_run(stores) -> None:
+    """It may hold rows of any store."""
+    a, _ = stores(a=GOOD.format("A"), b=GOOD.format("B"), c=BROKEN).values()
+
+    assert "Of the whole run: 1 of 3 files was not read in full; the result does not cover the rest." in a
+
+
+def test_a_store_without_a_row_shows_no_evidence(stores) -> None:
+    """No cycle of B is in the records, so nothing is said of what they can show; its page bears its name."""
+    a, b = stores(a=GOOD.format("A")).values()
+
+    assert "Evidence 100 %" in a
+    assert "Evidence" not in b
+    assert "Records 0 cycles at 1 machine" in b
+    assert "All stores B, Street of B" in b
 
 
 def names(tmp_path: Path) -> list[str]:

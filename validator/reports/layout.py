@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from validator.findings import (
     Action,
@@ -43,6 +44,7 @@ UNTITLED = "Clean-in-place audit"
 GOVERNS = "Local code, the label of each product and licensed practice govern. This report speaks of the records alone."
 SAFETY = "Read the cautions before any work with chemicals or on lines under pressure."
 NO_FINDINGS = "No check came out OUT or N/O."
+WHOLE_FILES = "This is about whole files, which may hold rows of other stores as well."
 SHARES = "The share is that of OUT among the checks that came out IN or OUT, with its 95 % interval."
 NO_ACTION = "The rule names no corrective action."
 NO_RULES = "No rule was held against these records."
@@ -89,10 +91,10 @@ GONE = {
 """What became of a finding of an earlier report, by `Gone.now`."""
 
 
-def lay_out(report: Report, findings_shown: int, group: Grouping = "grade") -> View:
+def lay_out(report: Report, findings_shown: int, group: Grouping = "grade", run: Report | None = None) -> View:
     """The view of a report with at most that many findings, the gravest; the others are counted in it.
 
-    Grouped by `plan`, findings at critical control points come first, then prerequisites; of one place by grade.
+    Of a report that is narrowed to one store, `run` is that of the whole run: what is told of files then says so. Grouped by `plan`, findings at critical control points come first, then prerequisites; of one place by grade.
     """
     chosen = by_gravity(report.findings)[:findings_shown]
     totals = grouped(report.findings, lambda finding: (place_in_plan(finding, group), finding.grade))
@@ -100,8 +102,8 @@ def lay_out(report: Report, findings_shown: int, group: Grouping = "grade") -> V
     return View(
         title=heading(report.title) or said(UNTITLED),
         headline=opening.headline(report),
-        standing=opening.standing(report),
-        facts=_facts(report),
+        standing=opening.standing(report) if run is None else _standing(report, run),
+        facts=_facts(report, run),
         first=opening.first_things(report),
         grades=tuple(
             _grade(
@@ -130,24 +132,53 @@ def lay_out(report: Report, findings_shown: int, group: Grouping = "grade") -> V
     )
 
 
-def _facts(report: Report) -> tuple[tuple[str, str], ...]:
+def _standing(report: Report, run: Report) -> tuple[str, ...]:
+    """What stands under the headline of one store: its own, and apart from that what is known of whole files alone."""
+    read = tuple(replace(file, status="read") for file in report.inputs)
+    unread = tuple(replace(file, rows_defective=0, assumptions=()) for file in run.inputs)
+    return (
+        *opening.standing(replace(report, inputs=())),
+        *(
+            tr("In the files with rows of this store, other stores' rows included: {line}", line=line)
+            for line in _of_files(report, read)
+        ),
+        *(tr("Of the whole run: {line}", line=line) for line in _of_files(run, unread)),
+    )
+
+
+def _of_files(report: Report, inputs: tuple[InputFile, ...]) -> tuple[str, ...]:
+    """What the files alone give to say under a headline."""
+    verdict = replace(report.summary, result_reason="")
+    return opening.standing(replace(report, inputs=inputs, summary=verdict, findings=(), notices=(), checked=()))
+
+
+def _facts(report: Report, run: Report | None) -> tuple[tuple[str, str], ...]:
     verdict = report.summary
     packs = "; ".join(
         f"{sentence(pack.title or pack.id)} ({name(pack.id)} {name(pack.version)}, {name(pack.sha256)[:12]})"
         for pack in report.packs
     )
+    cycles = sum(machine.cycles for store in report.stores for machine in store.equipment)
+    shown = report.records if run is None else cycles
     facts = (
         (tr("Judged as of"), words.looked_from(report.as_of)),
         (tr("Held against"), packs or tr("no rule pack")),
-        (tr("Records"), _read(report)),
+        (tr("Records"), _read(report) if run is None else _cycles_of(report, cycles)),
+        (tr("The whole run"), "" if run is None else _read(run)),
         (tr("Since then"), "" if report.change is None else _since(report.change)),
         (tr("Score"), words.score(verdict.score)),
         (tr("OUT by grade"), words.grades(verdict.grades) or tr("none")),
-        (tr("Evidence"), _completeness(verdict) if report.records else ""),
+        (tr("Evidence"), _completeness(verdict) if shown else ""),
         (tr("Decision rule"), words.plain(report.decision)),
         (tr("Made"), tr("{moment} by {tool}", moment=name(report.generated_at), tool=name(report.tool))),
     )
     return tuple((label, fact) for label, fact in facts if fact)
+
+
+def _cycles_of(report: Report, cycles: int) -> str:
+    """How much there is of one store. Its rows are not counted: a file may hold those of several."""
+    machines = sum(len(store.equipment) for store in report.stores)
+    return tr("{cycles} at {machines}", cycles=words.count(cycles, "cycle"), machines=words.count(machines, "machine"))
 
 
 def _read(report: Report) -> str:
