@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from validator.deviations import ACCEPTED
+from validator.engine.lacking import in_words
 from validator.engine.stamp import citation, finding_id
 from validator.findings import Action, Citation, Finding, Grade, Status
 from validator.machines import AsOf, Machine
@@ -55,7 +56,7 @@ def _wanted(f: Finding) -> str:
     entry = _FOR_THE_REGISTER.get((f.kind, f.reason))
     if entry:
         return f"Enter {entry} in the register, so that it can be shown."
-    lacking = f" ({f.reason.replace('_', ' ')})" if f.reason else ""
+    lacking = f" ({in_words(f.reason)})" if f.reason else ""
     return f"From the next cleaning on record what is lacking{lacking}, so that it can be shown. Fill in nothing afterwards."
 
 
