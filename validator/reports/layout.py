@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from validator.findings import (
@@ -19,7 +19,7 @@ from validator.findings import (
     RuleChecked,
     Verdict,
 )
-from validator.language import said, tr
+from validator.language import counted, said, tr
 from validator.reports import Grouping, opening, sampling, words
 from validator.reports.finding import cited_sources, cycle_heading, finding_shown, subject
 from validator.reports.grouping import by_date, by_gravity, grouped
@@ -99,6 +99,9 @@ def lay_out(report: Report, findings_shown: int, group: Grouping = "grade", run:
     chosen = by_gravity(report.findings)[:findings_shown]
     totals = grouped(report.findings, lambda finding: (place_in_plan(finding, group), finding.grade))
     shown = grouped(chosen, lambda finding: (place_in_plan(finding, group), finding.grade))
+    cycles = {
+        (store.store_id, machine.equipment_id): machine.cycles for store in report.stores for machine in store.equipment
+    }
     return View(
         title=heading(report.title) or said(UNTITLED),
         headline=opening.headline(report),
@@ -125,7 +128,7 @@ def lay_out(report: Report, findings_shown: int, group: Grouping = "grade", run:
         by_hand=sampling.advice(sum(machine.cycles for store in report.stores for machine in store.equipment)),
         defects=_defects(report.record_defects),
         notices=tuple(_notice(notice) for notice in report.notices),
-        due=tuple(_due(due) for due in by_date(report.upcoming)),
+        due=tuple(_due(due, cycles) for due in by_date(report.upcoming)),
         cautions=tuple(words.stopped(caution) for caution in report.cautions),
         files=tuple(_file(file) for file in report.inputs),
         change=None if report.change is None else _change(report.change),
@@ -317,10 +320,15 @@ def _notice(notice: Notice) -> tuple[str, str]:
     return words.capital(words.stopped(notice.message)), ", ".join(about)
 
 
-def _due(due: Due) -> DueShown:
-    last = (
-        f"{name(due.last_completed)} ({name(due.last_cycle_id)})" if due.last_completed else tr("never in the records")
-    )
+def _due(due: Due, cycles: Mapping[tuple[str, str], int]) -> DueShown:
+    on_record = cycles.get((due.store_id, due.equipment_id), 0)
+    if due.last_completed:
+        last = f"{name(due.last_completed)} ({words.cycle(due.last_cycle_id)})"
+    elif on_record:
+        one = "{n} cycle on record, which does not count or has no time"
+        last = counted(on_record, one, "{n} cycles on record, of which none counts and has a time")
+    else:
+        last = tr("never in the records")
     return DueShown(words.due(due), name(due.due_on), name(due.store_id), name(due.equipment_id), name(due.rule), last,
                     due.days_left < 0)  # fmt: skip
 
