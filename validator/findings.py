@@ -66,7 +66,9 @@ class Finding:
 
     `control` is the rule's place in the HACCP plan, `critical_control_point` or `prerequisite`; blank where it has none.
     `limit_from` says which layer set the limit: a pack and its authority, or the register. `since` is `new` or `persisting`
-    where the audit was held against an earlier report, else blank.
+    where the audit was held against an earlier report, else blank; `first_reported` is the moment that the first report of
+    it looked from, blank where this is the first. `settled_by` and `settled_on` are the later cleaning that met the same check, or in which an N/O one could
+    be judged, and when it began: nothing is left to do. `same_as` is the finding that tells of the same omission.
     """
 
     id: str
@@ -96,6 +98,10 @@ class Finding:
     limit_from: str
     control: str = ""
     since: str = ""
+    first_reported: str = ""
+    settled_by: str = ""
+    settled_on: str = ""
+    same_as: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +141,8 @@ class Action:
 
     `id` is stable from night to night, so that a kept list can be followed up. `title` is what is wrong; `status` and `grade`
     are those of the gravest finding. `due` is the latest moment by the store's clock (RFC 3339), blank where no time is set;
-    `due_reason` says why, and `due_citation` where that time comes from. `cautions` are numbers in the report's list, from 1.
+    `due_reason` says why, and `due_citation` where that time comes from; `overdue` says that it had passed at the moment of the
+    audit. `cautions` are numbers in the report's list, from 1.
     """
 
     id: str
@@ -153,6 +160,7 @@ class Action:
     due_citation: Citation | None
     findings: tuple[str, ...]
     cautions: tuple[int, ...]
+    overdue: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -459,7 +467,8 @@ class Pictures:
 class Report:
     """The whole answer of one audit, in one declared order. Every format shows the same.
 
-    `actions` are all that the findings ask for, the most urgent first; what was put right on site or accepted asks for none.
+    `actions` are all that the findings ask for, the most urgent first; what was put right on site, met by a later cleaning or
+    accepted asks for none.
     """
 
     report_version: str

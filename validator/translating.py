@@ -193,6 +193,8 @@ def _on_pages(tree: ast.Module) -> Iterator[str]:
             called, given = _name_of(node.func), [_text(argument) for argument in node.args]
             if called in ("tr", "said", "_section") and isinstance(node.args[0], ast.Constant):
                 yield given[0]
+            elif called == "counted":
+                yield from filter(None, given[1:3])
             elif called == "count" and len(given) > 1 and given[1]:
                 yield from (f"{{n}} {given[1]}", f"{{n}} {given[2] if len(given) > 2 else given[1] + 's'}")
         elif isinstance(node, ast.Constant) and _NAME.search(_text(node)) and _NAME.sub("", _text(node)).strip():

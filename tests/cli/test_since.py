@@ -19,6 +19,8 @@ from validator.packs.cases import read_text
 from validator.packs.loading import load_pack
 from validator.records import Intake
 from validator.register import load_register
+from validator.reports.json_ import load
+from validator.reports.opening import standing
 
 PACK = """\
 pack: p
@@ -255,3 +257,77 @@ def test_no_earlier_finding_is_lost(judge, then: list[str], now: list[str]) -> N
     persisting = [f for f in second.findings if f.since == "persisting" and f.id not in known]
     # what could not be shown then and is OUT now is news
     assert sum(f.status is Status.OUT for f in moved) <= len(persisting) <= len(moved)
+
+
+IN_SERVICE = """\
+stores:
+  - {store_id: S, timezone: UTC, equipment: [
+      {equipment_id: E, lines: [line-1, line-2], in_service_on: 2026-02-01},
+      {equipment_id: F, lines: [line-1, line-2], in_service_on: 2026-02-01}]}
+"""
+
+
+def other(name: str, day: str) -> str:
+    return cycle(name, day).replace("S,E,", "S,F,")
+
+
+@pytest.fixture
+def nights(tmp_path: Path, audit: Audit, monkeypatch) -> Callable[..., list[dict]]:
+    """The reports of several nights, each held against the one before: `nights((log, as_of), ...)`."""
+    monkeypatch.setattr("tests.cli.test_since.REGISTER", IN_SERVICE)
+
+    def go(*uploads: tuple[str, str]) -> list[dict]:
+        reports: list[dict] = []
+        for log, as_of in uploads:
+            more = ["--since", str(tmp_path / "earlier.json")] if reports else []
+            reports.append(audit(log, as_of, *more)[1])
+            (tmp_path / "earlier.json").write_text(json.dumps(reports[-1]), "utf-8")
+        return reports
+
+    return go
+
+
+def late(report: dict, machine: str = "F") -> list[tuple[str, str, str]]:
+    return [(f["status"], f["reason"], f["target"]) for f in report["findings"] if (f["rule"], f["equipment_id"]) == ("T-EVERY", machine)]
+
+
+def due(report: dict, machine: str = "F") -> tuple[str, str]:
+    return next((d["due_on"], d["last_cycle_id"]) for d in report["upcoming"] if d["equipment_id"] == machine)
+
+
+def test_a_log_that_is_missing_does_not_make_a_machine_dirty(nights) -> None:
+    """The earlier report knew of a cleaning in time: that the log of the machine is not there shows neither good nor bad, for as
+    many nights as it is not there; the machine is due when it was. Alone, such a report tells of a machine never cleaned.
+    """
+    both = cycle("e", "2026-02-10") + other("f", "2026-02-12")
+    first, second, third = nights((both, "2026-02-14T12:00Z"), (cycle("e", "2026-02-10"), "2026-02-20T12:00Z"),
+                                  (cycle("e", "2026-02-10"), "2026-02-22T12:00Z"))  # fmt: skip
+    (alone,) = nights((cycle("e", "2026-02-10"), "2026-02-20T12:00Z"))
+
+    assert late(first) == []
+    assert late(second) == late(third) == [("not_observed", "lost_record", "open")]
+    assert [due(r) for r in (first, second, third)] == [("2026-02-26", "f")] * 3
+    assert late(alone) == [("out", "too_late", "open")]
+    (finding,) = [f for f in second["findings"] if f["reason"] == "lost_record"]
+    assert "Cleanings of 1 machine that the earlier report knew are not in these records." in standing(load(json.dumps(second).encode()))
+    assert finding["message"].startswith("an earlier report knew of a cleaning (f) that these records do not hold")
+    assert [a["action"][:31] for a in second["actions"] if a["equipment_id"] == "F"] == ["Send the whole log of this mach"]
+
+
+def test_an_export_that_begins_later_does_not_make_the_first_cleaning_late(nights) -> None:
+    """What came before it was known; the night after it is still so, and once the whole log is there again it is judged."""
+    early, later = other("f1", "2026-02-12"), other("f2", "2026-02-25")
+    whole, rolling, again, back = nights((early, "2026-02-13T12:00Z"), (later, "2026-02-26T12:00Z"), (later, "2026-02-27T12:00Z"),
+                                         (early + later, "2026-02-28T12:00Z"))  # fmt: skip
+
+    assert late(whole) == []
+    assert late(rolling) == late(again) == [("not_observed", "lost_record", "")]
+    assert late(back) == []
+
+
+def test_a_cleaning_taken_out_of_the_middle_of_a_log_excuses_nothing(nights) -> None:
+    """It lay after the first one that is there: the first interval is judged as it stands."""
+    first, last = other("f1", "2026-02-20"), other("f2", "2026-02-25")
+    _, without = nights((first + last, "2026-02-26T12:00Z"), (first, "2026-02-27T12:00Z"))
+
+    assert ("out", "too_late", "") in late(without)

@@ -116,6 +116,9 @@ def test_a_file_that_could_not_be_read_accuses_nobody(audit, tmp_path) -> None:
     assert status == 4
     assert ("open", "not_observed", "unread_file") in verdicts(report, "T-DAYS")
     assert ("open", "out", "too_late") in verdicts(alone, "T-DAYS")
+    assert [d["store_id"] for d in report["upcoming"]] == [d["store_id"] for d in alone["upcoming"] if d["store_id"] != "S2"]
+    (asked,) = {a["action"] for a in report["actions"] if a["store_id"] == "S2"}
+    assert asked.startswith("Send the file that could not be read again.")
 
 
 def test_an_id_used_for_two_cleanings_is_told(audit) -> None:

@@ -10,6 +10,7 @@ import pytest
 from validator import documents
 from validator.deviations import Deviations
 from validator.engine import audit
+from validator.engine.change import Before
 from validator.findings import Action, Report, Status
 from validator.machines import AsOf
 from validator.packs.cases import read_text
@@ -46,7 +47,7 @@ def log(lines: int = 10, minutes: int = 10, who: str = "AB", cycle: str = "c1", 
 
 def report(
     tmp_path: Path, records: str, as_of: str = "2026-03-07T12:00", grade: str = "critical", pack: str = PACK, zone: str = "America/Chicago",
-    accepted: str = "", lines: int = 10,
+    accepted: str = "", lines: int = 10, before: Before | None = None,
 ) -> Report:  # fmt: skip
     (tmp_path / "p.yaml").write_text(pack.replace("GRADE", grade), "utf-8")
     named = ", ".join(f"line-{n}" for n in range(1, lines + 1))
@@ -54,7 +55,8 @@ def report(
     register = documents.load(Register, documents.read_bytes(text.encode(), "register.yaml"))
     known = documents.load(Deviations, documents.read_bytes(accepted.encode(), "accepted.yaml")) if accepted else None
     intake = Intake(read_text(HEADER + records, {"S": zone}), (), (), ())
-    return audit(intake, [load_pack(tmp_path / "p.yaml")], register, AsOf.parse(as_of), generated_at="", tool="", accepted=known)
+    return audit(intake, [load_pack(tmp_path / "p.yaml")], register, AsOf.parse(as_of), generated_at="", tool="", accepted=known,
+                 before=before)  # fmt: skip
 
 
 def of(rule: str, found: Report) -> Action:
@@ -75,7 +77,7 @@ def test_hours_elapse_over_a_change_of_the_clock(tmp_path) -> None:
     """72 hours from noon on the Saturday before clocks go forward end at one in the afternoon."""
     action = of("T-FLUSH", report(tmp_path, log()))
 
-    assert (action.due, action.due_reason) == ("2026-03-10T13:00:00-05:00", "critical: within 72 h")
+    assert (action.due, action.due_reason) == ("2026-03-10T13:00:00-05:00", "critical: within 72 h of this audit")
     assert action.due_citation is not None
     assert (action.due_citation.title, action.due_citation.edition, action.due_citation.section) == ("Code of the place", "2030", "1")
 
@@ -203,3 +205,74 @@ def test_lint_wants_the_source_of_a_time(tmp_path, old: str, new: str, said: str
     (tmp_path / "top.yaml").write_text(TOP.replace(old, new) if old else TOP, "utf-8")
 
     assert f"pack top: grading.correct_within.critical: {said}" in lint(load_pack(tmp_path / "top.yaml"))
+
+
+def night(tmp_path: Path, records: str, as_of: str, earlier: Report | None = None, **more: str) -> Report:
+    """One night's audit, held against that of the night before."""
+    return report(tmp_path, records, as_of, before=earlier and Before(earlier, "earlier.json", "0" * 64), lines=1, **more)
+
+
+@pytest.mark.parametrize("grade", ["critical", "major"])
+def test_a_time_for_correction_does_not_roll_on(tmp_path, grade: str) -> None:
+    """It is counted from the first report of the finding, and is over in the end; seen by itself each report counts anew."""
+    first = night(tmp_path, log(1), "2026-03-07T12:00", grade=grade)
+    second = night(tmp_path, log(1), "2026-03-08T12:00", first, grade=grade)
+    last = night(tmp_path, log(1), "2026-03-18T12:00", second, grade=grade)
+
+    due = {"critical": "2026-03-10T13:00:00-05:00", "major": "2026-03-17T23:59:59-05:00"}[grade]
+    assert [of("T-FLUSH", r).due for r in (first, second, last)] == [due] * 3
+    assert [of("T-FLUSH", r).overdue for r in (first, second, last)] == [False, False, True]
+    assert of("T-FLUSH", second).due_reason.endswith("of the first report of it, 2026-03-07 12:00")
+    assert of("T-FLUSH", last).due_reason.endswith("of the first report of it, 2026-03-07 12:00")
+    assert of("T-FLUSH", night(tmp_path, log(1), "2026-03-08T12:00", grade=grade)).due > due
+
+
+def test_a_day_of_a_first_report_stays_a_day(tmp_path) -> None:
+    """An audit to the end of a day names no hour."""
+    first = night(tmp_path, log(1), "2026-03-07")
+    action = of("T-FLUSH", night(tmp_path, log(1), "2026-03-08", first))
+
+    assert action.due_reason == "critical: within 72 h of the first report of it, 2026-03-07"
+
+
+def test_a_fault_that_comes_again_has_a_time_of_its_own(tmp_path) -> None:
+    """What was settled in between is history: the new fault counts from the report that first tells of it."""
+    first = night(tmp_path, log(1), "2026-03-07T12:00")
+    again = log(1) + log(1, 15, cycle="c2").replace("02-20", "03-08") + log(1, cycle="c3").replace("02-20", "03-11")
+    action = of("T-FLUSH", night(tmp_path, again, "2026-03-12T12:00", first))
+
+    assert (action.cycle_ids, action.due) == (("c3",), "2026-03-15T12:00:00-05:00")
+
+
+def test_an_overdue_machine_was_due_on_its_own_day(tmp_path) -> None:
+    """30 days after the cleaning of 20 February, whatever the time for a correction, and overdue since."""
+    action = of("T-DAYS", report(tmp_path, log(), "2026-04-15T12:00"))
+
+    assert (action.due, action.overdue) == ("2026-03-22T23:59:59-05:00", True)
+
+
+OMITTED = """\
+  - {id: T-LEFT, title: Left out, kind: coverage, grade: major, params: {required: [{step: [flush, rinse], targets: lines}]},
+     corrective_action: Flush the line}
+"""
+
+
+def test_one_omission_is_asked_for_once(tmp_path) -> None:
+    """A line without a row is left out and flushed for too short a time; one act puts both right, and it is due when the graver is."""
+    found = report(tmp_path, log(1) + log(1, 10, cycle="c2").replace("line-1", "line-2"), pack=PACK + OMITTED, lines=2)
+    told = {(f.rule, f.cycle_id, f.target): f for f in found.findings}
+    left = told["T-LEFT", "c1", "line-2"]
+
+    assert told["T-FLUSH", "c1", "line-2"].same_as == left.id
+    assert told["T-FLUSH", "c1", "line-1"].same_as == ""
+    action = of("T-LEFT", found)
+    assert set(action.findings) >= {left.id, told["T-FLUSH", "c1", "line-2"].id}
+    assert (action.grade, action.action, action.due_reason) == ("critical", "Flush the line", "critical: within 72 h of this audit")
+
+
+def test_another_step_is_another_omission(tmp_path) -> None:
+    """A rule that asks for a rinse says nothing about a flush that is missing."""
+    pack = PACK + OMITTED.replace("[flush, rinse]", "rinse")
+    found = report(tmp_path, log(1) + log(1, 10, cycle="c2").replace("line-1", "line-2"), pack=pack, lines=2)
+
+    assert {f.same_as for f in found.findings} == {""}

@@ -153,7 +153,8 @@ def actions(found: tuple[Finding, ...]) -> tuple[Action, ...]:
     """Those of `findings()`: the overdue machine first, both lines in one, nothing for what was corrected or accepted."""
     short, missing, _, unread, late, _, regular = found
     return (
-        action(5, late), action(2, missing, short), action(7, regular), action(4, unread),
+        action(5, late, due="2026-04-26T23:59:59-05:00", due_reason="the cleaning was due then", due_citation=None, overdue=True),
+        action(2, missing, short), action(7, regular), action(4, unread),
     )  # fmt: skip
 
 
@@ -242,7 +243,9 @@ def full_report() -> Report:
 
 
 def since_report() -> Report:
-    """The full report held against an earlier one: two findings persist, one was resolved, one was not judged again."""
+    """The full report held against an earlier one: two findings persist, one since the report before that; one was resolved, one
+    was not judged again, and one is settled by a later cleaning.
+    """
     full = full_report()
 
     def gone(number: int, now: str) -> Gone:
@@ -252,8 +255,12 @@ def since_report() -> Report:
 
     old = {"F00000001", "F00000005"}
     marked = tuple(dataclasses.replace(f, since="persisting" if f.id in old else "new") for f in full.findings)
+    later = {"F00000001": {"first_reported": "2026-04-20"},
+             "F00000004": {"settled_by": "C-0044", "settled_on": "2026-05-03T07:00:00-05:00"}}  # fmt: skip
+    marked = tuple(dataclasses.replace(f, **later.get(f.id, {})) for f in marked)
+    asked = tuple(a for a in full.actions if "F00000004" not in a.findings)
     change = Change("april.json", "12" * 32, "2026-04-27", "2026-04-27T11:00:00Z", 5, 2, (gone(91, "met"),), (gone(92, ""),))
-    return dataclasses.replace(full, findings=marked, change=change)
+    return dataclasses.replace(full, findings=marked, actions=asked, change=change)
 
 
 def _span(step: str, target: str, start: float | None, end: float | None, row: int, **changes: Any) -> Span:

@@ -10,6 +10,10 @@ import pytest
 from validator.findings import Counts, Grade, RecordDefect, Report, Status
 from validator.reports.finding import cycle_heading
 from validator.reports.layout import lay_out
+from validator.reports.view import FindingShown
+from validator.statuses import EMPTY_EXPORT
+
+from .conftest import action
 
 Made = Callable[[str], Report]
 
@@ -55,8 +59,55 @@ def test_without_a_row_nothing_is_said_of_evidence(made: Made) -> None:
 
 
 def test_first_things_are_the_gravest_and_at_most_three(made: Made) -> None:
-    """What is overdue now, then what is critical, then a file that must come again, before what is major."""
+    """In the order of the actions; a file that must come again stands after what is overdue or critical."""
     assert [todo.finding for todo in lay_out(made("full"), 10).first] == ["F00000005", "F00000002", ""]
+
+
+def test_first_things_name_the_place_of_the_first_action(made: Made) -> None:
+    """A rule that is broken at two stores is told of the one that the list of actions begins with, whatever comes first by name."""
+    full = made("full")
+    later = next(f for f in full.findings if f.id == "F00000002")
+    first = dataclasses.replace(later, id="F00000099", store_id="TL-09", equipment_id="TL-09-SYR-A")
+    actions = (action(1, first), action(2, later))
+    todo = lay_out(dataclasses.replace(full, findings=(*full.findings, first), actions=actions), 10).first[0]
+
+    assert (todo.finding, "2 times at 2 machines, first TL-09, TL-09-SYR-A" in todo.why) == ("F00000099", True)
+
+
+def shown(report: Report, finding: str) -> FindingShown:
+    return next(
+        f for g in lay_out(report, 99).grades for m in g.machines for c in m.cycles for f in c.findings if f.id == finding
+    )
+
+
+def test_what_a_later_cleaning_has_settled_asks_for_nothing(made: Made) -> None:
+    """It is told with the cleaning that settled it; its rule says that nothing is left to do, and so does the head."""
+    view, settled = lay_out(made("since"), 99), shown(made("since"), "F00000004")
+
+    assert "Settled by a later cleaning: Cycle C-0044, started 2026-05-03T07:00:00-05:00. Nothing is left to do." in settled.remarks
+    assert settled.action_when == "If it occurs again"
+    assert [todo.due[:23] for todo in view.actions if todo.rule == settled.rule] == ["Only if it occurs again"]
+    assert "1 finding was settled by a later cleaning; nothing is left to do about it." in view.standing
+
+
+def test_one_omission_under_two_rules_is_said_to_be_one(made: Made) -> None:
+    """Who reads of a flush of no time at all is told that it was left out, and of no second thing to do."""
+    full = made("full")
+    findings = tuple(dataclasses.replace(f, same_as="F00000001" if f.id == "F00000002" else "") for f in full.findings)
+
+    remark = "That nothing was recorded here is a finding of its own; one act puts both right."
+    assert [remark in shown(dataclasses.replace(full, findings=findings), f).remarks for f in ("F00000001", "F00000002")] == [False, True]
+
+
+def test_an_export_without_a_row_comes_before_the_machines(made: Made) -> None:
+    """Of no machine anything is known: the log is asked for first, then what follows from the register alone."""
+    full = made("full")
+    late = next(f for f in full.findings if f.id == "F00000005")
+    empty = dataclasses.replace(late, id="F00000098", rule=EMPTY_EXPORT, status=Status.NOT_OBSERVED, target="")
+    report = dataclasses.replace(full, findings=(late, empty), actions=(action(1, late), action(2, empty)), records=0, inputs=())
+
+    assert [todo.finding for todo in lay_out(report, 10).first] == ["F00000098", "F00000005"]
+    assert [todo.finding for todo in lay_out(dataclasses.replace(report, records=9), 10).first] == ["F00000005", "F00000098"]
 
 
 def test_what_was_corrected_or_accepted_is_not_asked_for_first(made: Made) -> None:
@@ -66,7 +117,7 @@ def test_what_was_corrected_or_accepted_is_not_asked_for_first(made: Made) -> No
 
     assert (
         len(calm),
-        lay_out(dataclasses.replace(report, findings=calm, inputs=report.inputs[:2], upcoming=()), 10).first,
+        lay_out(dataclasses.replace(report, findings=calm, actions=(), inputs=report.inputs[:2], upcoming=()), 10).first,
     ) == (2, ())
 
 
@@ -78,7 +129,8 @@ def test_an_overdue_machine_is_named_unless_a_finding_tells_it(made: Made) -> No
     told = tuple(f for f in made("full").findings if f.rule == "SYR-INTERVAL")
 
     assert [todo.action for todo in lay_out(report, 10).first] == ["Clean TL-02-SYR-A at TL-02."]
-    assert [todo.finding for todo in lay_out(dataclasses.replace(report, findings=told), 10).first] == ["F00000005"]
+    report = dataclasses.replace(report, findings=told, actions=made("full").actions[:1])
+    assert [todo.finding for todo in lay_out(report, 10).first] == ["F00000005"]
 
 
 @pytest.mark.parametrize("shown", [0, 1, 6, 7, 8])

@@ -99,10 +99,11 @@ def compose(
         packs=tuple(PackUsed(p.id, p.version, p.title, p.sha256) for p in packs), summary=_summary(_with_empty(scores.all(), found), records, unread),
         stores=_stores(fleet, scores, due, pieces, unread=unread or not records), checked=_checked(rules, tally),
         findings=tuple(found), notices=tuple(dict.fromkeys(told)), record_defects=intake.defects,
-        upcoming=tuple(due), cautions=cautions, records=records, actions=actions(found, packs, fleet, as_of, cautions),
-        pictures=pictures([p.drawn for p in pieces if p.drawn is not None], len(fleet)),
+        upcoming=tuple(due), cautions=cautions, records=records, pictures=pictures([p.drawn for p in pieces if p.drawn is not None], len(fleet)),
     )  # fmt: skip
-    return report if before is None else before.since(report, {k: v for p in pieces for k, v in p.looked.items()})
+    if before is not None:
+        report = before.since(report, {k: v for p in pieces for k, v in p.looked.items()})
+    return replace(report, actions=actions(report, packs, fleet, as_of))
 
 
 def _told(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,7 +14,7 @@ from validator import kinds
 from validator.documents import existing, say_path, sentence_of, suggest
 from validator.errors import WrongInput
 from validator.findings import Grade, Notice
-from validator.kinds.outcome import IN, NOT_APPLICABLE, OUT, Outcomes, Scope
+from validator.kinds.outcome import IN, NOT_APPLICABLE, OUT, Lost, Outcomes, Scope
 from validator.machines import Machine
 from validator.packs.layering import origin, shown
 from validator.packs.model import BoundRule, Pack, Rule, documents_in
@@ -23,6 +23,8 @@ from validator.steps import Steps
 from validator.tables import AGENTS, STEPS
 
 Mask = npt.NDArray[np.bool_]
+LOOKS_BACK = ("interval", "record")
+"""Kinds to which it matters what the records no longer hold."""
 GRAVE = (Grade.CRITICAL, Grade.MAJOR)
 
 
@@ -41,6 +43,8 @@ class Applied:
     """Which layer the limits come from: a pack, or the register."""
     order: tuple[int, int, str] = (0, 0, "")
     """Where it stands among the others: the pack's number, the rule's, and the register's own limits in words."""
+    lost: Lost | None = None
+    """The cleanings that only an earlier report knew, for the kinds that look back over the records as a whole."""
 
 
 def in_order(pack: Pack) -> list[BoundRule]:
@@ -51,10 +55,12 @@ def in_order(pack: Pack) -> list[BoundRule]:
 def apply(
     pack: Pack, steps: Steps, machines: Sequence[Machine], decision: str = "simple", *, unread: bool = False, number: int = 0,
     fleet: Sequence[Machine] = (), people: Presence | None = None,
+    lost: Callable[[str, Steps], Lost] | None = None,
 ) -> tuple[list[Applied], list[Notice]]:  # fmt: skip
     """Every rule of a pack, which is the `number`th of those used, and what must be told of the machines it meets.
 
-    `fleet` and `people` are those of the whole audit, where these machines are not all there are.
+    `fleet` and `people` are those of the whole audit, where these machines are not all there are. `lost` tells for a rule which
+    cleanings only an earlier report knew.
     """
     own = [m.with_profile(pack.profiles) for m in machines]
     steps = replace(steps, machines=own)
@@ -70,10 +76,12 @@ def apply(
         ).items():
             scope = Scope(steps, own, mask, families=families, rules=rules, guarded=decision == "guarded", unread=unread,
                           agents=AGENTS | pack.agents, fleet=fleet or own, people=people)  # fmt: skip
+            if lost is not None and bound.rule.kind in LOOKS_BACK:
+                scope = replace(scope, lost=lost(bound.rule.id, steps))
             if bound.rule.kind == "interval":
                 scope = replace(scope, counting=_counting(params.counts, pack, steps, done))
             done.append(Applied(bound, params, pack, steps, own, mask, kind.check(params, scope), limit_from,
-                                (number, at, key)))  # fmt: skip
+                                (number, at, key), scope.lost))  # fmt: skip
     return done, notices
 
 

@@ -15,15 +15,17 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 
 import numpy as np
 
 from validator.engine.apply import Applied
 from validator.engine.stamp import finding_id
 from validator.findings import NEW, PERSISTING, Change, Finding, Gone, Notice, PackUsed, Report, Status
-from validator.kinds.outcome import IN, NOT_APPLICABLE, Outcomes
-from validator.machines import AsOf
-from validator.statuses import EMPTY_EXPORT, OPEN
+from validator.kinds.outcome import IN, NOT_APPLICABLE, Lost, Outcomes
+from validator.machines import EPOCH, AsOf
+from validator.statuses import EMPTY_EXPORT, LOST_RECORD, OPEN
+from validator.steps import Steps
 from validator.timing.instants import NoInstant, parse_instant
 
 Subject = tuple[str, str, str, str, Status]
@@ -45,6 +47,11 @@ class Before:
 
     def __init__(self, report: Report, file: str, sha256: str) -> None:
         self.report, self.file, self.sha256 = report, file, sha256
+        self._last: dict[tuple[str, str], dict[str, tuple[int, str]]] = {}
+        for due in report.upcoming:
+            day = _day(due.last_completed)
+            if due.last_cycle_id and day is not None:
+                self._last.setdefault((due.store_id, due.equipment_id), {})[due.rule] = day, due.last_cycle_id
         self._by_rule: dict[str, list[Finding]] = {}
         self._first: dict[Subject, int] = {}
         for f in report.findings:
@@ -58,6 +65,26 @@ class Before:
         """Whether the same finding stood in the earlier report against a cycle that began before this one."""
         first = self._first.get((rule, store_id, equipment_id, "" if target == OPEN else target, status))
         return first is not None and first < began
+
+    def lost(self, rule: str, steps: Steps) -> Lost:
+        """The last cleaning of each machine that the earlier report knew, where these records do not hold it.
+
+        Of an interval rule that is the last that counted for it, of any other rule the last of all.
+        """
+        on, cycles, until = [-1] * len(steps.machines), [""] * len(steps.machines), [-1] * len(steps.machines)
+        mine = dict[tuple[int, str], int]()
+        for c, (machine, cycle_id) in enumerate(zip(steps.machine.tolist(), steps.cycle_ids, strict=True)):
+            mine[machine, cycle_id] = c
+        lacked = {
+            (f.store_id, f.equipment_id): f.cycle_id for f in self._by_rule.get(rule, ()) if f.reason == LOST_RECORD
+        }
+        for at, m in enumerate(steps.machines):
+            known = self._last.get((m.store_id, m.equipment_id), {})
+            day, cycle = known.get(rule) or max(known.values(), default=(-1, ""))
+            if cycle and (at, cycle) not in mine:
+                on[at], cycles[at] = day, cycle
+            until[at] = mine.get((at, lacked.get((m.store_id, m.equipment_id), "")), -1)
+        return Lost(np.array(on, dtype=np.int64), cycles, np.array(until, dtype=np.int64))
 
     def look(self, applied: Iterable[Applied]) -> dict[str, Looked]:
         """By the id of an earlier finding: the same check as it stands now. Checks that are not made are not in it."""
@@ -79,7 +106,7 @@ class Before:
             for known in [finding_id(EMPTY_EXPORT, file.file)]
         }
         stood = {looked[f.id].id if f.id in looked else f.id: f for f in self.report.findings}
-        marked = tuple(replace(f, since=_since(f, stood.get(f.id))) for f in report.findings)
+        marked = tuple(self._marked(f, stood.get(f.id)) for f in report.findings)
         there = {f.id for f in marked}
         lost = {row for f in self.report.findings if f.id not in looked for row in _rows(f)}
         resolved, not_judged = list[Gone](), list[Gone]()
@@ -96,6 +123,12 @@ class Before:
         change = Change(self.file, self.sha256, self.report.as_of, self.report.generated_at, count[NEW], count[PERSISTING],
                         tuple(resolved), tuple(not_judged))  # fmt: skip
         return replace(report, findings=marked, notices=(*report.notices, *self._unlike(report)), change=change)
+
+    def _marked(self, f: Finding, before: Finding | None) -> Finding:
+        """The finding as new, or as persisting since the report that was the first to tell of it."""
+        since = _since(f, before)
+        first = before.first_reported or self.report.as_of if before is not None and since == PERSISTING else ""
+        return replace(f, since=since, first_reported=first)
 
     def _unlike(self, report: Report) -> list[Notice]:
         """What makes the two reports unlike, so that a finding may be new or gone without a change in the store."""
@@ -146,6 +179,13 @@ def _instant(text: str) -> int | None:
     try:
         return parse_instant(text)[0] if text else None
     except NoInstant:
+        return None
+
+
+def _day(text: str) -> int | None:
+    try:
+        return date.fromisoformat(text).toordinal() - EPOCH if text else None
+    except ValueError:
         return None
 
 

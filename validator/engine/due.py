@@ -31,8 +31,9 @@ def due_key(due: Due) -> tuple[str, ...]:
 
 
 def _dues(a: Applied, outcomes: Outcomes) -> Iterable[Due]:
-    # a running interval that begins with a cycle of no known time has no day to count from
-    running = [i for i, target in enumerate(outcomes.target) if target == OPEN and _dated(a, int(outcomes.cycle[i]))]
+    # a running interval that begins with a cycle of no known time has no day to count from, nor has one of a log that was not read
+    running = [i for i, target in enumerate(outcomes.target)
+               if target == OPEN and outcomes.reason[i] != "unread_file" and _dated(a, int(outcomes.cycle[i]))]  # fmt: skip
     machine = outcomes.machine[running]
     cycle = outcomes.cycle[running]
     begun = local_days(
@@ -45,15 +46,17 @@ def _dues(a: Applied, outcomes: Outcomes) -> Iterable[Due]:
         machine.tolist(), cycle.tolist(), begun.tolist(), allowed[running].tolist(), strict=True
     ):
         m = a.machines[at]
-        if c < 0 and m.in_service_on is None:
+        lost = a.lost is not None and c < 0 and int(a.lost.on[at]) >= 0
+        if c < 0 and m.in_service_on is None and not lost:
             continue
-        begin = day if c >= 0 else m.in_service_on or 0
+        begin = day if c >= 0 else int(a.lost.on[at]) if a.lost is not None and lost else m.in_service_on or 0
+        last = a.steps.cycle_ids[c] if c >= 0 else a.lost.cycle[at] if a.lost is not None and lost else ""
         may_last = Duration(limit.calendar, most)
         due = due_day(m, begin, _days(may_last))
         left = due - m.today
         state = OVERDUE if left < 0 else SOON if left <= warn else LATER
         yield Due(m.store_id, m.equipment_id, a.rule.rule.id, _date(due), left, state,
-                  a.steps.cycle_ids[c] if c >= 0 else "", _date(begin) if c >= 0 else "", say(most, may_last.unit),
+                  last, _date(begin) if last else "", say(most, may_last.unit),
                   a.limit_from, _date(begin), due - begin - _days(may_last), warn)  # fmt: skip
 
 

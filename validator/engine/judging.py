@@ -71,7 +71,7 @@ def judge(
         if pack.procedure not in formed:
             formed[pack.procedure] = form_cycles(records, mine, pack.procedure)
         done, more = apply(pack, formed[pack.procedure], mine, decision or pack.decision, unread=unread, number=number,
-                           fleet=fleet, people=people)  # fmt: skip
+                           fleet=fleet, people=people, lost=before.lost if before is not None else None)  # fmt: skip
         applied.extend(done)
         told.extend(tell.about_pack(number, more))
     steps = applied[0].steps if applied else next(iter(formed.values()), None)

@@ -16,7 +16,6 @@ _LACKING = {
     "missing_first": "the step before it",
     "before_the_work": "a time after the work",
     "undated": "a date",
-    "unread_file": "a file that can be read",
     "within_uncertainty": "a time or a reading that is fine enough",
 }
 

@@ -12,6 +12,8 @@ import numpy.typing as npt
 from validator import grading
 from validator.engine.apply import Applied
 from validator.engine.evidence import MOST_ROWS, Rows
+from validator.engine.omissions import Omissions
+from validator.engine.settled import settling
 from validator.engine.wording import sentence
 from validator.findings import Citation, Finding, Grade, Status
 from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Names, Outcomes, Shown
@@ -41,11 +43,14 @@ def findings(applied: Sequence[Applied], before: Repeats | None = None) -> list[
     starts: dict[tuple[int, int], str] = {}
     rows = {id(a.steps): Rows(a.steps) for a in applied}
     found: list[Finding] = []
+    omissions = Omissions()
     for a in applied:
         cited = citations(a.pack, a.rule.rule)
         for o in a.outcomes:
-            found += _of_outcomes(a, o, cited, starts, rows[id(a.steps)], before)
-    return sorted(found, key=order_key)
+            made = list(_of_outcomes(a, o, cited, starts, rows[id(a.steps)], before))
+            omissions.add(a, o, made)
+            found += made
+    return sorted(omissions.told(found), key=order_key)
 
 
 def _of_outcomes(
@@ -63,17 +68,21 @@ def _of_outcomes(
     steps = applied.steps
     shown = [o.show(i) for i in at.tolist()]
     rows.say((facts.columns, facts.rows) for facts in shown)
-    for i, machine, cycle, repeat, facts in zip(
-        at.tolist(), o.machine[at].tolist(), o.cycle[at].tolist(), repeated.tolist(), shown, strict=True
-    ):
-        key = id(steps), cycle
-        if key not in starts:
-            starts[key] = local_start(steps, cycle)
+    settled = settling(applied, o, at)
+    for i, machine, cycle, later, repeat, facts in zip(
+        at.tolist(), o.machine[at].tolist(), o.cycle[at].tolist(), settled.tolist(), repeated.tolist(), shown, strict=True
+    ):  # fmt: skip
+        for one in (cycle, later):
+            if (id(steps), one) not in starts:
+                starts[id(steps), one] = local_start(steps, one)
+        began, settled_on = starts[id(steps), cycle], starts[id(steps), later]
         corrected = o.corrected is not None and bool(o.corrected[i])
         marks = ("cos",) * corrected + ("repeat",) * repeat
+        settled_by = steps.cycle_ids[later] if later >= 0 else ""
         yield _finding(
-            applied, o, i, facts, applied.machines[machine], cycle, starts[key], marks, grades[marks], cited, rows
-        )
+            applied, o, i, facts, applied.machines[machine], cycle, began, marks, grades[marks], cited, rows,
+            (settled_by, settled_on),
+        )  # fmt: skip
 
 
 def order_key(f: Finding) -> tuple[object, ...]:
@@ -129,8 +138,7 @@ def local_start(steps: Steps, cycle: int) -> str:
 
 def _finding(
     applied: Applied, o: Outcomes, i: int, shown: Shown, machine: Machine, cycle: int, started: str, marks: tuple[str, ...],
-    graded: tuple[Grade, str], cited: tuple[Citation, ...],
-    rows: Rows,
+    graded: tuple[Grade, str], cited: tuple[Citation, ...], rows: Rows, settled: tuple[str, str],
 ) -> Finding:  # fmt: skip
     rule, pack, steps = applied.rule.rule, applied.pack, applied.steps
     cycle_id = steps.cycle_ids[cycle] if cycle >= 0 else ""
@@ -154,7 +162,7 @@ def _finding(
         target=target, observed=shown.observed, required=shown.required, margin=shown.margin, message=message,
         evidence=rows.of(shown.columns, shown.rows, shown.beside), citations=cited, hazard=rule.hazard or "",
         corrective_action=rule.corrective_action or "", deviation=None, limit_from=applied.limit_from,
-        control=rule.plan.control if rule.plan else "",
+        control=rule.plan.control if rule.plan else "", settled_by=settled[0], settled_on=settled[1],
     )  # fmt: skip
 
 

@@ -17,6 +17,7 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("interval", "drifted"): "{found} in service over several intervals together, {limit}{since}",
     ("interval", "missing_time"): "an end is missing or can be read in two ways, so it cannot be told whether the time between cleanings kept to {limit}",
     ("interval", "unread_file"): "no row is about this machine, and a file that may hold some could not be read",
+    ("interval", "lost_record"): "an earlier report knew of a cleaning{lost} that these records do not hold, so it cannot be told whether {limit} was kept",
     ("interval", "missing_agent"): "a cleaning in between does not say what was used, so it cannot be told whether it counts and {limit} was kept",
     ("interval", "no_start"): "no cleaning that counts and no in-service date, so there is no day to count from",
     ("flush", "missing"): "no {step} is recorded for {target}",
@@ -81,6 +82,7 @@ SENTENCES: Mapping[tuple[str, str], str] = {
     ("record", "not_reviewed"): "nobody has reviewed it {found} after the work, {required}",
     ("record", "not_kept"): "the oldest record given {since}; asked: {required}",
     ("record", "unread_file"): "the oldest record given {since}, and a file that may hold older ones could not be read",
+    ("record", "lost_record"): "an earlier report knew of a cleaning{lost}, and these records hold none, so {required} cannot be shown",
     ("record", "undated"): "the oldest dated record given {since}, and another has no date, so {required} cannot be shown",
     ("record", "no_start"): "the oldest record given {since}, and no in-service date says whether there should be older ones",
     ("record", "too_young"): "in service since {opened}, so {required} cannot be there yet",
@@ -112,6 +114,7 @@ def _names(template: str) -> tuple[str, ...]:
 
 def _finish(kind: str, words: dict[str, str], target: str) -> None:
     """Phrases that stand or fall with a fact."""
+    words["lost"] = _if(" ({lost})", lost=words.get("lost"))
     words["because"] = _if(" ({because})", because=words.get("because"))
     if kind == "order":
         words["target"] = _if("{target}: ", target=target)

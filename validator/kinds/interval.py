@@ -26,7 +26,7 @@ from validator.kinds.acts import ActOn
 from validator.kinds.drift import Consecutive, Range, carried, together
 from validator.kinds.durations import Either, Elapsed
 from validator.kinds.facts import scope_rows
-from validator.kinds.interval_lengths import Lines, counting_cycles, intervals
+from validator.kinds.interval_lengths import Lines, counting_cycles, intervals, local_days
 from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown, Stricter
 from validator.quantities import say
 from validator.statuses import OPEN
@@ -34,7 +34,17 @@ from validator.tables import NAT
 
 NAME = "interval"
 TIGHTER: Mapping[str, Stricter] = {"max": "lower", "grace": "none", "warn_before": "free"}
-_REASONS = ("", "too_late", "missing_time", "no_start", "unread_file", "missing_agent", "carried", "drifted")
+_REASONS = (
+    "",
+    "too_late",
+    "missing_time",
+    "no_start",
+    "unread_file",
+    "missing_agent",
+    "carried",
+    "drifted",
+    "lost_record",
+)
 _LATE = (1, 6, 7)
 COLUMNS = ("cycle_id", "ended_at")
 Ints = npt.NDArray[np.int64]
@@ -90,7 +100,8 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     """One check an interval, the running one with the target `open`; without a day to count from one N/O.
 
     A cycle that counts and has no time at all may lie anywhere: it is N/O, and on its machine nothing is OUT. Nor is
-    an interval with a cycle in it that may count, but does not tell what was used.
+    an interval with a cycle in it that may count, but does not tell what was used, nor the first one where an earlier report
+    knew of a cleaning in it that these records do not hold.
     """
     scope, doubtful = _having(params, scope)
     lines = intervals(params.max, params.cycle_within, scope)
@@ -105,6 +116,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     rest = _Rest.of(params, scope, lines, undated)
     out = np.isin(late, _LATE)
     late = np.where(out & silent, 4, np.where(out & unsure, 2, late))
+    late = np.where(out & _lost(lines, scope), 8, late)
     reason = np.concatenate([late, rest.reason])
     running = np.concatenate([lines.end < 0, rest.running])
 
@@ -121,7 +133,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         np.concatenate([lines.machine, rest.machine]),
         np.concatenate([np.where(lines.end < 0, lines.begin, lines.end), rest.cycle]),
         Names((OPEN,), np.where(running, 0, -1)),
-        np.array([IN, OUT, *[NOT_OBSERVED] * 4, OUT, OUT], dtype=np.int8)[reason],
+        np.array([IN, OUT, *[NOT_OBSERVED] * 4, OUT, OUT, NOT_OBSERVED], dtype=np.int8)[reason],
         Reasons(_REASONS, reason.astype(np.int8)), show,
         allowance=np.concatenate([guards.allowance(params), np.full(len(rest.machine), params.max.amount)]),
     )]  # fmt: skip
@@ -198,6 +210,18 @@ def _held(lines: Lines, scope: Scope, cycles: Ints) -> Mask:
     return found
 
 
+def _lost(lines: Lines, scope: Scope) -> Mask:
+    """The first intervals in which a cleaning lies that an earlier report knew and these records do not hold."""
+    lost = scope.lost
+    first = lines.begin < 0
+    if lost is None:
+        return np.zeros(len(first), dtype=bool)
+    on = lost.on[lines.machine]
+    held = (on >= 0) & (on <= local_days(scope.machines, lines.machine, lines.to_at))
+    found: Mask = first & (held | ((lines.end >= 0) & (lines.end == lost.until[lines.machine])))
+    return found
+
+
 @dataclass(frozen=True)
 class _Rest:
     """Checks of cycles without a time, which are IN only where no interval of the machine can have been too long wherever
@@ -265,7 +289,8 @@ def _shown(params: Params, scope: Scope, guards: _Guards, required: Required, i:
     until = int(scope.steps.completed[lines.end[i]]) if lines.end[i] >= 0 else machine.as_of
     late = reason in [_REASONS[k] for k in _LATE]
     passed_over = _not_counted(scope, int(lines.machine[i]), int(lines.from_at[first]), until) if late else []
-    facts = {"found": say(seen, unit), "limit": required.text, "since": since, "carried": say(carry, unit),
+    lost = scope.lost.cycle[int(lines.machine[i])] if scope.lost is not None else ""
+    facts = {"found": say(seen, unit), "limit": required.text, "since": since, "carried": say(carry, unit), "lost": lost,
              "passed_over": ", ".join(passed_over[:3]) + (" ..." if len(passed_over) > 3 else "")}  # fmt: skip
     rows = [int(scope.steps.last_row[c]) for c in (*begins, int(lines.end[i])) if c >= 0]
     if not late:  # N/O: what was recorded need not be how long it was

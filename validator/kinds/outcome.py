@@ -70,13 +70,26 @@ class Outcomes:
 
 
 @dataclass(frozen=True)
+class Lost:
+    """Cleanings that an earlier report knew and these records do not hold; one entry a machine.
+
+    `on` is the local day of the last of them, -1 for none, and `cycle` its id. `until` is the first cycle of these records, where
+    the earlier report lacked what came before it too; -1 for none.
+    """
+
+    on: Ints
+    cycle: Sequence[str]
+    until: Ints
+
+
+@dataclass(frozen=True)
 class Scope:
     """What a kind looks at: the steps, and the machines and cycles to be judged with one set of parameters.
 
     `counting` (interval only) marks cycles that count. `families` are the steps that the pack's rules ask for on lines
     and on parts: they tell the two apart where no register does. `rules` are the pack's rules, as kind and parameters.
     `unread` says that some file could not be read, so that a machine without a row may only seem to have none; `agents`
-    are the words that the contract and the pack know. `fleet` are all machines of the audit, where those judged here are only some of
+    are the words that the contract and the pack know. `lost` are cleanings that only an earlier report knew. `fleet` are all machines of the audit, where those judged here are only some of
     them, and `people` the rows of people at several stores, with those of the others. `guarded` asks for a verdict only where the whole range that the record allows lies on one side of the limit.
     """
 
@@ -91,6 +104,7 @@ class Scope:
     agents: frozenset[str] = AGENTS
     fleet: Sequence[Machine] = ()
     people: Presence | None = None
+    lost: Lost | None = None
 
     @property
     def now(self) -> int:

@@ -51,8 +51,9 @@ TIGHTER: Mapping[str, Stricter] = {
     "first_within": "lower",
 }  # fmt: skip
 _REASONS = ("", "blank", "too_late", "missing_time", "not_recorded", "same_person", "future", "not_reviewed", "not_kept",
-            "unread_file", "undated", "no_start", "too_young", "before_the_work", "unreadable")  # fmt: skip
+            "unread_file", "undated", "no_start", "too_young", "before_the_work", "unreadable", "lost_record")  # fmt: skip
 _UNREADABLE = _REASONS.index("unreadable")
+_LOST = _REASONS.index("lost_record")
 _EARLY = _REASONS.index("before_the_work")
 _STATUS = np.array(
     [NOT_OBSERVED if r in ("missing_time", "not_recorded", "before_the_work") else OUT for r in _REASONS], np.int8
@@ -317,7 +318,9 @@ def _kept(scope: Scope, length_: Duration, first_within: Duration | None) -> Out
     opened = [machines[k].in_service_on for k in at.tolist()]
     young = np.array([o is not None and o > since[k] for o, k in zip(opened, at.tolist(), strict=True)], dtype=bool)
     ageless = np.array([o is None for o in opened], dtype=bool)
-    reason = np.select([reaches, ageless, young, undated, np.full(len(at), scope.unread)], [0, 11, 12, 10, 9], 8)
+    lost = np.zeros(len(at), dtype=bool) if scope.lost is None else (scope.lost.on[at] >= 0) & (oldest[at] == FAR)
+    doubts = [reaches, ageless, young, undated, np.full(len(at), scope.unread), lost]
+    reason = np.select(doubts, [0, 11, 12, 10, 9, _LOST], 8)
     status = np.where(reason == 0, IN, np.where(reason == 8, OUT, NOT_OBSERVED)).astype(np.int8)
 
     def show(i: int) -> Shown:
@@ -326,7 +329,13 @@ def _kept(scope: Scope, length_: Duration, first_within: Duration | None) -> Out
         required = Required(length_.amount, None, "d", f"records of the last {limit}")
         known = oldest[at[i]] != FAR
         day = int(machine.clock.to_wall(seen[i : i + 1])[0] // DAY)
-        facts = {"since": f"is of {_date(day)}" if known else "is missing", "limit": limit, "opened": _date(opened[i])}
+        gone = scope.lost.cycle[int(at[i])] if scope.lost is not None else ""
+        facts = {
+            "lost": gone,
+            "since": f"is of {_date(day)}" if known else "is missing",
+            "limit": limit,
+            "opened": _date(opened[i]),
+        }
         back = machine.today - day
         rows = [k for c in np.flatnonzero((steps.machine == at[i]) & (steps.began == oldest[at[i]])).tolist()
                 for k in scope_rows(scope, c)] if known else []  # fmt: skip

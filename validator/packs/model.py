@@ -117,6 +117,8 @@ class Rule(Document):
     """One rule: what it computes (kind and params), how grave a breach is, where it comes from, what to do.
 
     With `profiles` it is for machines of these profiles alone; a machine of another profile, or of none, gets no check.
+    `settled_by` says what ends a fault: the next `cleaning` in which the same check is met, or nothing but the `correction`
+    of the entry that is at fault.
     """
 
     id: Text
@@ -129,6 +131,7 @@ class Rule(Document):
     hazard: Text | None = None
     why: Text | None = None
     corrective_action: Text | None = None
+    settled_by: Literal["cleaning", "correction"] = "cleaning"
     plan: PlanPlace | None = None
     authority: Authority = "practice"
     justification: Text | None = None

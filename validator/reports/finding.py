@@ -39,6 +39,10 @@ def finding_shown(finding: Finding, report: Report) -> FindingShown:
         if finding.grade_reason
         else "",
         tr("Accepted deviation: {deviation}", deviation=words.stopped(finding.deviation)) if finding.deviation else "",
+        _settled(finding),
+        tr("That nothing was recorded here is a finding of its own; one act puts both right.")
+        if finding.same_as
+        else "",
         _own_limit(finding),
     )
     return FindingShown(
@@ -65,6 +69,13 @@ def finding_shown(finding: Finding, report: Report) -> FindingShown:
     )
 
 
+def _settled(finding: Finding) -> str:
+    if not finding.settled_by:
+        return ""
+    cycle = cycle_heading(finding.settled_by, finding.settled_on)
+    return tr("Settled by a later cleaning: {cycle}. Nothing is left to do.", cycle=cycle)
+
+
 def _own_limit(finding: Finding) -> str:
     """A limit that the register sets can differ from the one in the rule's title and action."""
     if not finding.limit_from.startswith("register") or finding.required is None or not finding.required.text:
@@ -74,9 +85,9 @@ def _own_limit(finding: Finding) -> str:
 
 
 def _when(finding: Finding) -> str:
-    if finding.status is not Status.OUT:
-        return tr("If it was not met")
-    return tr("If it occurs again") if "cos" in finding.marks else tr("To do")
+    if "cos" in finding.marks or finding.settled_by:
+        return tr("If it occurs again")
+    return tr("To do") if finding.status is Status.OUT else tr("If it was not met")
 
 
 def cited_sources(citations: Iterable[Citation]) -> tuple[tuple[str, str], ...]:

@@ -26,7 +26,8 @@ _MARKUP = tuple("=+-@\t\r\n＝＋－＠")
 """With these a spreadsheet takes a cell of a CSV file for a formula; the wide forms count in some languages."""
 
 FINDINGS = (
-    Column("finding", 18), Column("status", 7), Column("grade", 11), Column("since", 11), Column("rule", 22), Column("title", 40),
+    Column("finding", 18), Column("status", 7), Column("grade", 11), Column("since", 11), Column("first_reported", 17),
+    Column("settled_by", 14), Column("same_as", 18), Column("rule", 22), Column("title", 40),
     Column("kind", 14), Column("pack", 20), Column("store_id", 10), Column("equipment_id", 16), Column("cycle_id", 14),
     Column("cycle_started", 17), Column("target", 14), Column("reason", 16),
     Column("marks", 14), Column("message", 50), Column("observed", 12), Column("observed_unit", 9),
@@ -61,7 +62,8 @@ def finding_rows(report: Report) -> Iterator[tuple[Cell, ...]]:
         action = asked.get(f.id)
         needed = f.required
         yield (
-            whole(f.id), f.status.shown, f.grade.value, whole(f.since), whole(f.rule), sentence(f.title), whole(f.kind), whole(f.pack),
+            whole(f.id), f.status.shown, f.grade.value, whole(f.since), whole(f.first_reported),
+            whole(f.settled_by), whole(f.same_as), whole(f.rule), sentence(f.title), whole(f.kind), whole(f.pack),
             whole(f.store_id), whole(f.equipment_id), whole(f.cycle_id), _moment(f.cycle_started), whole(f.target),
             words.plain(f.reason), ", ".join(words.marks(f)), words.stopped(f.message), *_quantity(f.observed),
             *((needed.min, needed.max, whole(needed.unit), sentence(words.required(needed))) if needed else ("",) * 4),
@@ -104,10 +106,12 @@ def needing_nothing(report: Report) -> str:
     asked = {finding for action in report.actions for finding in action.findings}
     rest = [f for f in report.findings if f.id not in asked]
     corrected = sum("cos" in f.marks for f in rest)
-    accepted = sum(f.deviation is not None and "cos" not in f.marks for f in rest)
-    other = len(rest) - corrected - accepted
+    settled = sum(bool(f.settled_by) and "cos" not in f.marks for f in rest)
+    accepted = sum(f.deviation is not None and "cos" not in f.marks and not f.settled_by for f in rest)
+    other = len(rest) - corrected - settled - accepted
     told = (
-        (corrected, "{findings} put right on site"), (accepted, "{findings} accepted for a time"),
+        (corrected, "{findings} put right on site"), (settled, "{findings} settled by a later cleaning"),
+        (accepted, "{findings} accepted for a time"),
         (other, "{findings} without an action"),
     )  # fmt: skip
     return ", ".join(tr(template, findings=words.count(many, "finding")) for many, template in told if many)

@@ -238,7 +238,13 @@ def _cycles(found: Sequence[Finding], report: Report) -> tuple[CycleShown, ...]:
 
 
 def _actions(report: Report) -> tuple[RuleToDo, ...]:
-    of_rule = grouped(report.actions, lambda action: action.rule)
+    asked = {finding: action for action in report.actions for finding in action.findings}
+    done = tr("Only if it occurs again: it was settled by a later cleaning, put right on site, or accepted.")
+
+    def when(same: Sequence[Finding]) -> str:
+        of_rule = dict.fromkeys(asked[finding.id] for finding in same if finding.id in asked)
+        return words.deadline(of_rule) if of_rule else done
+
     return tuple(
         RuleToDo(
             rule=name(rule),
@@ -247,7 +253,7 @@ def _actions(report: Report) -> tuple[RuleToDo, ...]:
             action=words.stopped(same[0].corrective_action) or said(NO_ACTION),
             hazard=sentence(same[0].hazard),
             sources=cited_sources(same[0].citations),
-            due=words.deadline(of_rule.get(rule, ())),
+            due=when(same),
         )
         for (_, rule), same in grouped(
             by_gravity(report.findings), lambda finding: (finding.pack, finding.rule)

@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import takewhile
 
-from validator.findings import Action, Finding, InputFile, Report, Status
+from validator.findings import Action, Finding, Grade, InputFile, Report, Status
 from validator.language import counted, said, tr
 from validator.reports import words
 from validator.reports.grouping import by_date, by_gravity, grouped, machines
 from validator.reports.view import ToDo
 from validator.reports.visible import heading, name
-from validator.statuses import OPEN
+from validator.statuses import EMPTY_EXPORT, LOST_RECORD, OPEN
 from validator.tables import COMMON_NAMES
 
 FIRST = 3
 """Things to do first; a longer list would not be read as first things."""
 
 NOT_EXERCISED = "not exercised"
-_Ranked = tuple[tuple[int, int, str], ToDo]
 
 
 def headline(report: Report) -> str:
@@ -74,6 +74,17 @@ def standing(report: Report) -> tuple[str, ...]:
     if accepted:
         one = "{n} finding was accepted for a time; each is marked and says by whom."
         lines.append(counted(accepted, one, "{n} findings were accepted for a time; each is marked and says by whom."))
+    lost = machines(finding for finding in report.findings if finding.reason == LOST_RECORD)
+    if lost:
+        one = "Cleanings of {n} machine that the earlier report knew are not in these records."
+        lines.append(
+            counted(lost, one, "Cleanings of {n} machines that the earlier report knew are not in these records.")
+        )
+    settled = sum(bool(finding.settled_by) for finding in report.findings)
+    if settled:
+        one = "{n} finding was settled by a later cleaning; nothing is left to do about it."
+        many = "{n} findings were settled by a later cleaning; nothing is left to do about them."
+        lines.append(counted(settled, one, many))
     idle = sum(rule.state == NOT_EXERCISED for rule in report.checked)
     if idle:
         one, many = (
@@ -106,46 +117,47 @@ def not_read(file: InputFile) -> bool:
 
 
 def first_things(report: Report) -> tuple[ToDo, ...]:
-    """At most three things to do, the most pressing first; one of them stands for all findings of a rule.
+    """At most three things to do, in the order of the actions; one of them stands for all that a rule asks for.
 
-    First what is overdue now by a rule; critical findings; then files that must come again; major findings; what is overdue; lesser findings; and last
-    what could not be shown.
+    Files that must come again stand after what is overdue or critical, and with them what is overdue without a finding. An
+    export without a row says nothing of the machines, so it comes first where there is no record at all.
     """
-    ranked = [*_from_findings(report), *_from_files(report), *_from_due(report)]
-    if not ranked and not report.records:
+    found = {finding.id: finding for finding in report.findings}
+    told = [action for action in report.actions if any(finding in found for finding in action.findings)]
+    asked = [*grouped(told, lambda action: (action.rule, action.status, action.action)).values()]
+    asked.sort(key=lambda same: report.records > 0 or same[0].rule != EMPTY_EXPORT)
+    pressing = sum(1 for _ in takewhile(_pressing, (same[0] for same in asked)))
+    first = [_about(same, found) for same in asked]
+    first[pressing:pressing] = [*_from_files(report), *_from_due(report)]
+    if not first and not report.records:
         do = tr("Export the records again and check that they cover the period.")
         return (ToDo(do, tr("An empty export shows neither good nor bad."), ""),)
-    return tuple(todo for _, todo in sorted(ranked, key=lambda pair: pair[0])[:FIRST])
+    return tuple(first[:FIRST])
 
 
-def _from_findings(report: Report) -> Iterator[_Ranked]:
-    # What was put right on the spot, or accepted for a time, is told below and asks for nothing now.
-    open_ones = [finding for finding in report.findings if "cos" not in finding.marks and not finding.deviation]
-    asked = {finding: action for action in report.actions for finding in action.findings}
-    for (status, _, rule), same in grouped(open_ones, lambda f: (f.status, f.pack, f.rule)).items():
-        worst = by_gravity(same)[0]
-        band = 0 if status is Status.OUT else 60
-        if any(finding.target == OPEN and finding.status is Status.OUT for finding in same):
-            band = -100  # what is overdue now comes before what was wrong then
-            worst = next(finding for finding in same if finding.target == OPEN)
-        yield (band + worst.grade.rank * 10, -len(same), rule), _about(worst, same, asked)
+def _pressing(action: Action) -> bool:
+    out = action.status is Status.OUT
+    return action.rule == EMPTY_EXPORT or (out and (action.overdue or action.grade is Grade.CRITICAL))
 
 
-def _about(worst: Finding, same: list[Finding], asked: Mapping[str, Action]) -> ToDo:
+def _about(same: Sequence[Action], found: Mapping[str, Finding]) -> ToDo:
+    """All that a rule asks for, told of the most urgent action; a running interval is told before one that has ended."""
+    action = same[0]
+    mine = by_gravity(found[finding] for finding in action.findings if finding in found)
+    worst = next((finding for finding in mine if finding.target == OPEN), mine[0])
     place = ", ".join(
         part for part in (name(worst.store_id), name(worst.equipment_id), words.target(worst.target)) if part
     )
-    often = words.count(len(same), "time")
-    if machines(same) > 1:
-        often = tr("{times} at {machines}", times=often, machines=words.count(machines(same), "machine"))
-    where = "" if not place else tr(", first {place}", place=place) if len(same) > 1 else f", {place}"
-    why = f"{heading(worst.title)} ({worst.status.shown}, {words.grade(worst.grade)}): {often}{where}."
-    wanted = asked[worst.id].action if worst.id in asked else worst.corrective_action
-    due = words.deadline(asked[finding.id] for finding in same if finding.id in asked)
-    return ToDo(words.stopped(wanted) or tr("Put this right."), why, name(worst.id), due)
+    every = [found[finding] for one in same for finding in one.findings if finding in found]
+    often = words.count(len(every), "time")
+    if machines(every) > 1:
+        often = tr("{times} at {machines}", times=often, machines=words.count(machines(every), "machine"))
+    where = "" if not place else tr(", first {place}", place=place) if len(every) > 1 else f", {place}"
+    why = f"{heading(action.title)} ({action.status.shown}, {words.grade(action.grade)}): {often}{where}."
+    return ToDo(words.stopped(action.action) or tr("Put this right."), why, name(worst.id), words.deadline(same))
 
 
-def _from_files(report: Report) -> Iterator[_Ranked]:
+def _from_files(report: Report) -> Iterator[ToDo]:
     unread = [file for file in report.inputs if not_read(file)]
     if unread:
         file = name(unread[0].file)
@@ -154,12 +166,12 @@ def _from_files(report: Report) -> Iterator[_Ranked]:
         why = words.stopped(unread[0].reason) or tr("It was not read in full.")
         unclear = unread[0].reason.startswith(("ambiguous_column", "missing_column", "wrong_shape"))
         do = tr("Write a mapping for {file}.", file=file) if unclear else tr("Send {file} again.", file=file)
-        yield (5, 0, ""), ToDo(do, words.capital(why), "")
+        yield ToDo(do, words.capital(why), "")
 
 
-def _from_due(report: Report) -> Iterator[_Ranked]:
-    # An interval that is already a finding is told there, and not a second time as a date.
-    told = {(f.rule, f.store_id, f.equipment_id) for f in report.findings if f.status is Status.OUT}
+def _from_due(report: Report) -> Iterator[ToDo]:
+    # A running interval that is a finding is told there, and not a second time as a date: that it is too long, or that nobody knows.
+    told = {(f.rule, f.store_id, f.equipment_id) for f in report.findings if f.status is Status.OUT or f.target == OPEN}
     late = [due for due in by_date(report.upcoming) if due.days_left < 0]
     late = [due for due in late if (due.rule, due.store_id, due.equipment_id) not in told]
     if late:
@@ -170,7 +182,4 @@ def _from_due(report: Report) -> Iterator[_Ranked]:
         why = tr(
             "{rule}: it was due on {day}, {late}.", rule=name(worst.rule), day=name(worst.due_on), late=words.due(worst)
         )
-        yield (
-            (15, 0, worst.rule),
-            ToDo(tr("Clean {machine} at {store}.", machine=name(worst.equipment_id), store=where), why, ""),
-        )
+        yield ToDo(tr("Clean {machine} at {store}.", machine=name(worst.equipment_id), store=where), why, "")

@@ -264,7 +264,8 @@ def deadline(actions: Iterable[Action]) -> str:
     first = min(timed, key=lambda action: (instant(action.due), action.due))
     source = f", {cited(first.due_citation)}" if first.due_citation else ""
     why = sentence(first.due_reason) + source
-    return tr("At the latest {moment} at the store ({why}).", moment=moment(first.due), why=why)
+    late, ahead = "Overdue since {moment} at the store ({why}).", "At the latest {moment} at the store ({why})."
+    return tr(late if first.overdue else ahead, moment=moment(first.due), why=why)
 
 
 def instant(stamp: str) -> float:
