@@ -51,7 +51,7 @@ _LISTED = {"LABELS", "_NAMES", "_CONDITIONS"}
 """Those of the pages."""
 
 _OF_PACK = ("title", "cautions")
-_OF_RULE = ("title", "why", "corrective_action")
+_OF_RULE = ("title", "why", "corrective_action", "justification")
 _OF_PLAN = ("hazard", "critical_limit", "monitoring", "verification", "record")
 
 _NAME = re.compile(r"\{\w+\}")
@@ -102,6 +102,7 @@ def of_pack(root: Path) -> Texts:
             _add_all(found, own_step(step), name)
         for step in pack.get("grading", {}).get("results", ()):
             _add_all(found, step.get("result"), name)
+        _add_all(found, pack.get("grading", {}).get("justification"), name)
         for time in pack.get("grading", {}).get("correct_within", {}).values():
             _add_all(found, time.get("says"), name)
         for rule in pack.get("rules", ()) if pack else (data,):
@@ -192,6 +193,8 @@ def _on_pages(tree: ast.Module) -> Iterator[str]:
             called, given = _name_of(node.func), [_text(argument) for argument in node.args]
             if called in ("tr", "said", "_section") and isinstance(node.args[0], ast.Constant):
                 yield given[0]
+            elif called == "counted":
+                yield from filter(None, given[1:3])
             elif called == "count" and len(given) > 1 and given[1]:
                 yield from (f"{{n}} {given[1]}", f"{{n}} {given[2] if len(given) > 2 else given[1] + 's'}")
         elif isinstance(node, ast.Constant) and _NAME.search(_text(node)) and _NAME.sub("", _text(node)).strip():

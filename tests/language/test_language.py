@@ -40,6 +40,14 @@ def test_a_text_of_the_catalogue_is_said(es: Language) -> None:
     assert es.missing == {}
 
 
+def test_a_sentence_about_one_thing_may_leave_its_number_out() -> None:
+    """`one line at a time` is whole, though the form for more names a number."""
+    spanish = Language("es", {"one line at a time": "una línea a la vez"})
+
+    assert spanish.phrase("one line at a time", {"n": "1"}) == "una línea a la vez"
+    assert spanish.missing == {}
+
+
 def test_blanks_at_the_ends_of_a_text_stay(es: Language) -> None:
     """A text is the same whatever blanks surround it; a fragment keeps its own."""
     assert es.say("  Rinse the part.\n") == "  Enjuague la pieza.\n"

@@ -187,3 +187,56 @@ def test_a_band_in_the_register_tightens_every_line_of_a_table(tmp_path, capfdbi
     report = json.loads(capfdbinary.readouterr()[0])
 
     assert [f["status"] for f in report["findings"] if f["rule"] == "SAN-CHLORINE-CONDITIONS"] == status
+
+
+def times_above(tmp_path: Path, beneath: str, above_: str, more: str = "") -> str:
+    """The path of a pack that says `correct_within` above one that says it too."""
+    cited = "{within: %s, source: practice, says: Put it right.}"
+    base = BASE.replace("AUTHORITY", "practice") + "grading:\n  authority: regulation\n  correct_within:\n    major: " + cited % beneath
+    (tmp_path / "base.yaml").write_text(base + "\n", "utf-8")
+    kept = f"{{major: {cited % above_}}}" if above_ else "{}"
+    top = f"pack: top\nversion: 1.0.0\nextends: [base]\ncautions: [c]\ngrading:\n  correct_within: {kept}\n{more}"
+    (tmp_path / "top.yaml").write_text(top, "utf-8")
+    return str(tmp_path / "top.yaml")
+
+
+def of_times(path: str) -> list[str]:
+    return [fault.split(": grading: ", 1)[1] for fault in lint(load_pack(Path(path))) if ": grading: " in fault]
+
+
+@pytest.mark.parametrize(
+    ("beneath", "above_"),
+    [("PT72H", "PT72H"), ("PT72H", "PT71H59M59S"), ("P10D", "P10D"), ("P10D", "P9D"), ("P10D", "PT216H"), ("PT72H", "P1D")],
+)
+def test_the_same_or_a_shorter_time_for_correction_needs_no_word(tmp_path, beneath: str, above_: str) -> None:
+    """Hours and calendar days are compared by what they can last: 10 days at least 216 hours whatever a zone does, 1 day at most 72."""
+    assert of_times(times_above(tmp_path, beneath, above_)) == []
+
+
+@pytest.mark.parametrize(
+    ("beneath", "above_"),
+    [("PT72H", "PT72H1S"), ("P10D", "P11D"), ("P10D", "PT216H1S"), ("PT72H", "P2D"), ("PT72H", "")],
+)
+def test_a_longer_time_for_correction_needs_a_justification(tmp_path, beneath: str, above_: str) -> None:
+    """By one second or day, or no time at all where there was one; said as of a limit, and the authority counts as there."""
+    said = f"loosens the time to correct what is major ({beneath} to {above_ or 'none'}) of base"
+    silent, low = of_times(times_above(tmp_path, beneath, above_))
+
+    assert silent == f"{said}; keep to it, or say why it may under 'justification'"
+    assert low == f"{said}, which rests on regulation; practice does not stand above that"
+    assert of_times(times_above(tmp_path, beneath, above_, "  authority: regulation\n  justification: The law of the place.\n")) == []
+
+
+def test_check_refuses_a_time_for_correction_loosened_in_silence(tmp_path, capfdbinary) -> None:
+    """As it does a limit, with the line of the file; with the reason given it is told in a notice."""
+    path = times_above(tmp_path, "P10D", "P11D")
+    silent = run(checked(tmp_path, path, LOG)), capfdbinary.readouterr()[1].decode()
+    times_above(tmp_path, "P10D", "P11D", "  authority: regulation\n  justification: The law of the place allows it.\n")
+    run(checked(tmp_path, path, LOG))
+    told = {n["code"]: n["message"] for n in json.loads(capfdbinary.readouterr()[0])["notices"]}
+
+    assert silent[0] == 2
+    assert "top.yaml line 6: grading: loosens the time to correct what is major (P10D to P11D) of base" in silent[1]
+    assert told["loosened_limit"] == (
+        "the pack top loosens the time to correct what is major (P10D to P11D) of base: The law of the place allows it."
+    )

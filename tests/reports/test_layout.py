@@ -8,6 +8,7 @@ from collections.abc import Callable
 import pytest
 
 from validator.findings import Counts, Grade, RecordDefect, Report, Status
+from validator.reports.finding import cycle_heading
 from validator.reports.layout import lay_out
 from validator.reports.view import FindingShown
 from validator.statuses import EMPTY_EXPORT
@@ -46,6 +47,15 @@ def test_no_row_is_said_and_never_reads_as_met(made: Made) -> None:
         "Not judged: no check could be made; there is no row to judge.",
         "Export the records again and check that they cover the period.",
     )
+
+
+def test_without_a_row_nothing_is_said_of_evidence(made: Made) -> None:
+    """What the register alone lets a rule judge shows nothing of what the records can show."""
+    report = made("full")
+    labels = {records: [label for label, _ in lay_out(dataclasses.replace(report, records=records), 10).facts] for records in (0, 1)}
+
+    assert report.summary.evidence_completeness is not None
+    assert ["Evidence" in labels[records] for records in (0, 1)] == [False, True]
 
 
 def test_first_things_are_the_gravest_and_at_most_three(made: Made) -> None:
@@ -176,3 +186,36 @@ def test_equal_defects_are_told_once_with_their_places(made: Made) -> None:
 def test_what_is_overdue_comes_first(made: Made) -> None:
     """Dates are in the order of urgency, whatever the order in the report."""
     assert [due.when for due in lay_out(made("full"), 9).due] == ["8 days overdue", "due in 28 days"]
+
+
+@pytest.mark.parametrize(
+    ("cycle", "started", "said"),
+    [
+        ("2026-06-17T19:30:00", "2026-06-17T19:30:00-05:00", "The cleaning of 17 June 2026, 19:30"),
+        ("2026-06-17T19:30:00", "", "The cleaning of 17 June 2026, 19:30"),
+        ("2026-06-17T19:30:00", "2026-06-18T19:30:00-05:00", "Cycle 2026-06-17T19:30:00, started 2026-06-18T19:30:00-05:00"),
+        ("C-1", "2026-06-17T19:30:00-05:00", "Cycle C-1, started 2026-06-17T19:30:00-05:00"),
+        ("", "", "No cycle"),
+    ],
+)  # fmt: skip
+def test_a_cycle_is_headed_by_its_id_or_its_time_in_words(cycle: str, started: str, said: str) -> None:
+    """An id of the log's own that only looks like a time, and is another than its start, is kept as it stands."""
+    assert cycle_heading(cycle, started) == said
+
+
+@pytest.mark.parametrize(
+    ("machine", "cycles", "last", "said"),
+    [
+        ("TL-02-SYR-A", 6, "2026-03-27", "2026-03-27 (C-0017)"), ("TL-02-SYR-A", 0, "", "never in the records"),
+        ("TL-02-SYR-A", 1, "", "1 cycle on record, which does not count or has no time"),
+        ("TL-02-SYR-A", 6, "", "6 cycles on record, of which none counts and has a time"),
+    ],
+)  # fmt: skip
+def test_a_machine_with_cleanings_on_record_was_not_cleaned_never(made: Made, machine: str, cycles: int, last: str, said: str) -> None:
+    """Cleanings that lack a time, or do not count, are told as such."""
+    report = made("full")
+    (store,) = (s for s in report.stores if s.equipment[0].equipment_id == machine)
+    store = dataclasses.replace(store, equipment=(dataclasses.replace(store.equipment[0], cycles=cycles),))
+    due = tuple(dataclasses.replace(d, last_completed=last) for d in report.upcoming if d.equipment_id == machine)
+
+    assert [shown.last for shown in lay_out(dataclasses.replace(report, stores=(store,), upcoming=due), 10).due] == [said]

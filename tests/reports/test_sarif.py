@@ -20,7 +20,7 @@ from validator.reports import sarif
 
 Made = Callable[[str], Report]
 EveryText = Callable[[Report, Callable[[str], str]], Report]
-MADE = ("full", "clean", "empty", "unobserved", "few-hostile", "hostile")
+MADE = ("full", "since", "clean", "empty", "unobserved", "few-hostile", "hostile")
 ROOT = Path(__file__).resolve().parents[2]
 MODULES = Path(os.environ.get("CIP_AUDIT_NODE_MODULES", ROOT / ".ci" / "node_modules"))
 READER = MODULES / "@microsoft" / "sarif-multitool-linux" / "Sarif.Multitool"
@@ -51,7 +51,8 @@ def test_every_place_points_to_what_it_names(made: Made, name: str) -> None:
     driver = run["tool"]["driver"]
 
     for result in run["results"]:
-        assert driver["rules"][result["ruleIndex"]]["id"] == result["ruleId"]
+        named = [rule["id"] for rule in driver["rules"]]
+        assert result.get("ruleIndex") == (named.index(result["ruleId"]) if result["ruleId"] in named else None)
         for place in [*result["locations"], *result.get("relatedLocations", ())]:
             physical = place.get("physicalLocation")
             if physical and "index" in physical["artifactLocation"]:
@@ -141,6 +142,28 @@ def test_every_rule_has_help_and_its_sources(made: Made) -> None:
     assert all(r["help"]["text"] and r["fullDescription"]["text"] for r in run["tool"]["driver"]["rules"])
     assert [r["target"]["id"] for r in chlorine["relationships"]] == ["4-602.11(E)(4)", "whole"]
     assert [(t["name"], t["properties"]["published"]) for t in full["taxonomies"]] == [("practice", False), ("food-code", True)]
+
+
+def test_every_result_says_how_it_stands_to_the_earlier_report(made: Made) -> None:
+    """SARIF 3.27.24: on every result or on none; absent is only what was judged again, and no reader may take it for a failure."""
+    run = run_of(made("since"))
+    states = {r["partialFingerprints"]["findingId/v1"]: (r["baselineState"], r["kind"]) for r in run["results"]}
+
+    assert states["F00000001"] == ("unchanged", "fail")
+    assert states["F00000002"] == ("new", "fail")
+    assert states["F00000091"] == ("absent", "pass")
+    assert states["F00000092"] == ("updated", "open")
+    assert Counter(state for state, _ in states.values()) == {"unchanged": 2, "new": 5, "absent": 1, "updated": 1}
+    assert len(states) == len(run["results"])
+    assert run["properties"]["since"] == {"file": "april.json", "sha256": "12" * 32, "as_of": "2026-04-27"}
+    assert [r for r in run_of(made("full"))["results"] if "baselineState" in r] == []
+
+
+def test_a_rule_counts_its_checks(made: Made) -> None:
+    """Held against an earlier report, rules without a finding are no results; how their checks came out stands with the rule."""
+    rules = {r["id"]: r["properties"].get("checks") for r in run_of(made("since"))["tool"]["driver"]["rules"]}
+
+    assert rules["SAN-IODINE"] == {"in": 0, "out": 0, "not_observed": 0, "not_applicable": 18}
 
 
 def test_no_finding_is_lost_and_a_cap_is_counted(made: Made, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -212,3 +212,15 @@ def test_a_sentence_has_one_full_stop(text: str, said: str) -> None:
 def test_a_moment_without_an_offset_is_one_at_each_store(as_of: str, said: str) -> None:
     """Noon at each store is not one moment, and is not shown as if it were."""
     assert words.looked_from(as_of) == said
+
+
+@pytest.mark.parametrize(
+    ("cycle", "said"),
+    [
+        ("2026-06-17T19:30:00", "the cleaning of 17 June 2026, 19:30"), ("2026-12-01T00:00:05", "the cleaning of 1 December 2026, 00:00:05"),
+        ("cycle-4", ""), ("2026-06-17T19:30:00 (by time)", ""), ("2026-06-17", ""), ("2026-13-17T19:30:00", ""), ("", ""),
+    ],
+)  # fmt: skip
+def test_a_cycle_without_an_id_is_said_by_its_time(cycle: str, said: str) -> None:
+    """Only what the program names by its first row is said in words, to the second where it has one; an id of the log stays."""
+    assert words.by_its_time(cycle) == said

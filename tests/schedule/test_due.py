@@ -255,19 +255,58 @@ def test_a_later_file_updates_the_same_events(folder, capfdbinary, monkeypatch) 
 
 
 def test_a_calendar_has_what_the_standard_requires(folder, capfdbinary) -> None:
-    """RFC 5545, 3.6 and 3.6.1: VERSION and PRODID once; UID, DTSTAMP and DTSTART once an event; METHOD is PUBLISH."""
+    """RFC 5545, 3.6 and 3.6.1: VERSION and PRODID once; UID, DTSTAMP and DTSTART once an event."""
     lines = due(folder, capfdbinary, "--format", "ics")[1].replace(b"\r\n ", b"").decode().split("\r\n")
 
     assert lines[0] == "BEGIN:VCALENDAR"
     assert lines[-2] == "END:VCALENDAR"
-    for line in ("VERSION:2.0", "METHOD:PUBLISH", "CALSCALE:GREGORIAN"):
+    for line in ("VERSION:2.0", "CALSCALE:GREGORIAN"):
         assert lines.count(line) == 1
     names = [line.partition(":")[0].partition(";")[0] for line in lines]
     assert names.count("PRODID") == 1
     assert {names.count(n) for n in ("UID", "DTSTAMP", "DTSTART", "DTEND", "SEQUENCE")} == {10}
 
 
-@pytest.mark.parametrize("form", ["text", "ics"])
+def test_a_calendar_is_a_snapshot_and_no_message_of_scheduling(folder, capfdbinary) -> None:
+    """RFC 5545, 3.7.2: without METHOD none may be assumed. With PUBLISH an ORGANIZER would have to stand (RFC 5546, 3.2.1)."""
+    document = due(folder, capfdbinary, "--format", "ics")[1]
+    calendar = vobject.readOne(document.decode("utf-8"))
+
+    assert "method" not in calendar.contents
+    assert [e for e in calendar.vevent_list if {"organizer", "attendee"} & set(e.contents)] == []
+    assert len(calendar.vevent_list) == 10
+
+
+def test_what_is_to_be_done_fits_the_state(folder, capfdbinary) -> None:
+    """What the rule says to correct stands where it is late or undated; a machine in time is to be cleaned by its last day."""
+    done = {(c["equipment_id"], c["rule"]): c["action"] for c in listed(folder, capfdbinary)}
+
+    assert done["LATE", "T-CLEAN"] == done["NO-DAY", "T-CLEAN"] == "Clean it now, all of it."
+    assert done["SOON", "T-CLEAN"] == "Clean the machine no later than 2026-03-03."
+    assert done["SOON", "T-ACID"] == (
+        "Clean the machine no later than 2026-05-02. Only a cleaning in which this is done counts: soak with acid."
+    )
+
+
+@pytest.mark.parametrize(("as_of", "action"), [("2026-02-19", "Clean the machine no later than 2026-02-19."),
+                                               ("2026-02-20", "Clean it now, all of it.")])  # fmt: skip
+def test_on_its_last_day_a_machine_is_in_time(folder, capfdbinary, as_of: str, action: str) -> None:
+    """30 days from 20 January are 19 February; one day later it is late."""
+    (late,) = [c for c in listed(folder, capfdbinary, as_of=as_of) if (c["equipment_id"], c["rule"]) == ("LATE", "T-CLEAN")]
+
+    assert late["action"] == action
+
+
+def test_every_row_of_the_csv_has_the_cautions_and_says_who_governs(folder, capfdbinary) -> None:
+    """In columns, so that the header stays the first line; rows are cut out and sent on."""
+    table = list(csv.DictReader(io.StringIO(due(folder, capfdbinary, "--format", "csv")[1].decode(), newline="")))
+
+    assert len(table) == 10
+    assert {row["cautions"] for row in table} == {"Relieve the pressure first; then open."}
+    assert {row["governs"].partition(". ")[0] for row in table} == {"Local code, the label of each product and licensed practice govern"}
+
+
+@pytest.mark.parametrize("form", ["text", "ics", "csv"])
 def test_what_people_read_has_the_cautions_and_says_who_governs(folder: Path, capfdbinary, form: str) -> None:
     """Whoever is told to clean is told what can hurt, and that code, label and licensed practice come first."""
     said = " ".join(due(folder, capfdbinary, "--format", form)[1].decode().replace("\r\n ", "").replace("\\", "").split())

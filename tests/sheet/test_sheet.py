@@ -169,6 +169,28 @@ def test_an_empty_sheet_is_never_clean(tmp_path, register, capfdbinary) -> None:
     assert report["summary"]["result"] != "met"
 
 
+@pytest.mark.parametrize(
+    ("targets", "most", "said"),
+    [("lines", 1, "one line at a time"), ("lines", 2, "no more than 2 lines at a time"), ("parts", 1, "one part at a time"),
+     ("[tank]", 1, "one at a time"), ("[tank]", 3, "no more than 3 at a time")],
+)  # fmt: skip
+def test_how_many_at_once_is_said_in_words(tmp_path, targets: str, most: int, said: str) -> None:
+    """One is said as one, and lines and parts by their name."""
+    (tmp_path / "pack.yaml").write_text(
+        "pack: own\nprocedure: own\nrules:\n"
+        f"  - {{id: T-A, title: t, kind: flush, params: {{targets: {targets}, min: PT15M}}}}\n"
+        f"  - {{id: T-B, title: t, kind: concurrency, params: {{steps: [flush], resource: equipment, capacity: {most}}}}}\n", "utf-8",
+    )  # fmt: skip
+    (tmp_path / "register.yaml").write_text(
+        "stores: [{store_id: S, timezone: UTC, equipment: [{equipment_id: E, lines: [line-1], parts: [nozzle]}]}]\n", "utf-8"
+    )
+    book = openpyxl.load_workbook(make(str(tmp_path / "pack.yaml"), tmp_path / "register.yaml", tmp_path / "sheet.xlsx"))
+    cells = [str(c.value) for sheet in book for row in sheet for c in row if c.value is not None]
+
+    assert [c for c in cells if said in c] != []
+    assert [c for c in cells if "at once" in c] == []
+
+
 # --- the workbook --------------------------------------------------------------------------------------------------------
 
 HOSTILE = """\

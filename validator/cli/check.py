@@ -255,6 +255,7 @@ def load_packs(rules: Sequence[str]) -> list[Pack]:
 
     packs = [load_pack(name) for name in dict.fromkeys(rules)]
     loosened = [f"{b.place}: rule {b.rule.id}: {fault}" for pack in packs for b in pack.rules for fault in faults(b)]
+    loosened += [f"{p.times.place}: grading: {fault}" for p in packs if p.times for fault in faults(p.times)]
     if loosened:
         raise WrongInput(loosened)
     seen: dict[str, str] = {}

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -95,10 +96,7 @@ def write_report(
         if not output.folder:
             write_file(output.path, renderer.render(usual, units, group, language))
             continue
-        for relative, document in renderer.render_folder(report, units, group, language):
-            path = output.path / relative
-            _make_folder(path.parent)
-            write_file(path, document)
+        _write_folder(output.path, renderer.render_folder(report, units, group, language))
     on_screen = shown == "text" and sys.stdout.isatty()
     document = (
         _for_terminal(usual, units, group, language)
@@ -107,6 +105,24 @@ def write_report(
     )
     sys.stdout.buffer.write(document)
     sys.stdout.buffer.flush()
+
+
+def _write_folder(folder: Path, documents: Iterable[tuple[str, bytes]]) -> None:
+    """Write the files of a folder, and remove the pages that an earlier run left there."""
+    from validator.cli import pages
+
+    before = pages.recorded(folder)
+    written: dict[str, str] = {}
+    for relative, document in documents:
+        path = folder / relative
+        _make_folder(path.parent)
+        write_file(path, document)
+        written[relative] = hashlib.sha256(document).hexdigest()
+    gone = pages.remove(folder, {page: sha256 for page, sha256 in before.items() if page not in written})
+    write_file(folder / pages.LIST, pages.listed(written))
+    if gone:
+        left = "a page of an earlier run was" if gone == 1 else f"{gone:,} pages of an earlier run were"
+        click.echo(f"cip-audit: {folder}: {left} removed", err=True)
 
 
 def _make_folder(path: Path) -> None:

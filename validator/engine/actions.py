@@ -8,6 +8,7 @@ from datetime import date
 import numpy as np
 
 from validator.deviations import ACCEPTED
+from validator.engine.lacking import in_words
 from validator.engine.stamp import citation, finding_id
 from validator.findings import Action, Citation, Due, Finding, Grade, Report, Status
 from validator.language import Said
@@ -75,7 +76,7 @@ def _wanted(f: Finding) -> str:
         return f"Enter {entry} in the register, so that it can be shown."
     if f.reason in _SEND:
         return _SEND[f.reason]
-    lacking = f" ({f.reason.replace('_', ' ')})" if f.reason else ""
+    lacking = f" ({in_words(f.reason)})" if f.reason else ""
     return f"From the next cleaning on record what is lacking{lacking}, so that it can be shown. Fill in nothing afterwards."
 
 

@@ -196,13 +196,24 @@ def about_limits(machines: Sequence[Machine], packs: Sequence[Pack]) -> Iterable
 
 
 def about_layers(packs: Sequence[Pack]) -> Iterable[Told]:
-    """Limits that a pack loosened, each with the reason that was given."""
-    for n, bound in enumerate({b.rule.id: b for p in packs for b in in_order(p)}.values()):
+    """Limits and times for correction that a pack loosened, each with the reason that was given."""
+    bounds = {b.rule.id: b for p in packs for b in in_order(p)}
+    for n, bound in enumerate(bounds.values()):
         what = loosened(bound)
         if what and bound.beneath is not None:
             yield Told((LAYERS, n), Notice(
                 "loosened_limit", f"{bound.rule.id}: the pack {bound.pack} loosens {what} of {bound.beneath.pack}: "
                 f"{bound.rule.justification}", bound.rule.id))  # fmt: skip
+    for n, times in enumerate((p.times for p in packs if p.times), len(bounds)):
+        what = loosened(times)
+        if what and times.beneath is not None:
+            yield Told(
+                (LAYERS, n),
+                Notice(
+                    "loosened_limit",
+                    f"the pack {times.pack} loosens {what} of {times.beneath.pack}: {times.grading.justification}",
+                ),
+            )
 
 
 def about_own_limits(applied: Sequence[Applied]) -> Iterable[Told]:

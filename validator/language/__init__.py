@@ -191,7 +191,7 @@ class Language:
 
     def phrase(self, template: str, words: Mapping[str, object]) -> str:
         """A template of the program's pages, filled in; the words are shown as they are."""
-        found = self._templates.get(template) if words else self._whole.get(template)
+        found = self._whole.get(template) or (self._templates.get(template) if words else None)
         if found is None:
             self.missing[template] = None
         return (found or template).format_map(words) if words else found or template

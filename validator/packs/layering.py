@@ -9,9 +9,11 @@ from collections.abc import Iterable
 from typing import Any
 
 from validator import kinds
-from validator.packs.model import BoundRule
+from validator.packs.model import BoundRule, BoundTimes, Grading, Rule
+from validator.quantities import Duration
 
 AUTHORITIES = ("manufacturer", "regulation", "company", "practice")
+_DAY_SECONDS = 86_400
 
 
 def origin(bound: BoundRule) -> str:
@@ -22,24 +24,50 @@ def origin(bound: BoundRule) -> str:
     return said
 
 
-def loosened(bound: BoundRule) -> str:
-    """What a rule loosens of the one that it stands in place of, in words; '' for nothing."""
-    return "" if bound.beneath is None else "; ".join(_loosened(bound, bound.beneath))
+def loosened(bound: BoundRule | BoundTimes) -> str:
+    """What a rule, or a pack's times for correction, loosens of what it stands in place of, in words; '' for nothing."""
+    return "; ".join(_changes(bound))
 
 
-def faults(bound: BoundRule) -> Iterable[str]:
-    """What is wrong with a rule that stands in place of one of a pack beneath."""
-    beneath = bound.beneath
-    if beneath is None:
+def faults(bound: BoundRule | BoundTimes) -> Iterable[str]:
+    """What is wrong with a rule, or with times for correction, in place of those of a pack beneath."""
+    what = loosened(bound)
+    if bound.beneath is None or not what:
         return
-    changed = list(_loosened(bound, beneath))
-    if not changed:
-        return
-    what = f"loosens {'; '.join(changed)} of {beneath.pack}"
-    if bound.rule.justification is None:
+    what = f"loosens {what} of {bound.beneath.pack}"
+    ours, theirs = _answering(bound), _answering(bound.beneath)
+    if ours.justification is None:
         yield f"{what}; keep to it, or say why it may under 'justification'"
-    if AUTHORITIES.index(bound.rule.authority) > AUTHORITIES.index(beneath.rule.authority):
-        yield f"{what}, which rests on {beneath.rule.authority}; {bound.rule.authority} does not stand above that"
+    if AUTHORITIES.index(ours.authority) > AUTHORITIES.index(theirs.authority):
+        yield f"{what}, which rests on {theirs.authority}; {ours.authority} does not stand above that"
+
+
+def _answering(bound: BoundRule | BoundTimes) -> Rule | Grading:
+    """The part of a pack's file that says why, and by which authority."""
+    return bound.rule if isinstance(bound, BoundRule) else bound.grading
+
+
+def _changes(bound: BoundRule | BoundTimes) -> Iterable[str]:
+    if isinstance(bound, BoundTimes):
+        return () if bound.beneath is None else _longer(bound.grading, bound.beneath.grading)
+    return () if bound.beneath is None else _loosened(bound, bound.beneath)
+
+
+def _longer(ours: Grading, theirs: Grading) -> Iterable[str]:
+    for grade, before in theirs.correct_within.items():
+        after = ours.correct_within.get(grade)
+        if after is None or not _no_longer(after.within, before.within):
+            now = "none" if after is None else str(after.within)
+            yield f"the time to correct what is {grade.value} ({before.within} to {now})"
+
+
+def _no_longer(after: Duration, before: Duration) -> bool:
+    """Whether a time surely ends no later; of calendar days the last one counts to its end, and a zone may leave one out."""
+    if after.calendar == before.calendar:
+        return after.amount <= before.amount
+    most = (after.amount + 2) * _DAY_SECONDS if after.calendar else after.amount
+    least = (before.amount - 1) * _DAY_SECONDS if before.calendar else before.amount
+    return most <= least
 
 
 def _loosened(bound: BoundRule, beneath: BoundRule) -> Iterable[str]:

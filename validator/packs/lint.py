@@ -75,6 +75,8 @@ def _corrections(pack: Pack) -> Iterable[str]:
     for grade, correction in pack.grading.correct_within.items():
         place = f"pack {pack.id}: grading.correct_within.{grade.value}"
         yield from (f"{place}: {fault}" for fault in _cite(correction, pack))
+    if pack.times is not None and pack.times.pack == pack.id:
+        yield from (f"{pack.times.place}: grading: {fault}" for fault in layering_faults(pack.times))
 
 
 def _speaks_of_steps(bound: BoundRule) -> bool:

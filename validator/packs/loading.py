@@ -11,7 +11,18 @@ from typing import Any
 from validator import documents
 from validator.documents import Source, convert, read, suggest
 from validator.errors import WrongInput
-from validator.packs.model import BoundRule, CaseFile, Clause, ClauseFile, Grading, Pack, PackFile, Profile, Rule
+from validator.packs.model import (
+    BoundRule,
+    BoundTimes,
+    CaseFile,
+    Clause,
+    ClauseFile,
+    Grading,
+    Pack,
+    PackFile,
+    Profile,
+    Rule,
+)
 from validator.packs.model import SourceCited as Cited
 from validator.places import bundled
 
@@ -165,12 +176,16 @@ def _merge(layers: list[_Files], faults: list[str], bind: bool) -> Pack:
     sources: dict[str, Cited] = {}
     profiles: dict[str, Profile] = {}
     cases: dict[str, CaseFile] = {}
+    times: BoundTimes | None = None
     for layer in layers:
         sources.update(layer.pack.sources)
         profiles.update(layer.pack.profiles)
         for bound in _bind(layer, faults, bind):
             rules[bound.rule.id] = replace(bound, beneath=rules.get(bound.rule.id))
         cases.update(layer.cases)
+        if layer.pack.grading is not None and "correct_within" in layer.pack.grading.model_fields_set:
+            place = layer.source.place(("grading", "correct_within"))
+            times = BoundTimes(layer.pack.grading, layer.pack.pack, place, beneath=times)
     if not rules and not faults:
         faults.append(f"{top.source.name}: the pack {top.pack.pack!r} has no rule; a pack without rules judges nothing")
     graded = [f.pack.grading for f in layers if f.pack.grading is not None]
@@ -184,7 +199,7 @@ def _merge(layers: list[_Files], faults: list[str], bind: bool) -> Pack:
         cautions=tuple(dict.fromkeys(c for f in reversed(layers) for c in f.pack.cautions)), sources=sources,
         profiles=profiles, grading=grading, rules=tuple(rules.values()),
         clauses=tuple(c for f in layers for c in f.clauses), cases=cases, layers=tuple(f.pack.pack for f in layers),
-        places=tuple(f.root for f in reversed(layers)),
+        places=tuple(f.root for f in reversed(layers)), times=times,
     )  # fmt: skip
 
 

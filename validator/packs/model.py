@@ -77,7 +77,8 @@ class Grading(Document):
     """How grades weigh in the score, how a mark moves a grade, and which result follows; the first that holds wins.
 
     `correct_within` says by grade how soon a breach must be put right; a grade that it leaves out has no time. A part that a
-    pack does not write is that of the pack beneath.
+    pack does not write is that of the pack beneath. `authority` and `justification` are those of the times: what allows more
+    than the pack beneath says why, as a rule does.
     """
 
     weights: Mapping[Grade, Number] = Field(default_factory=_default_weights)
@@ -85,6 +86,8 @@ class Grading(Document):
     repeat: Literal["keep", "raise"] = "keep"
     results: tuple[ResultStep, ...] = Field(default_factory=_default_results)
     correct_within: Mapping[Grade, Correction] = Field(default_factory=dict)
+    authority: Authority = "practice"
+    justification: Text | None = None
 
     @field_validator("weights")
     @classmethod
@@ -230,6 +233,19 @@ class BoundRule:
 
 
 @dataclass(frozen=True)
+class BoundTimes:
+    """The grading whose times for correction hold, the pack it stands in, and the place for messages.
+
+    `beneath` are the times of a pack beneath that they stand in place of.
+    """
+
+    grading: Grading
+    pack: str
+    place: str
+    beneath: BoundTimes | None = None
+
+
+@dataclass(frozen=True)
 class Pack:
     """A pack ready to be applied: packs beneath it merged in, every rule bound to its kind."""
 
@@ -251,5 +267,7 @@ class Pack:
     layers: tuple[str, ...]
     places: tuple[Path, ...] = ()
     """Where its files lie, and those of the packs beneath it, the topmost first."""
+    times: BoundTimes | None = None
+    """Where its times for correction come from; None where no layer has any."""
     any_procedure: bool = False
     """Whether it judges cycles of every procedure on purpose (`procedure: any`)."""

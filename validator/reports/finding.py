@@ -20,6 +20,9 @@ def subject(identity: str, called: str) -> str:
 def cycle_heading(cycle: str, started: str) -> str:
     if not cycle:
         return tr("No cycle")
+    by_time = words.by_its_time(cycle)
+    if by_time and started[: len(cycle)] in (cycle, ""):
+        return words.capital(said(by_time))
     if started:
         return tr("Cycle {cycle}, started {moment}", cycle=name(cycle), moment=name(started))
     return tr("Cycle {cycle}", cycle=name(cycle))

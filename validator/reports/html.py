@@ -69,13 +69,14 @@ def render_folder(report: Report, *, group: Grouping = "grade") -> Iterator[tupl
     for narrowed in narrow.by_store(report):
         of_store = by_place.place(narrowed, FINDINGS_SHOWN, group)
         store = narrowed.stores[0].store_id
-        yield links[store], _render(narrowed, of_store, group, home="../index.html")
+        yield links[store], _render(narrowed, of_store, group, home="../index.html", run=report)
 
 
 def _render(
-    report: Report, placed: Placed, group: Grouping, *, links: Mapping[str, str] | None = None, home: str = ""
-) -> bytes:
-    view = layout.lay_out(report, 0, group)
+    report: Report, placed: Placed, group: Grouping, *, links: Mapping[str, str] | None = None, home: str = "",
+    run: Report | None = None,
+) -> bytes:  # fmt: skip
+    view = layout.lay_out(report, 0, group, run)
     on_page = {store.id for store in placed.stores}
     here = {part: bool(getattr(view, part)) for part in ("due", "change", "stores", "defects", "notices", "cautions")}
     here |= dict.fromkeys(("first", "audit", "findings", "files"), True)
@@ -91,6 +92,8 @@ def _render(
         store_of={finding.id: finding.store_id for finding in report.findings} if links else {},
         links=links or {},
         home=home,
+        of_store=view.stores[0].whole.subject if run else "",
+        whole_files=said(layout.WHOLE_FILES) if run else "",
         legend=LEGEND,
         pictured=report.pictures is not None,
         elsewhere=said(IN_JSON if home else IN_A_FOLDER),

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from validator.findings import (
     Action,
@@ -18,7 +19,7 @@ from validator.findings import (
     RuleChecked,
     Verdict,
 )
-from validator.language import said, tr
+from validator.language import counted, said, tr
 from validator.reports import Grouping, opening, sampling, words
 from validator.reports.finding import cited_sources, cycle_heading, finding_shown, subject
 from validator.reports.grouping import by_date, by_gravity, grouped
@@ -43,6 +44,7 @@ UNTITLED = "Clean-in-place audit"
 GOVERNS = "Local code, the label of each product and licensed practice govern. This report speaks of the records alone."
 SAFETY = "Read the cautions before any work with chemicals or on lines under pressure."
 NO_FINDINGS = "No check came out OUT or N/O."
+WHOLE_FILES = "This is about whole files, which may hold rows of other stores as well."
 SHARES = "The share is that of OUT among the checks that came out IN or OUT, with its 95 % interval."
 NO_ACTION = "The rule names no corrective action."
 NO_RULES = "No rule was held against these records."
@@ -81,7 +83,7 @@ CONTROLS = {
 WAS = "was {status}, {grade}: {place} ({rule}, {id})"
 """A finding of an earlier report that is none now."""
 
-_GONE = {
+GONE = {
     "met": "Now IN.",
     "not_applicable": "Now N/A.",
     "": "Not judged again: these records or packs do not hold this check, so nothing shows that it was put right.",
@@ -89,19 +91,22 @@ _GONE = {
 """What became of a finding of an earlier report, by `Gone.now`."""
 
 
-def lay_out(report: Report, findings_shown: int, group: Grouping = "grade") -> View:
+def lay_out(report: Report, findings_shown: int, group: Grouping = "grade", run: Report | None = None) -> View:
     """The view of a report with at most that many findings, the gravest; the others are counted in it.
 
-    Grouped by `plan`, findings at critical control points come first, then prerequisites; of one place by grade.
+    Of a report that is narrowed to one store, `run` is that of the whole run: what is told of files then says so. Grouped by `plan`, findings at critical control points come first, then prerequisites; of one place by grade.
     """
     chosen = by_gravity(report.findings)[:findings_shown]
     totals = grouped(report.findings, lambda finding: (place_in_plan(finding, group), finding.grade))
     shown = grouped(chosen, lambda finding: (place_in_plan(finding, group), finding.grade))
+    cycles = {
+        (store.store_id, machine.equipment_id): machine.cycles for store in report.stores for machine in store.equipment
+    }
     return View(
         title=heading(report.title) or said(UNTITLED),
         headline=opening.headline(report),
-        standing=opening.standing(report),
-        facts=_facts(report),
+        standing=opening.standing(report) if run is None else _standing(report, run),
+        facts=_facts(report, run),
         first=opening.first_things(report),
         grades=tuple(
             _grade(
@@ -123,31 +128,60 @@ def lay_out(report: Report, findings_shown: int, group: Grouping = "grade") -> V
         by_hand=sampling.advice(sum(machine.cycles for store in report.stores for machine in store.equipment)),
         defects=_defects(report.record_defects),
         notices=tuple(_notice(notice) for notice in report.notices),
-        due=tuple(_due(due) for due in by_date(report.upcoming)),
+        due=tuple(_due(due, cycles) for due in by_date(report.upcoming)),
         cautions=tuple(words.stopped(caution) for caution in report.cautions),
         files=tuple(_file(file) for file in report.inputs),
         change=None if report.change is None else _change(report.change),
     )
 
 
-def _facts(report: Report) -> tuple[tuple[str, str], ...]:
+def _standing(report: Report, run: Report) -> tuple[str, ...]:
+    """What stands under the headline of one store: its own, and apart from that what is known of whole files alone."""
+    read = tuple(replace(file, status="read") for file in report.inputs)
+    unread = tuple(replace(file, rows_defective=0, assumptions=()) for file in run.inputs)
+    return (
+        *opening.standing(replace(report, inputs=())),
+        *(
+            tr("In the files with rows of this store, other stores' rows included: {line}", line=line)
+            for line in _of_files(report, read)
+        ),
+        *(tr("Of the whole run: {line}", line=line) for line in _of_files(run, unread)),
+    )
+
+
+def _of_files(report: Report, inputs: tuple[InputFile, ...]) -> tuple[str, ...]:
+    """What the files alone give to say under a headline."""
+    verdict = replace(report.summary, result_reason="")
+    return opening.standing(replace(report, inputs=inputs, summary=verdict, findings=(), notices=(), checked=()))
+
+
+def _facts(report: Report, run: Report | None) -> tuple[tuple[str, str], ...]:
     verdict = report.summary
     packs = "; ".join(
         f"{sentence(pack.title or pack.id)} ({name(pack.id)} {name(pack.version)}, {name(pack.sha256)[:12]})"
         for pack in report.packs
     )
+    cycles = sum(machine.cycles for store in report.stores for machine in store.equipment)
+    shown = report.records if run is None else cycles
     facts = (
         (tr("Judged as of"), words.looked_from(report.as_of)),
         (tr("Held against"), packs or tr("no rule pack")),
-        (tr("Records"), _read(report)),
+        (tr("Records"), _read(report) if run is None else _cycles_of(report, cycles)),
+        (tr("The whole run"), "" if run is None else _read(run)),
         (tr("Since then"), "" if report.change is None else _since(report.change)),
         (tr("Score"), words.score(verdict.score)),
         (tr("OUT by grade"), words.grades(verdict.grades) or tr("none")),
-        (tr("Evidence"), _completeness(verdict)),
+        (tr("Evidence"), _completeness(verdict) if shown else ""),
         (tr("Decision rule"), words.plain(report.decision)),
         (tr("Made"), tr("{moment} by {tool}", moment=name(report.generated_at), tool=name(report.tool))),
     )
     return tuple((label, fact) for label, fact in facts if fact)
+
+
+def _cycles_of(report: Report, cycles: int) -> str:
+    """How much there is of one store. Its rows are not counted: a file may hold those of several."""
+    machines = sum(len(store.equipment) for store in report.stores)
+    return tr("{cycles} at {machines}", cycles=words.count(cycles, "cycle"), machines=words.count(machines, "machine"))
 
 
 def _read(report: Report) -> str:
@@ -280,7 +314,7 @@ def _gone(gone: Gone) -> GoneShown:
         gone.status.shown,
         words.grade(gone.grade),
         place,
-        said(_GONE[gone.now]),
+        said(GONE[gone.now]),
         name(gone.rule),
         name(gone.id),
     )
@@ -292,10 +326,15 @@ def _notice(notice: Notice) -> tuple[str, str]:
     return words.capital(words.stopped(notice.message)), ", ".join(about)
 
 
-def _due(due: Due) -> DueShown:
-    last = (
-        f"{name(due.last_completed)} ({name(due.last_cycle_id)})" if due.last_completed else tr("never in the records")
-    )
+def _due(due: Due, cycles: Mapping[tuple[str, str], int]) -> DueShown:
+    on_record = cycles.get((due.store_id, due.equipment_id), 0)
+    if due.last_completed:
+        last = f"{name(due.last_completed)} ({words.cycle(due.last_cycle_id)})"
+    elif on_record:
+        one = "{n} cycle on record, which does not count or has no time"
+        last = counted(on_record, one, "{n} cycles on record, of which none counts and has a time")
+    else:
+        last = tr("never in the records")
     return DueShown(words.due(due), name(due.due_on), name(due.store_id), name(due.equipment_id), name(due.rule), last,
                     due.days_left < 0)  # fmt: skip
 

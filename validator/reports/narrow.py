@@ -48,7 +48,8 @@ def _latest(timelines: tuple[Timeline, ...], most: int) -> tuple[Timeline, ...]:
 def by_store(report: Report) -> Iterator[Report]:
     """A report for every store in turn; findings that name no store, and what each rule judged, are of none.
 
-    Files and record defects are those that its rows come from, or all where none of its rows is shown.
+    Files and record defects are those that its rows come from, or all where none of its rows is shown. They stay whole: of a row
+    that could not be read nobody knows whose it is.
     """
     findings = grouped(report.findings, lambda finding: finding.store_id)
     actions = grouped(report.actions, lambda action: action.store_id)
@@ -58,13 +59,17 @@ def by_store(report: Report) -> Iterator[Report]:
     timelines = grouped(pictures.timelines, lambda timeline: timeline.store_id)
     histories = grouped(pictures.histories, lambda history: history.store_id)
     readings = grouped(pictures.readings, lambda series: series.store_id)
+    drawn = {(timeline.store_id, file) for timeline in pictures.timelines for file, _ in timeline.sources}
+    of_any = {file for _, file in drawn}
     for store in report.stores:
         own = store.store_id
         files = {row.file for f in findings.get(own, ()) for row in f.evidence}
-        files |= {file for t in timelines.get(own, ()) for file, _ in t.sources}
+        if own in timelines:  # a finding about somebody at two stores names the file of the other one as well
+            files = {file for file in files if (own, file) in drawn or file not in of_any}
+            files |= {file for file in of_any if (own, file) in drawn}
         inputs = tuple(file for file in report.inputs if file.file in files) or report.inputs
         named = {file.file for file in inputs}
-        drawn = Pictures(
+        kept = Pictures(
             tuple(timelines.get(own, ())), tuple(histories.get(own, ())), tuple(readings.get(own, ())), (), 0, 0
         )
         yield replace(
@@ -80,7 +85,7 @@ def by_store(report: Report) -> Iterator[Report]:
             notices=tuple(notices.get(own, ())),
             record_defects=tuple(defect for defect in report.record_defects if defect.file in named),
             change=report.change and _change(report.change, own, findings.get(own, ())),
-            pictures=drawn if report.pictures else None,
+            pictures=kept if report.pictures else None,
         )
 
 

@@ -11,11 +11,24 @@ from urllib.parse import quote
 import orjson
 
 from validator.deviations import ACCEPTED
-from validator.findings import Citation, Evidence, Finding, Grade, InputFile, Report, RuleChecked, Status
+from validator.findings import (
+    PERSISTING,
+    Change,
+    Citation,
+    Counts,
+    Evidence,
+    Finding,
+    Gone,
+    Grade,
+    InputFile,
+    Report,
+    RuleChecked,
+    Status,
+)
 from validator.reports import opening, words
 from validator.reports.grouping import by_gravity, grouped
 from validator.reports.json_ import without_acting
-from validator.reports.layout import GOVERNS, NO_ACTION
+from validator.reports.layout import GONE, GOVERNS, NO_ACTION
 from validator.reports.visible import name, sentence, without_surrogates
 
 RESULTS = 25_000
@@ -37,6 +50,8 @@ _MEDIA = {
 _BY_LINE = ("csv", "jsonl", "xlsx")
 """Formats whose row number is the line, or the row of the sheet, that a reader counts from the top."""
 
+_NOW = {"met": "pass", "not_applicable": "notApplicable", "": "open"}
+"""The kind of a result about a finding that is none now, by `Gone.now`; never `fail`, which some readers would show as one."""
 _PLACEHOLDER = re.compile(r"\{\d+\}")
 _JSON = dict[str, Any]
 
@@ -45,6 +60,10 @@ def render(report: Report) -> bytes:
     """One run as UTF-8 JSON. OUT is `fail`, N/O is `open`; a rule without either is `pass` or `notApplicable` once.
 
     A breach graded as an observation asks for a look (`review`); an accepted one is `fail` and suppressed.
+
+    Held against an earlier report, every result says how it stands to it (3.27.24): `new`, `unchanged` where the finding persists,
+    `absent` where the check is IN or N/A now. What was not judged again is `updated` and `open`, since nothing shows that it was put
+    right. Rules without a finding are no results then: how they stood is not known.
     """
     return b"".join(without_acting(memoryview(orjson.dumps(_Run(report).log(), option=_OPTIONS))))
 
@@ -73,7 +92,8 @@ class _Run:
     def log(self) -> _JSON:
         report = self.report
         tool, _, version = report.tool.rpartition(" ")
-        results = [*map(self._result, by_gravity(report.findings)), *self._silent_rules()]
+        results = [*map(self._result, by_gravity(report.findings))]
+        results += self._silent_rules() if report.change is None else self._gone(report.change)
         left_out = max(0, len(results) - RESULTS)
         driver = {
             "name": _plain(tool or version) or "cip-audit",
@@ -93,6 +113,7 @@ class _Run:
                 "as_of": _plain(report.as_of), "decision": _plain(report.decision), "title": _text(report.title),
                 "result": _text(report.summary.result), "score": asdict(report.summary.score),
                 "cautions": [words.stopped(caution) for caution in report.cautions], "governs": GOVERNS,
+                **_since(report.change),
             },
         }  # fmt: skip
         return {"$schema": _SCHEMA, "version": "2.1.0", "runs": [run]}
@@ -115,8 +136,11 @@ class _Run:
             "help": {"text": help_},
             "defaultConfiguration": {"level": _LEVELS[grade]},
             "relationships": self._relations(rule),
-            "properties": {"grade": grade.value, "kind": _plain(about.kind), "pack": _plain(about.pack)},
-        }
+            "properties": {
+                "grade": grade.value, "kind": _plain(about.kind), "pack": _plain(about.pack),
+                **({"checks": _counts(checked.counts)} if checked else {}),
+            },
+        }  # fmt: skip
 
     def _relations(self, rule: str) -> list[_JSON]:
         """The clauses that a rule rests on, each once."""
@@ -149,6 +173,8 @@ class _Run:
             "partialFingerprints": {"findingId/v1": _plain(finding.id)},
             "properties": self._properties(finding),
         }
+        if self.report.change is not None:
+            found["baselineState"] = "unchanged" if finding.since == PERSISTING else "new"
         if places[1:]:
             found["relatedLocations"] = [{"id": at, **place} for at, place in enumerate(places[1:], 1)]
         if accepted:
@@ -168,11 +194,8 @@ class _Run:
         return {key: _plain_values(value) for key, value in told.items() if value not in ("", [])}
 
     def _silent_rules(self) -> Iterator[_JSON]:
-        """Rules without a finding: that a rule was kept, or had nothing to judge, is a result as well.
-
-        It concerns all files, and names the first, since readers of findings want a place for each.
-        """
-        where = [{"physicalLocation": self._physical(file.file, 0)} for file in self.report.inputs[:1]]
+        """Rules without a finding: that a rule was kept, or had nothing to judge, is a result as well."""
+        where = self._anywhere()
         for rule, checked in self.checked.items():
             counts = checked.counts
             if counts.out or counts.not_observed or rule in self.findings:
@@ -181,9 +204,30 @@ class _Run:
             said = f"{words.count(counts.in_, 'check')} came out IN." if kept else "The rule had nothing to judge."
             yield {
                 "ruleId": _id(rule), "ruleIndex": self.rules[rule], "kind": "pass" if kept else "notApplicable",
-                "level": "none", "message": {"text": said}, "locations": where,
+                "level": "none", "message": {"text": said}, "locations": [where] if where else [],
                 "properties": {"in": counts.in_, "not_applicable": counts.not_applicable},
             }  # fmt: skip
+
+    def _gone(self, change: Change) -> Iterator[_JSON]:
+        """Findings of the earlier report that are none now, under the fingerprints that they had."""
+        for gone in (*change.resolved, *change.not_judged):
+            kind = _NOW[gone.now]
+            found: _JSON = {
+                "ruleId": _id(gone.rule), "kind": kind, "level": "none",
+                "message": {"text": _message(f"{words.stopped(gone.title)} {GONE[gone.now]}")},
+                "locations": [{**self._anywhere(), "logicalLocations": [_subject(gone)]}],
+                "partialFingerprints": {"findingId/v1": _plain(gone.id)},
+                "baselineState": "updated" if kind == "open" else "absent",
+                "properties": {"was": {"status": gone.status.shown, "grade": gone.grade.value}},
+            }  # fmt: skip
+            if gone.rule in self.rules:
+                found["ruleIndex"] = self.rules[gone.rule]
+            yield found
+
+    def _anywhere(self) -> _JSON:
+        """The place of what concerns all files: the first of them, since readers of findings want a place for each."""
+        first = self.report.inputs[:1]
+        return {"physicalLocation": self._physical(first[0].file, 0)} if first else {}
 
     def _place(self, row: Evidence) -> _JSON:
         """A row of a file; of a sheet also by the sheet's name, which no physical location can bear."""
@@ -279,7 +323,21 @@ def _measured(finding: Finding) -> Iterator[tuple[str, Any]]:
             yield label, value
 
 
-def _subject(finding: Finding) -> _JSON:
+def _since(change: Change | None) -> _JSON:
+    """The earlier report that results are held against: it has no GUID to be named by."""
+    if change is None:
+        return {}
+    earlier = (("file", change.file), ("sha256", change.sha256), ("as_of", change.as_of))
+    return {"since": {key: _plain(value) for key, value in earlier}}
+
+
+def _counts(counts: Counts) -> _JSON:
+    return {
+        "in": counts.in_, "out": counts.out, "not_observed": counts.not_observed, "not_applicable": counts.not_applicable,
+    }  # fmt: skip
+
+
+def _subject(finding: Finding | Gone) -> _JSON:
     """The machine, its cycle and the target in it, as a path of names."""
     parts = [_plain(p) for p in (finding.store_id, finding.equipment_id, finding.cycle_id, finding.target) if p]
     return {

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
 from validator.findings import Action, Citation, Due, Evidence, Finding, Grade, InputFile, Quantity, Required, Score
-from validator.language import counted, said, tr
+from validator.language import Said, counted, said, tr
 from validator.quantities import say
 from validator.reports.visible import name, sentence
 from validator.statuses import OPEN
@@ -17,6 +18,21 @@ RANGES_SHOWN = 12
 COLUMNS_SHOWN = 8
 """Columns named for the rows of one file; the rest is counted."""
 
+_BY_TIME = re.compile(r"(\d\d\d\d)-(0[1-9]|1[0-2])-(\d\d)T(\d\d:\d\d)(:\d\d)")
+_OF_MONTH = (
+    "the cleaning of {day} January {year}, {time}",
+    "the cleaning of {day} February {year}, {time}",
+    "the cleaning of {day} March {year}, {time}",
+    "the cleaning of {day} April {year}, {time}",
+    "the cleaning of {day} May {year}, {time}",
+    "the cleaning of {day} June {year}, {time}",
+    "the cleaning of {day} July {year}, {time}",
+    "the cleaning of {day} August {year}, {time}",
+    "the cleaning of {day} September {year}, {time}",
+    "the cleaning of {day} October {year}, {time}",
+    "the cleaning of {day} November {year}, {time}",
+    "the cleaning of {day} December {year}, {time}",
+)
 _UNITS = {"Cel": "°C", "[degF]": "°F", "1": ""}
 _MARKS = {"cos": "COS (corrected on site)", "repeat": "REPEAT", "accepted": "ACCEPTED"}
 
@@ -110,6 +126,24 @@ def _side(finding: Finding, distance: float) -> str:
 def marks(finding: Finding) -> tuple[str, ...]:
     """The marks of a finding as words, and whether it is new since an earlier report."""
     return tuple(said(_MARKS.get(mark, name(mark))) for mark in (finding.since, *finding.marks) if mark)
+
+
+def by_its_time(cycle: str) -> str:
+    """`the cleaning of 17 June 2026, 19:30` for a cycle that is named by its time alone, in English; blank for any other.
+
+    Rows without a cycle's id are put together by the times between them, and their cycle is called by the first one.
+    """
+    found = _BY_TIME.fullmatch(cycle)
+    if found is None:
+        return ""
+    year, month, day, time, seconds = found.groups()
+    told = {"day": str(int(day)), "year": year, "time": time if seconds == ":00" else time + seconds}
+    return Said(_OF_MONTH[int(month) - 1], told)
+
+
+def cycle(of: str) -> str:
+    """A cycle by the id that its log gave, or by its time in words."""
+    return said(by_its_time(of)) or name(of)
 
 
 def target(of: str) -> str:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import reduce
 
 from validator.findings import Due, Finding, Report, Status
+from validator.kinds.acts import ActOn
 from validator.language import Language, Said
-from validator.packs.model import Pack
+from validator.packs.model import BoundRule, Pack
+from validator.reports.words import by_its_time
 from validator.statuses import OPEN
 
 SCHEDULE_VERSION = "1"
@@ -21,8 +24,8 @@ class Cleaning:
     """One cleaning that a rule asks for on one machine.
 
     `due_on` is a local date of the store and blank where `state` is `UNDATED`; `days_left` below zero is overdue. `why` says
-    how the date came about, `doubt` why it is not certain; `action` is what the rule says is to be done, and `cautions` are
-    those of its pack.
+    how the date came about, `doubt` why it is not certain. `action` is what is to be done: what the rule says where it is late
+    or no date is known, else to clean by that date. `cautions` are those of its pack.
     """
 
     store_id: str
@@ -92,7 +95,7 @@ def _urgency(c: Cleaning) -> tuple[bool, bool, int, str, str, str]:
 
 def _cleanings(report: Report, packs: Sequence[Pack]) -> Iterable[Cleaning]:
     stores = {s.store_id: s.name for s in report.stores}
-    rules = {b.rule.id: (b.rule, pack) for pack in packs for b in pack.rules}
+    rules = {b.rule.id: (b, pack) for pack in packs for b in pack.rules}
     running = {
         (f.store_id, f.equipment_id, f.rule): f
         for f in report.findings if f.kind == "interval" and f.target == OPEN and f.status is Status.NOT_OBSERVED
@@ -100,15 +103,43 @@ def _cleanings(report: Report, packs: Sequence[Pack]) -> Iterable[Cleaning]:
     dated = {(d.store_id, d.equipment_id, d.rule): d for d in report.upcoming}
     for key in {**dated, **running}:
         due, finding = dated.get(key), running.get(key)
-        rule, pack = rules[key[2]]
+        bound, pack = rules[key[2]]
         known = due or Due(*key, "", 0, UNDATED, "", "")
         told = finding.message if finding else ""
         yield Cleaning(
-            known.store_id, stores.get(known.store_id, ""), known.equipment_id, rule.id, rule.title, known.state,
+            known.store_id, stores.get(known.store_id, ""), known.equipment_id, bound.rule.id, bound.rule.title, known.state,
             known.due_on, due.days_left if due else None, known.last_completed, known.last_cycle_id, known.limit,
             known.limit_from if due else _limit_from(finding), known.counted_from, known.days_closed, known.warn_days,
-            _why(due) if due else told, told if due else "", rule.corrective_action or "", pack.cautions,
+            _why(due) if due else told, told if due else "", _asked(bound, due), pack.cautions,
         )  # fmt: skip
+
+
+def _asked(bound: BoundRule, due: Due | None) -> str:
+    """What is to be done: now, in the words of the rule, or by the last day; what a machine in time needs is no correction."""
+    if due is None or due.days_left < 0:
+        return bound.rule.corrective_action or ""
+    having = bound.params.having
+    if having is None:
+        return Said("Clean the machine no later than {day}.", {"day": due.due_on})
+    return Said(
+        "Clean the machine no later than {day}. Only a cleaning in which this is done counts: {act}.",
+        {"day": due.due_on, "act": _act(having)},
+    )
+
+
+def _act(act: ActOn) -> str:
+    """`circulate or soak with acid on lines`, so that it can be said in another language."""
+    told = _either(act.step)
+    if act.agent:
+        told = Said("{steps} with {agents}", {"steps": told, "agents": _either(act.agent)})
+    if act.targets:
+        told = Said("{act} on {targets}", {"act": told, "targets": ", ".join(act.targets).replace("_", " ")})
+    return told
+
+
+def _either(names: Sequence[str]) -> str:
+    plain = (name.replace("_", " ") for name in names)
+    return reduce(lambda one, other: Said("{one} or {other}", {"one": one, "other": other}), plain)
 
 
 def _limit_from(finding: Finding | None) -> str:
@@ -120,7 +151,7 @@ def _why(due: Due) -> str:
     why = Said(
         "at most {limit} after the last cleaning that counts, {day} ({cycle})" if due.last_completed
         else "at most {limit} after it went into service on {day}; no cleaning that counts is on record",
-        {"limit": due.limit, "day": due.last_completed or due.counted_from, "cycle": due.last_cycle_id},
+        {"limit": due.limit, "day": due.last_completed or due.counted_from, "cycle": by_its_time(due.last_cycle_id) or due.last_cycle_id},
     )  # fmt: skip
     if not due.days_closed:
         return why

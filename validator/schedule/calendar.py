@@ -4,6 +4,9 @@ Every cleaning is an event of whole days on its due date, in no time zone, so th
 the telephone is. Its UID comes from store, equipment and rule and never from a date, and SEQUENCE grows with the time at which the
 file was made: a calendar that has the event moves it. What is overdue, and what has no date, reaches to the day that the schedule
 was made for, so that it is seen there. The alarm sounds at nine in the morning.
+
+The file has no METHOD: it is a snapshot to import and no message of scheduling (RFC 5545, 3.7.2). `PUBLISH` would ask for an ORGANIZER
+(RFC 5546, 3.2.1), which nobody is, and which an event without attendees must not have (RFC 5545, 3.8.4.3).
 """
 
 from __future__ import annotations
@@ -30,7 +33,6 @@ def render(schedule: Schedule) -> bytes:
     calendar.add("prodid", f"-//cip-audit//due//{spoken().upper()}")
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
-    calendar.add("method", "PUBLISH")
     calendar.add("name", tr("Cleaning due"))
     calendar.add("x-wr-calname", tr("Cleaning due"))
     for cleaning in schedule.cleanings:

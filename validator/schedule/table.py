@@ -5,13 +5,18 @@ from __future__ import annotations
 import csv
 import io
 import json
+from collections.abc import Iterator
 from dataclasses import asdict, fields
 
+from validator.reports import words
 from validator.reports.flat import in_csv
+from validator.reports.layout import GOVERNS
+from validator.reports.workbook import Cell
 from validator.schedule import Cleaning, Schedule
 
-_LEFT_OUT = ("cautions",)
-"""Texts too long for a cell of a list."""
+_TO_READ = ("cautions", "governs")
+"""Said in every row, since rows are cut out and sent on."""
+_COLUMNS = tuple(f.name for f in fields(Cleaning) if f.name not in _TO_READ)
 
 
 def as_json(schedule: Schedule) -> bytes:
@@ -22,8 +27,13 @@ def as_json(schedule: Schedule) -> bytes:
 def as_csv(schedule: Schedule) -> bytes:
     """One row a cleaning, RFC 4180; a text that a spreadsheet would compute has an apostrophe before it."""
     written = io.StringIO(newline="")
-    columns = [f.name for f in fields(Cleaning) if f.name not in _LEFT_OUT]
     writer = csv.writer(written)
-    writer.writerow(columns)
-    writer.writerows([in_csv(getattr(cleaning, column)) for column in columns] for cleaning in schedule.cleanings)
+    writer.writerow((*_COLUMNS, *_TO_READ))
+    writer.writerows(map(in_csv, _row(cleaning)) for cleaning in schedule.cleanings)
     return written.getvalue().encode("utf-8", "backslashreplace")
+
+
+def _row(cleaning: Cleaning) -> Iterator[Cell]:
+    yield from (getattr(cleaning, column) for column in _COLUMNS)
+    yield " ".join(map(words.stopped, cleaning.cautions))
+    yield GOVERNS

@@ -9,7 +9,7 @@ from typing import Any
 from validator.kinds.concentration import Params as Strength
 from validator.kinds.conditions import CONDITIONS, MEASURED, band_in_words, conditions_in_words
 from validator.kinds.solutions import AMOUNTS, PREPARING
-from validator.language import said, tr
+from validator.language import counted, said, tr
 from validator.machines import Machine
 from validator.packs.model import BoundRule
 from validator.quantities import Duration, plain_number, say, say_seconds
@@ -52,6 +52,12 @@ _DO = {
 }
 """A step of the contract as it is told to do: on the whole machine, and on a target."""
 _CONDITIONS = {"ph": "pH", "temperature_c": "temperature", "concentration_ppm": "strength", "hardness_ppm": "hardness"}
+_AT_A_TIME = {
+    "lines": ("one line at a time", "no more than {n} lines at a time"),
+    "parts": ("one part at a time", "no more than {n} parts at a time"),
+    "": ("one at a time", "no more than {n} at a time"),
+}
+"""How many at once, by what they are: for one and for more."""
 _BY_STOP_WATCH = 60
 """Seconds; what is shorter a stop watch tells better than two times of day."""
 _OF_THE_CYCLE = ("verified_by", "verified_at")
@@ -209,7 +215,7 @@ def _hints(kind: str, params: Any, act: Act, acts: Sequence[Act], machine: Machi
     elif kind == "concurrency" and params.resource == "equipment" and set(act.steps) & set(params.steps):
         most = params.capacity or min((machine.capacities.get(s, 0) for s in act.steps), default=0)
         if most:
-            yield tr("no more than {most} at once", most=most)
+            yield counted(most, *_AT_A_TIME.get(str(act.targets), _AT_A_TIME[""]))
     elif kind == "mixed_strength" and _is(act, PREPARING[:1]):
         yield tr("{agent}: write down how much product and water; the reading must fit within {most} ppm",
                  agent=params.agent, most=plain_number(params.within))  # fmt: skip

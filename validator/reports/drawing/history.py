@@ -138,6 +138,6 @@ def _uncounted(history: History) -> tuple[tuple[str, ...], ...]:
     if not history.runs:
         return tuple(("-", "-", "-", c.day, "-") for c in history.cleanings)
     return tuple(
-        ("-", "-", "-", f"{c.day} ({name(c.cycle_id)})", tr("resets no clock"))
+        ("-", "-", "-", f"{c.day} ({words.cycle(c.cycle_id)})", tr("resets no clock"))
         for c in history.cleanings if c.day not in counted
     )  # fmt: skip

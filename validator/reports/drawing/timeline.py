@@ -43,7 +43,11 @@ def draw(timeline: Timeline) -> Picture:
     says = tr(
         "{lines} in {time}; {verdict}.", lines=lines, time=said(say_seconds(round(timeline.seconds))), verdict=verdict
     )
-    title = tr("Timeline of cycle {cycle}", cycle=name(timeline.cycle_id))
+    by_time = words.by_its_time(timeline.cycle_id)
+    title = (
+        tr("Timeline of {cleaning}", cleaning=said(by_time)) if by_time
+        else tr("Timeline of cycle {cycle}", cycle=name(timeline.cycle_id))
+    )  # fmt: skip
     return Picture(title, says, height, tuple(shapes), tuple(map(said, HEAD)), tuple(rows))
 
 
