@@ -13,8 +13,9 @@ from pathlib import Path
 
 from pydantic import field_validator, model_validator
 
-from validator.documents import Day, Document, Text, load, read
+from validator.documents import load, read
 from validator.errors import WrongInput
+from validator.fields import Day, Document, Text
 from validator.findings import Finding, Grade, Notice
 
 ACCEPTED = "accepted"

@@ -10,8 +10,9 @@ from typing import Any
 
 from pydantic import Field, field_validator, model_validator
 
-from validator.documents import Capacities, Day, Document, Text, load, read, suggest
+from validator.documents import load, read, suggest
 from validator.errors import WrongInput
+from validator.fields import Capacities, Day, Document, Text
 
 
 class Window(Document):

@@ -19,10 +19,10 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
+from validator.assembly import assemble
 from validator.errors import Unreadable
 from validator.readers import READERS, formats
 from validator.readers.cells import parse
-from validator.records import assemble
 from validator.tables import Budget, FileRead
 
 from . import corpus

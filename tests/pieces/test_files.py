@@ -20,6 +20,7 @@ import yaml
 from tests.benchmarks.fleet_log import write
 from tests.mapping.exports import EXPORTS, REGISTER, canonical, story
 from tests.mapping.strange_exports import deep_json
+from validator.assembly import assemble
 from validator.demo import PACK, write_demo
 from validator.engine import audit
 from validator.engine.pieces import audit_pieces, survey_pieces
@@ -31,7 +32,6 @@ from validator.readers.bounded import Reading
 from validator.readers.cells import parse
 from validator.readers.fitting import fit, fit_parts
 from validator.readers.memory import Division
-from validator.records import assemble
 from validator.register import load_register
 from validator.reports.json_ import render
 from validator.tables import Budget

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from tests.oracle import logs
 from tests.oracle.product import pack_at
+from validator.assembly import assemble
 from validator.engine import audit
 from validator.engine.change import Before
 from validator.engine.pieces import audit_pieces, survey_pieces
@@ -23,7 +24,6 @@ from validator.machines import AsOf
 from validator.packs.loading import load_pack
 from validator.readers import csv_
 from validator.readers.cells import parse
-from validator.records import assemble
 from validator.register import Register
 from validator.reports.json_ import render
 from validator.tables import Budget, FileRead, FileRefused

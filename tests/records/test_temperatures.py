@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from validator.assembly import assemble
 from validator.packs.cases import read_text
 from validator.readers import read_files
-from validator.records import assemble
 
 HEADER = "store_id,equipment_id,cycle_id,step,started_at,temperature_c,temperature_f\n"
 

@@ -182,8 +182,8 @@ def judge_files(
         if reading.division is not None:
             return _in_pieces(reading.pieces(waiting.progress), packs, register, zones, moment, said, waiting)
         read = reading.result(waiting.progress)
+    from validator.assembly import assemble
     from validator.engine import audit
-    from validator.records import assemble
 
     waiting.say("judging the records")
     intake = assemble(read, zones)

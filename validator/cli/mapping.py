@@ -77,7 +77,7 @@ def _check_by_names(records: str, rows: int, budget: Budget) -> int:
 
 
 def _show_assumed(read: FileRead) -> int:
-    from validator.records import assemble
+    from validator.assembly import assemble
 
     intake = assemble([read], {})
     _show_lacking(intake.defects)

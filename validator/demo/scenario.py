@@ -7,7 +7,8 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from validator.documents import Day, Document, Flag, Number, Text, Whole, load, read
+from validator.documents import load, read
+from validator.fields import Day, Document, Flag, Number, Text, Whole
 from validator.findings import Status
 from validator.places import bundled
 from validator.register import Equipment

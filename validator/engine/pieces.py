@@ -13,6 +13,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from validator.assembly import assemble, survey
 from validator.engine import compose
 from validator.engine.change import Before
 from validator.engine.judging import Judged, judge, recorded
@@ -22,7 +23,7 @@ from validator.kinds import concurrency
 from validator.machines import AsOf, machines
 from validator.packs.model import Pack
 from validator.presence import Presence, distinct, stays, travellers
-from validator.records import Clocks, Files, Intake, RecordSet, Survey, assemble, survey
+from validator.records import Clocks, Files, Intake, RecordSet, Survey
 from validator.register import Register
 
 Zones = Mapping[str, str | None]

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import BeforeValidator, WithJsonSchema
 
-from validator.documents import Document
+from validator.fields import Document
 from validator.kinds.conditions import known_agents
 from validator.kinds.outcome import Scope
 from validator.kinds.rows import any_by, gather

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import Field, field_validator
 
-from validator.documents import Document, Number
+from validator.fields import Document, Number
 from validator.findings import Quantity, Required
 from validator.kinds.acts import ActOn
 from validator.kinds.facts import scope_rows

@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from validator.documents import Document
+from validator.fields import Document
 from validator.findings import Quantity, Required
 from validator.kinds.acts import StepOrAct
 from validator.kinds.outcome import (

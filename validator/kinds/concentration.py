@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import model_validator
 
-from validator.documents import Degrees, Document, Flag, Number, Percent, Strength, Text
+from validator.fields import Degrees, Document, Flag, Number, Percent, Strength, Text
 from validator.findings import Quantity, Required
 from validator.kinds.conditions import (
     CONDITIONS,

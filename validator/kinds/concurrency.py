@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from validator.documents import Document, Text, Whole
+from validator.fields import Document, Text, Whole
 from validator.findings import Quantity, Required
 from validator.kinds.outcome import (
     IN,

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import model_validator
 
-from validator.documents import Document, Number, Strength, TemperatureLimit
+from validator.fields import Document, Number, Strength, TemperatureLimit
 from validator.quantities import plain_number
 from validator.steps import Steps
 from validator.tables import DOMAIN

@@ -23,7 +23,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import field_validator
 
-from validator.documents import Document, Text
+from validator.fields import Document, Text
 from validator.kinds.outcome import IN, NOT_APPLICABLE, OUT, Names, Outcomes, Reasons, Scope, Shown, Stricter
 from validator.kinds.rows import any_by
 from validator.records import AGREES, BACKWARD, DISAGREES, UNSTATED

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import AfterValidator, Discriminator, Tag
 
-from validator.documents import Document, Text
+from validator.fields import Document, Text
 from validator.findings import Quantity, Required
 from validator.kinds.acts import ActOn
 from validator.kinds.conditions import (

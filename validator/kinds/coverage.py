@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from validator.documents import Document
+from validator.fields import Document
 from validator.kinds.acts import ActOn
 from validator.kinds.facts import scope_rows
 from validator.kinds.outcome import (

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import model_validator
 
-from validator.documents import Document, Whole
+from validator.fields import Document, Whole
 from validator.kinds.durations import Either
 from validator.kinds.interval_lengths import Lines, length
 from validator.machines import Machine

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 from pydantic import AfterValidator, WithJsonSchema
 
-from validator.documents import DurationText
+from validator.fields import DurationText
 from validator.quantities import Duration
 
 

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from validator.documents import Document
+from validator.fields import Document
 from validator.findings import Quantity
 from validator.kinds.facts import required_time, scope_rows
 from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown, Stricter

@@ -15,7 +15,7 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
-from validator.documents import Document, Text
+from validator.fields import Document, Text
 from validator.findings import Quantity
 from validator.kinds.durations import Elapsed
 from validator.kinds.facts import observed_text, reasons_of, required_time, scope_rows

@@ -20,7 +20,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import model_validator
 
-from validator.documents import Document, Flag
+from validator.fields import Document, Flag
 from validator.findings import Quantity, Required
 from validator.kinds.acts import ActOn
 from validator.kinds.drift import Consecutive, Range, carried, together

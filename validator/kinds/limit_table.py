@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import model_validator
 
-from validator.documents import Strength
+from validator.fields import Strength
 from validator.kinds.conditions import CONDITIONS, Band, Conditioned, ends, scales, unknown, within
 from validator.quantities import plain_number
 

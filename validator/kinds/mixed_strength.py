@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import field_validator
 
-from validator.documents import Document, Percent, Strength, Text
+from validator.fields import Document, Percent, Strength, Text
 from validator.findings import Quantity, Required
 from validator.kinds.outcome import IN, NOT_APPLICABLE, NOT_OBSERVED, OUT, Outcomes, Reasons, Scope, Shown, Stricter
 from validator.kinds.rows import any_by

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import model_validator
 
-from validator.documents import Document
+from validator.fields import Document
 from validator.findings import Quantity, Required
 from validator.kinds.acts import StepOrAct
 from validator.kinds.bans import Forbidden, judge_ban

@@ -20,7 +20,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import field_validator, model_validator
 
-from validator.documents import Document, Flag, Text
+from validator.fields import Document, Flag, Text
 from validator.findings import Quantity, Required
 from validator.kinds.conditions import scales
 from validator.kinds.durations import Either

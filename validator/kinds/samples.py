@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import model_validator
 
-from validator.documents import Document, Number, Text, Whole
+from validator.fields import Document, Number, Text, Whole
 from validator.findings import Quantity, Required
 from validator.kinds.outcome import (
     IN,

@@ -13,8 +13,9 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, field_validator, model_validator
 
-from validator.documents import Document, Flag, Number, Source, Text, Whole, load, read, suggest
+from validator.documents import Source, load, read, suggest
 from validator.errors import WrongInput
+from validator.fields import Document, Flag, Number, Text, Whole
 from validator.mapping.aliases import fold
 from validator.tables import CANONICAL, FREE_TEXT, ONE_TIME, REQUIRED, TEXTS, TIMES, UNITS
 

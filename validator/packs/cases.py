@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from validator import documents
+from validator.assembly import assemble
 from validator.cycles import form_cycles
 from validator.documents import suggest
 from validator.engine.apply import Applied, apply
@@ -24,7 +25,7 @@ from validator.kinds.outcome import STATUS_WORDS
 from validator.machines import AsOf, machines
 from validator.packs.model import Case, CaseFile, Expected, Pack
 from validator.readers import cells
-from validator.records import Intake, RecordSet, assemble
+from validator.records import Intake, RecordSet
 from validator.register import Register
 from validator.tables import CANONICAL, FileRead, RawTable, named_columns
 

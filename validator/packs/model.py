@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, Field, field_validator
 
-from validator.documents import Capacities, Document, DurationText, Flag, Number, Text, Whole
+from validator.fields import Capacities, Document, DurationText, Flag, Number, Text, Whole
 from validator.statuses import Grade, Status
 
 Authority = Literal["manufacturer", "regulation", "company", "practice"]

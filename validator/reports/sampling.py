@@ -11,7 +11,8 @@ from pathlib import Path
 
 from pydantic import Field
 
-from validator.documents import Document, Text, Whole, load, read
+from validator.documents import load, read
+from validator.fields import Document, Text, Whole
 from validator.language import tr
 
 
