@@ -189,6 +189,8 @@ class _Run:
             "equipment_id": finding.equipment_id, "cycle_id": finding.cycle_id, "cycle_started": finding.cycle_started,
             "target": finding.target, "hazard": finding.hazard, "control": finding.control,
             "limit_from": finding.limit_from, "since": finding.since, "due": self.due.get(finding.id, ""),
+            "first_reported": finding.first_reported, "settled_by": finding.settled_by, "settled_on": finding.settled_on,
+            "same_as": finding.same_as,
         }  # fmt: skip
         told.update((label, _plain_values(asdict(value))) for label, value in _measured(finding))
         return {key: _plain_values(value) for key, value in told.items() if value not in ("", [])}
