@@ -6,6 +6,7 @@ set aside with a reason that is counted; a cell that is not written as the layou
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -14,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from validator.mapping.aliases import fold
-from validator.mapping.model import Column, Layout, Step
+from validator.mapping.model import SERIALS, Column, Layout, Step
 from validator.mapping.values import (
     NotRead,
     Style,
@@ -25,6 +26,9 @@ from validator.mapping.values import (
     read_epoch,
     read_moment,
     read_part,
+    read_serial,
+    read_serial_clock,
+    read_serial_date,
 )
 from validator.tables import AGENTS, NUMBERS, STEPS, TIMES, UNITS, CellDefect, RawTable, TextColumn, join_texts
 
@@ -34,6 +38,7 @@ LONGEST = 80
 """Characters of a time or a number: what is longer is none, and is not looked at."""
 NIGHT = np.timedelta64(12, "h")
 """An end is put on the next day only where its step then lasted no longer."""
+COUNT = re.compile(r"\d+(?:[.,]\d+)?", re.ASCII)
 _Fault = tuple[int, str, str, str, str]
 """A row of the raw table, the canonical column, a code, what is wrong and what stands there."""
 _SHOWN = 40
@@ -71,7 +76,7 @@ class _Fitting:
     def __init__(self, layout: Layout, raw: RawTable) -> None:
         self.layout = layout
         self.raw = raw
-        self.style = Style(layout.dates, layout.year, layout.clock, layout.decimal, layout.thousands)
+        self.style = Style(layout.dates, layout.year, layout.clock, layout.decimal, layout.thousands, layout.clock_mark)
         self.uses = layout.sources()
         blank = {_plain(text) for text in layout.blanks}
         self.cells = {
@@ -260,8 +265,10 @@ class _Fitting:
         given = self._at(column.from_, at)
         if name in TIMES:
             if column.unit is not None:
-                epoch = column.unit
-                return self._read(name, given, column, at, lambda text: read_epoch(text, epoch))
+                counted_in = column.unit
+                if counted_in in SERIALS:
+                    return self._read(name, given, column, at, lambda text: read_serial(text, counted_in, self.style))
+                return self._read(name, given, column, at, lambda text: read_epoch(text, counted_in))
             return self._read(name, given, column, at, lambda text: read_moment(text, self.style))
         if column.part is not None:
             part = column.part
@@ -298,12 +305,20 @@ class _Fitting:
                 raise NotRead("missing_part", f"has a time of day, and {column.date!r} is blank")
             if clock[:4].isdigit() and clock[10:11] == "T":  # the cell holds its day itself
                 return read_moment(clock, self.style)
-            on, time = read_date(day, self.style), read_clock(clock, self.style)
+            if column.unit is None:
+                on, time = read_date(day, self.style), read_clock(clock, self.style)
+            else:
+                on, time = self._by_count(day, clock, column.unit)
             if column.night_until is not None and time < column.night_until:
                 on = str(np.datetime64(on) + np.timedelta64(1, "D"))
             return f"{on}T{time}"
 
         return self._read(name, both, column, at, read, mapped=False)
+
+    def _by_count(self, day: str, clock: str, unit: str) -> tuple[str, str]:
+        """A day and a time of day, either of which may be a spreadsheet's count."""
+        on = read_serial_date(day, unit, self.style) if COUNT.fullmatch(day) else read_date(day, self.style)
+        return on, read_serial_clock(clock, self.style) if COUNT.fullmatch(clock) else read_clock(clock, self.style)
 
     def _words(self, name: str, given: TextColumn, column: Column, at: Index) -> TextColumn:
         """Text by the list of its values; what is in no list stays as it stands, or is a defect where the layout says so."""

@@ -14,19 +14,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from validator.mapping.aliases import aliases, fold
-from validator.mapping.guesses import (
-    LINE,
-    Group,
-    Guess,
-    Seen,
-    assign,
-    columns_of,
-    date_order,
-    decimal_mark,
-    footers,
-    rivals,
-    wide_groups,
-)
+from validator.mapping.guesses import LINE, Guess, assign, rivals
+from validator.mapping.looks import Seen, columns_of, date_order, decimal_mark, footers
+from validator.mapping.wide import Group, wide_groups
 from validator.tables import AGENTS, ONE_TIME, STEPS, TIMES, FileRead, ParsedTable
 
 SURE, LIKELY, GUESS = "sure", "likely", "a guess"

@@ -22,7 +22,8 @@ SHEET, FILE = "@sheet", "@file"
 """Stand for the name of the sheet or of the file, as a column that has it in every row."""
 MOST_HEADER_ROWS = 4
 EPOCHS = ("epoch_s", "epoch_ms")
-"""What a count can be that stands for a time."""
+SERIALS = ("serial_1900", "serial_1904")
+"""What a count can be that stands for a time: of seconds since 1970, or of a spreadsheet's days in either of its systems."""
 Encoding = Literal[
     "windows-1250", "windows-1251", "windows-1252", "windows-1253", "windows-1254", "windows-1257",
     "iso-8859-1", "iso-8859-2", "iso-8859-5", "iso-8859-7", "iso-8859-9", "iso-8859-15", "ibm437", "ibm850", "macintosh",
@@ -55,7 +56,7 @@ class Drops(Document):
 class Column(Document):
     """Where a canonical column comes from. Of `from`, `date` with `time`, and `join`, one is given.
 
-    `unit` is that of numbers without one. `night_until`: a time of day before it belongs to the day after the date.
+    `unit` is that of numbers without one; of a `date` and a `time` that a spreadsheet's days and parts of days stand in them. `night_until`: a time of day before it belongs to the day after the date.
     `after`: an end that would lie before the time in that column is on the next day, if that is at most 12 h later. `part` takes the number or the
     unit out of a cell that holds both. `drops`: the cell counts the drops of a titration kit.
     """
@@ -201,6 +202,7 @@ class Layout(_Sparse):
     dates: Literal["dmy", "mdy", "ymd"] | None = None
     year: Whole | None = None
     clock: Literal["12h", "24h"] | None = None
+    clock_mark: Literal[":", "."] = ":"
     timezone: Text | None = None
     decimal: Literal[".", ","] = "."
     thousands: Literal[",", ".", " ", "'"] | None = None
@@ -394,7 +396,7 @@ def _canonical(value: Mapping[str, Any]) -> Mapping[str, Any]:
 
 def _fitting(place: str, name: str, column: Column) -> None:
     """Refuse what the kind of a column has no use for."""
-    allowed = EPOCHS if name in TIMES else UNITS.get(name, ())
+    allowed = (SERIALS if column.date else (*EPOCHS, *SERIALS)) if name in TIMES else UNITS.get(name, ())
     if column.unit is not None and column.unit not in allowed:
         known = f"allowed: {', '.join(allowed)}" if allowed else "this column has no unit"
         raise ValueError(f"{place}.unit: found {column.unit!r}; {known}")
