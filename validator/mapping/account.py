@@ -23,7 +23,7 @@ def said(layout: Layout, fitted: Sequence[Fitted]) -> list[str]:
     if layout.clock:
         told.append(f"the clock has {layout.clock.removesuffix('h')} hours")
     if layout.clock_mark != ":":
-        told.append(f"{layout.clock_mark!r} between hour and minute is a time of day")
+        told.append("times of day may have a point between hour and minute")
     if layout.timezone:
         told.append(f"times without an offset are those of {layout.timezone}")
     if layout.decimal != "." or layout.thousands:

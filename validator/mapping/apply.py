@@ -6,7 +6,6 @@ set aside with a reason that is counted; a cell that is not written as the layou
 
 from __future__ import annotations
 
-import re
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -38,7 +37,6 @@ LONGEST = 80
 """Characters of a time or a number: what is longer is none, and is not looked at."""
 NIGHT = np.timedelta64(12, "h")
 """An end is put on the next day only where its step then lasted no longer."""
-COUNT = re.compile(r"\d+(?:[.,]\d+)?", re.ASCII)
 _Fault = tuple[int, str, str, str, str]
 """A row of the raw table, the canonical column, a code, what is wrong and what stands there."""
 _SHOWN = 40
@@ -308,17 +306,12 @@ class _Fitting:
             if column.unit is None:
                 on, time = read_date(day, self.style), read_clock(clock, self.style)
             else:
-                on, time = self._by_count(day, clock, column.unit)
+                on, time = read_serial_date(day, column.unit, self.style), read_serial_clock(clock, self.style)
             if column.night_until is not None and time < column.night_until:
                 on = str(np.datetime64(on) + np.timedelta64(1, "D"))
             return f"{on}T{time}"
 
         return self._read(name, both, column, at, read, mapped=False)
-
-    def _by_count(self, day: str, clock: str, unit: str) -> tuple[str, str]:
-        """A day and a time of day, either of which may be a spreadsheet's count."""
-        on = read_serial_date(day, unit, self.style) if COUNT.fullmatch(day) else read_date(day, self.style)
-        return on, read_serial_clock(clock, self.style) if COUNT.fullmatch(clock) else read_clock(clock, self.style)
 
     def _words(self, name: str, given: TextColumn, column: Column, at: Index) -> TextColumn:
         """Text by the list of its values; what is in no list stays as it stands, or is a defect where the layout says so."""

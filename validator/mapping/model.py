@@ -56,7 +56,8 @@ class Drops(Document):
 class Column(Document):
     """Where a canonical column comes from. Of `from`, `date` with `time`, and `join`, one is given.
 
-    `unit` is that of numbers without one; of a `date` and a `time` that a spreadsheet's days and parts of days stand in them. `night_until`: a time of day before it belongs to the day after the date.
+    `unit` is that of numbers without one; of a time what they count: `epoch_s`, `epoch_ms`, or the days of a spreadsheet,
+    `serial_1900` or `serial_1904`, which may stand in `date` and `time` as well. `night_until`: a time of day before it belongs to the day after the date.
     `after`: an end that would lie before the time in that column is on the next day, if that is at most 12 h later. `part` takes the number or the
     unit out of a cell that holds both. `drops`: the cell counts the drops of a titration kit.
     """
@@ -181,6 +182,7 @@ class Layout(_Sparse):
     """How the files whose name fits `match` are laid out; `*` stands for any text. Absent keys assume nothing.
 
     A header over several `header_rows` begins in `header_row`; a title above a name goes before it, `Line 1 start`.
+    With the `clock_mark` of a point, a time of day may be written 22.40 as well.
     """
 
     match: Text = "*"

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
 
-from validator.timing.instants import FIRST_YEAR, LAST_YEAR
+from validator.timing.instants import DAY_COUNT, FIRST_YEAR, LAST_YEAR
 
 ORDERS = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -40,6 +40,8 @@ _LENGTH_ISO = re.compile(r"PT(?=\d)(?:(\d{1,6})H)?(?:(\d{1,6})M)?(?:(\d{1,9}(?:\
 _WITH_UNIT = re.compile(r"(?P<number>[+-]?[\d.,' \u00a0\u202f]*\d) ?(?P<unit>[^\d\s+.,:/'-].*)?", re.ASCII)
 _CLOCK_BY_POINT = re.compile(r"(\d{1,2})\.([0-5]\d)(?:\.([0-5]\d))?( ?[ap]\.?m?\.?)?", re.ASCII | re.IGNORECASE)
 _MOMENT_BY_POINT = re.compile(r"(.+?)(?:,? +|[Tt])(\d{1,2}\.[0-5]\d(?:\.[0-5]\d)?(?: ?[AaPp].*)?)", re.ASCII)
+_COUNT = re.compile(r"\d+(?:[.,]\d+)?", re.ASCII)
+# the 1900 system counts a 29 February 1900 that never was, so that from 1 March 1900 on its day 0 is 30 December 1899
 _DAYS_FROM = {"serial_1900": date(1899, 12, 30), "serial_1904": date(1904, 1, 1)}
 _DAY_SECONDS, _MINUTE = 86_400, 60
 _SECONDS = {"s": Fraction(1), "min": Fraction(60), "h": Fraction(3600)}
@@ -111,6 +113,9 @@ def _parts(text: str, style: Style) -> tuple[int, int, int]:
         return _year(named[3]), _month(named[1]), int(named[2])
     two, three = _TWO.fullmatch(text), _THREE.fullmatch(text)
     if two is None and three is None:
+        if DAY_COUNT.fullmatch(text):
+            raise NotRead("bad_datetime", "looks like the serial number of a date in a spreadsheet; say `unit: serial_1900` or "
+                          "`serial_1904` in the mapping")  # fmt: skip
         raise NotRead("bad_datetime", "is no date that the mapping knows")
     if style.dates is None:
         why = "could be more than one date; say `dates: dmy`, `mdy` or `ymd` in the mapping"
@@ -192,7 +197,12 @@ def read_epoch(text: str, unit: str) -> str:
 
 
 def read_serial(text: str, unit: str, style: Style) -> str:
-    """A spreadsheet's count of days, with the part of the day behind the decimal mark, as RFC 3339 without an offset."""
+    """A spreadsheet's count of days, with the part of the day behind the decimal mark, as RFC 3339 without an offset.
+
+    What is no bare number is read as it is written.
+    """
+    if not _COUNT.fullmatch(text):
+        return read_moment(text, style)
     day, part = _serial(text, style)
     if not part:
         raise NotRead("bad_datetime", "is a whole count of days, which names no time of day")
@@ -201,12 +211,16 @@ def read_serial(text: str, unit: str, style: Style) -> str:
 
 
 def read_serial_date(text: str, unit: str, style: Style) -> str:
-    """The day of a spreadsheet's count of days; of one with a part of a day, that day."""
+    """The day of a spreadsheet's count of days; of one with a part of a day, that day. Else the day as it is written."""
+    if not _COUNT.fullmatch(text):
+        return read_date(text, style)
     return _serial_day(_serial(text, style)[0], unit)
 
 
 def read_serial_clock(text: str, style: Style) -> str:
-    """The time of day of a spreadsheet's part of a day, `0.9028`, whatever whole days stand before it."""
+    """The time of day of a spreadsheet's part of a day, `0.9028`, whatever whole days stand before it. Else as it is written."""
+    if not _COUNT.fullmatch(text):
+        return read_clock(text, style)
     seconds = _seconds_of_day(_serial(text, style)[1])
     if seconds >= _DAY_SECONDS:
         raise NotRead("bad_datetime", "is the end of a day, which is no time of it")
@@ -217,7 +231,7 @@ def _serial(text: str, style: Style) -> tuple[int, str]:
     whole, _, part = read_number(text, style).partition(".")
     if not re.fullmatch(r"\d{1,7}", whole) or not re.fullmatch(r"\d{0,15}", part):
         raise NotRead("bad_datetime", "is no count of days as a spreadsheet holds it")
-    return int(whole), part.rstrip("0")
+    return int(whole), part
 
 
 def _serial_day(day: int, unit: str) -> str:
@@ -228,16 +242,22 @@ def _serial_day(day: int, unit: str) -> str:
 
 
 def _seconds_of_day(part: str) -> int:
-    """The second that a part of a day stands for: the exact one, or the nearest; of few digits the only minute they allow."""
+    """The second that a part of a day stands for: of few digits the only minute they allow, else the nearest.
+
+    Zeros at the end count as digits: who writes them has rounded there.
+    """
     exact = Fraction(int(part or 0), 10 ** len(part)) * _DAY_SECONDS
-    if exact.denominator == 1:
+    if exact % _MINUTE == 0:
         return int(exact)
     half = Fraction(_DAY_SECONDS, 2 * 10 ** len(part))
     if half <= 1:
         return round(exact)
     minute = round(exact / _MINUTE) * _MINUTE
     if abs(minute - exact) > half or 2 * half >= _MINUTE:
-        raise NotRead("ambiguous_datetime", f"has too few digits for a time of day: {len(part)} of them tell it to {round(2 * half)} s")
+        raise NotRead(
+            "ambiguous_datetime",
+            f"has too few digits for a time of day: {len(part)} of them tell it to {round(2 * half)} s",
+        )
     return minute
 
 

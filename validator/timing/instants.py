@@ -22,8 +22,9 @@ _INSTANT = re.compile(
 _ORDER_UNKNOWN = re.compile(r"\d{1,2}[/.-]\d{1,2}[/.-]\d{2,4}(\D.*)?|\d{4,6}([.,]\d+)?", re.ASCII)
 _FAR_YEAR = re.compile(r"[+-]?\d{5,}-\d\d-\d\d(\D.*)?|-\d{4}-\d\d-\d\d(\D.*)?", re.ASCII)
 _EPOCH = date(1970, 1, 1).toordinal()
-DAY_COUNT = re.compile(r"[345]\d{4}(?:[.,]\d{1,12})?", re.ASCII)
-"""A day of the years 1982 to 2064 as a spreadsheet counts them, with the part of the day."""
+DAY_COUNT = re.compile(r"(?:3[789]|4\d|5[0-4])\d{3}(?:[.,]\d{1,15})?", re.ASCII)
+"""A day of April 2001 to 2050 as a spreadsheet counts them since 1900, with the part of the day."""
+_IS_SERIAL = "looks like the serial number of a date in a spreadsheet; a mapping has to declare it, `unit: serial_1900` or `serial_1904`"
 # Days that ended with a leap second, IERS Bulletin C history since 1990 (from memory).
 _LEAP_DAYS = {
     date(1990, 12, 31), date(1992, 6, 30), date(1993, 6, 30), date(1994, 6, 30), date(1995, 12, 31),
@@ -46,7 +47,7 @@ def parse_instant(text: str) -> tuple[int, bool]:
     found = _INSTANT.fullmatch(text)
     if found is None:
         if DAY_COUNT.fullmatch(text):
-            raise NoInstant("ambiguous_datetime", "looks like a spreadsheet's count of days, which a mapping has to declare")
+            raise NoInstant("ambiguous_datetime", _IS_SERIAL)
         if _ORDER_UNKNOWN.fullmatch(text):
             raise NoInstant("ambiguous_datetime", "could be more than one date; write it as 2026-01-31T21:40:00")
         if _FAR_YEAR.fullmatch(text):
