@@ -6,44 +6,31 @@ of a bare number, the country of a gallon. These stand in the draft as comments 
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import replace
 
 import numpy as np
 
 from validator.mapping.aliases import aliases, fold
 from validator.mapping.guesses import LINE, Guess, assign, rivals
-from validator.mapping.looks import Seen, columns_of, date_order, decimal_mark, footers
-from validator.mapping.wide import Group, wide_groups
+from validator.mapping.left_out import why_left
+from validator.mapping.lines import GUESS, LIKELY, SURE, Lines, scalar, shown
+from validator.mapping.looks import Seen, columns_of, date_order, decimal_mark, note_unread
+from validator.mapping.rows import footers, in_blocks, sums
+from validator.mapping.values import Style
+from validator.mapping.wide import Group, step_of, wide_groups
 from validator.tables import AGENTS, ONE_TIME, STEPS, TIMES, FileRead, ParsedTable
 
-SURE, LIKELY, GUESS = "sure", "likely", "a guess"
 _MOST_LISTED = 40
-_PLAIN = re.compile(r"[^\W\d_](?:[\w ./()°-]*[\w)])?")
-_YAML_WORDS = {"true", "false", "null", "yes", "no", "on", "off", "y", "n"}
-
-
-@dataclass
-class _Draft:
-    """The lines of the proposal."""
-
-    lines: list[str] = field(default_factory=list)
-
-    def say(self, depth: int, text: str, why: str = "", sure: str = "") -> None:
-        told = f"  # {sure + ': ' if sure else ''}{why}" if why else ""
-        self.lines.append("  " * depth + text + told)
-
-    def open(self, depth: int, text: str, why: str) -> None:
-        """A line that its reader completes: `# key: ?`."""
-        self.lines.append("  " * depth + f"# {text}  # open: {why}")
+_OF_A_BLOCK = ("store_id", "equipment_id", "cycle_id", "date", "procedure")
+_AS_SERIAL = "these numbers look like a spreadsheet's days since 1900; say serial_1904 if it counts from 1904"
 
 
 def propose(read: FileRead) -> str:
     """The draft for one file of which every column was read as text."""
-    draft = _Draft()
-    draft.say(0, f"# Drafted from {_shown(read.name)}. Lines with a ? are open: complete them and take the # away.")
+    draft = Lines()
+    draft.say(0, f"# Drafted from {shown(read.name)}. Lines with a ? are open: complete them and take the # away.")
     draft.say(0, "mapping: draft")
     draft.say(0, "files:")
     alike: dict[frozenset[str], list[ParsedTable]] = {}
@@ -54,35 +41,40 @@ def propose(read: FileRead) -> str:
     return "\n".join(draft.lines) + "\n"
 
 
-def _layout(draft: _Draft, read: FileRead, tables: Sequence[ParsedTable], among: bool) -> None:
+def _layout(draft: Lines, read: FileRead, tables: Sequence[ParsedTable], among: bool) -> None:
     """The layout for sheets with the same columns; it names them where there are others `among` them."""
     columns = columns_of(tables)
     dates, year, sure = date_order([c for c in columns if c.kind in ("date", "moment")])
     decimal = decimal_mark(columns)
-    draft.say(1, "- match: " + _text("*" + _ending(read.name)), "every file with this ending")
+    note_unread(columns, Style(dates or ("dmy" if dates is None else None), 2000, decimal=decimal or "."))
+    draft.say(1, "- match: " + scalar("*" + _ending(read.name)), "every file with this ending")
     if among:
-        draft.say(2, f"sheets: [{', '.join(_text(table.sheet) for table in tables)}]", "sheets with the same columns")
+        draft.say(2, f"sheets: [{', '.join(scalar(table.sheet) for table in tables)}]", "sheets with the same columns")
     _reading(draft, read, tables[0].sheet)
-    guesses = assign(columns)
+    guesses = assign([c for c in columns if c.name.strip()])
     wide = wide_groups(columns, guesses)
     _Columns(draft, columns, guesses, wide).write()
     _style(draft, columns, dates, year, sure, decimal)
-    _rows(draft, tables, columns)
+    _rows(draft, tables, guesses)
+    left = {
+        c.name: draft.left_out.get(c.name) or why_left(c, columns, guesses) for c in columns if c.name not in draft.used
+    }
+    for name, why in left.items():
+        draft.say(2, f"# not used: {shown(name)}: {why}")
+    draft.used, draft.left_out = set(), {}
 
 
 class _Columns:
     """Writes the columns, constants, values and steps of a draft."""
 
-    def __init__(
-        self, draft: _Draft, columns: Sequence[Seen], guesses: dict[str, Guess], wide: Sequence[Group]
-    ) -> None:
+    def __init__(self, draft: Lines, columns: Sequence[Seen], guesses: dict[str, Guess], wide: Sequence[Group]) -> None:
         self.draft = draft
         self.wide = wide
         self.headed = False
         grouped = {c.name for group in wide for c in group.all}
         self.guesses = {role: g for role, g in guesses.items() if g.column.name not in grouped}
         used = {g.column.name for g in self.guesses.values()} | grouped
-        self.unused = [c.name for c in columns if c.name not in used and not c.name.endswith("[]")]
+        self.unused = [c.name for c in columns if c.name not in used]
         self.names = {c.name: c for c in columns}
         self.rivals = rivals(self.guesses, [self.names[name] for name in self.unused])
         self.unused = [name for name in self.unused if not any(name in names for names in self.rivals.values())]
@@ -98,10 +90,11 @@ class _Columns:
             self.draft.say(3, self.joined, "a row is one cleaning of a machine and day", GUESS)
         date = self.guesses.get("date")
         if date is not None and not self.wide and "started_at" not in self.guesses:
+            self.draft.used.add(date.column.name)
             self.draft.open(3, "started_at: ?", f"{date.column.name!r} holds days; no column holds the time of day")
         store, machine = self.guesses.get("store_id"), self.guesses.get("equipment_id")
         if store is not None and machine is not None and "equipment_id" not in self.rivals:
-            both = f"[{_text(store.column.name)}, {_text(machine.column.name)}]"
+            both = f"[{self.draft.use(store.column.name)}, {self.draft.use(machine.column.name)}]"
             self.draft.open(
                 3, f'equipment_id: {{join: {both}, with: "-"}}', "? if machines are numbered anew in every store"
             )
@@ -112,9 +105,6 @@ class _Columns:
         self._targets()
         if self.wide:
             self._steps()
-        if self.unused:
-            shown = ", ".join(_shown(name) for name in self.unused[:_MOST_LISTED])
-            self.draft.say(2, f"# not used: {shown}")
 
     def _cycle(self) -> None:
         """Ticks and bare minutes have no times that could tell which steps belong together: machine and day do."""
@@ -124,34 +114,63 @@ class _Columns:
         self.joined = ""
         if timeless and "cycle_id" not in self.guesses and date is not None:
             names = [g.column.name for g in (machine, date) if g is not None]
-            self.joined = f'cycle_id: {{join: [{", ".join(map(_text, names))}], with: " "}}'
+            self.joined = f'cycle_id: {{join: [{", ".join(map(self.draft.use, names))}], with: " "}}'
 
     def _column(self, depth: int, role: str, guess: Guess, day: Seen | None = None) -> None:
         sure = SURE if guess.score >= 7 else LIKELY if guess.score >= 4 else GUESS
         column = guess.column
+        why = "; ".join(part for part in (guess.why, "" if column.near else column.oddities) if part)
+        taken = {
+            other for other, one in self.guesses.items() if other != role and one.column is not column and not one.doubt
+        }
+        date = day or (self.guesses["date"].column if "date" in self.guesses else None)
         if role in self.rivals:
-            others = " or ".join(_shown(name) for name in (column.name, *self.rivals[role]))
+            self.draft.used.update((column.name, *self.rivals[role]))
+            others = " or ".join(shown(name) for name in (column.name, *self.rivals[role]))
             self.draft.open(depth, f"{role}: ?", f"which of them is it: {others}?")
+        elif len(set(guess.doubt) - taken) > 1:
+            origin = self.draft.use(column.name)
+            if role in TIMES and column.kind == "clock":
+                on = self.draft.use(date.name) if date is not None else "?"
+                origin = f"{{date: {on}, time: {origin}{self._serial(column, date)}}}"
+            self.draft.open(depth, f"{role}: {origin}", why)
         elif role in TIMES and column.kind == "epoch":
             unit = "epoch_ms" if len(column.words[0]) > 10 else "epoch_s"
             self.draft.say(
-                depth, f"{role}: {{from: {_text(column.name)}, unit: {unit}}}", f"{guess.why}, counted from 1970", sure
+                depth,
+                f"{role}: {{from: {self.draft.use(column.name)}, unit: {unit}}}",
+                f"{why}, counted from 1970",
+                sure,
             )
         elif role in TIMES and column.kind == "clock":
-            self._clock(depth, role, column, guess.why, sure, day)
+            self._clock(depth, role, column, why, GUESS if column.written else sure, date)
+        elif role in TIMES and column.written == "serial":
+            self.draft.say(
+                depth,
+                f"{role}: {{from: {self.draft.use(column.name)}, unit: serial_1900}}",
+                f"{why}; {_AS_SERIAL}",
+                GUESS,
+            )
         elif role in ("duration_s", "temperature_c", "concentration_ppm", "hardness_ppm"):
-            self._measured(depth, role, column, guess.why, sure)
+            self._measured(depth, role, column, why, sure)
         else:
-            self.draft.say(depth, f"{role}: {_text(column.name)}", guess.why, sure)
+            self.draft.say(depth, f"{role}: {self.draft.use(column.name)}", why, sure)
 
-    def _clock(self, depth: int, role: str, column: Seen, why: str, sure: str, day: Seen | None) -> None:
-        date = day or (self.guesses["date"].column if "date" in self.guesses else None)
+    @staticmethod
+    def _serial(*columns: Seen | None) -> str:
+        return ", unit: serial_1900" if any(c is not None and c.written == "serial" for c in columns) else ""
+
+    def _clock(self, depth: int, role: str, column: Seen, why: str, sure: str, date: Seen | None) -> None:
         if date is None:
-            self.draft.open(depth, f"{role}: {{date: ?, time: {_text(column.name)}}}", "no column holds the day")
+            self.draft.open(
+                depth, f"{role}: {{date: ?, time: {self.draft.use(column.name)}}}", f"{why}; no column holds the day"
+            )
             return
         self.draft.say(depth, f"{role}:", why, sure)
-        self.draft.say(depth + 1, f"date: {_text(date.name)}")
-        self.draft.say(depth + 1, f"time: {_text(column.name)}")
+        self.draft.say(depth + 1, f"date: {self.draft.use(date.name)}", date.oddities)
+        self.draft.say(depth + 1, f"time: {self.draft.use(column.name)}")
+        if self._serial(column, date):
+            self.draft.say(depth + 1, "unit: serial_1900", _AS_SERIAL, GUESS)
         if self.wide or "night" in fold(date.name):
             self.draft.open(depth + 1, "night_until: ?", "up to which time of day is a time that of the next day?")
         if role == "ended_at" and "night" not in fold(date.name):
@@ -164,38 +183,42 @@ class _Columns:
         allowed = {"duration_s": ("s", "min", "h"), "temperature_c": ("C", "F"), "temperature_f": ("F",)}.get(
             role, ("ppm", "%")
         )
+        name = self.draft.use(column.name)
         if not bare or fold(column.name) == role:
             self.draft.say(
                 depth,
-                f"{role}: {_text(column.name)}",
-                f"{why}; the unit stands in the cells" if not bare else why,
+                f"{role}: {name}",
+                why if bare or column.kind == "blank" else f"{why}; the unit stands in the cells",
                 sure,
             )
         elif column.unit in allowed:
-            text = f"{role}: {{from: {_text(column.name)}, unit: {_text(column.unit)}}}"
+            text = f"{role}: {{from: {name}, unit: {scalar(column.unit)}}}"
             self.draft.say(depth, text, f"{why}; the unit stands in the name", sure)
         else:
-            self.draft.open(depth, f"{role}: {{from: {_text(column.name)}, unit: ?}}",
-                            f"{why}; one of {', '.join(allowed)}, and no unit is written")  # fmt: skip
+            self.draft.open(
+                depth,
+                f"{role}: {{from: {name}, unit: ?}}",
+                f"{why}; one of {', '.join(allowed)}, and no unit is written",
+            )
 
     def _open(self) -> None:
         """What every row needs and no name told: the columns that could hold it."""
         left = [self.names[name] for name in self.unused]
         if "step" not in self.guesses and not self.wide:
-            texts = ", ".join(_shown(c.name) for c in left if c.kind == "text")
+            texts = ", ".join(shown(c.name) for c in left if c.kind == "text")
             self.draft.open(3, "step: ?", "which column says what was done" + (f": {texts}?" if texts else "?"))
         if "ended_at" not in self.guesses and not self.wide:
             for column in left:
                 if column.kind in ("moment", "epoch"):
-                    unit = (
+                    unit = self._serial(column) or (
                         {10: ", unit: epoch_s", 13: ", unit: epoch_ms"}.get(len(column.words[0]), "")
                         if column.kind == "epoch"
                         else ""
                     )
                     self.draft.open(
                         3,
-                        f"ended_at: {{from: {_text(column.name)}{unit}}}",
-                        f"? if these times are ends; {_shown(column.name)} holds times",
+                        f"ended_at: {{from: {self.draft.use(column.name)}{unit}}}",
+                        f"? if these times are ends; {shown(column.name)} holds times",
                     )
 
     def _constants(self) -> None:
@@ -222,9 +245,9 @@ class _Columns:
         for cell in cells[:_MOST_LISTED]:
             word = known.get(fold(cell))
             if word is not None:
-                self.draft.say(4, f"{_text(cell)}: {word}", "a usual word for it", LIKELY)
+                self.draft.say(4, f"{scalar(cell)}: {word}", "a usual word for it", LIKELY)
             elif cell not in words:
-                self.draft.open(4, f"{_text(cell)}: ?", f"which {role} is it?")
+                self.draft.open(4, f"{scalar(cell)}: ?", f"which {role} is it?")
 
     def _head(self) -> None:
         if not self.headed:
@@ -242,9 +265,9 @@ class _Columns:
         self._head()
         self.draft.say(3, "target:")
         for cell, number in lines[:_MOST_LISTED]:
-            self.draft.say(4, f"{_text(cell)}: line-{number}", "looks like the number of a line", LIKELY)
+            self.draft.say(4, f"{scalar(cell)}: line-{number}", "looks like the number of a line", LIKELY)
         for cell in [c for c in cells if not LINE.fullmatch(c)][:_MOST_LISTED]:
-            self.draft.open(4, f"{_text(cell)}: ?", "which part is it?")
+            self.draft.open(4, f"{scalar(cell)}: ?", "which part is it?")
 
     def _steps(self) -> None:
         known = {fold(text): word for word, texts in aliases()["steps"].items() for text in texts}
@@ -266,20 +289,18 @@ class _Columns:
         for role in ("concentration_ppm", "temperature_c", "ph", "verified_by"):
             if role in self.guesses and (checking if role == "verified_by" else mixing) is None:
                 name = self.guesses[role].column.name
-                self.draft.say(2, f"# not used: {_shown(name)}; it may be {role} of one of the steps")
+                self.draft.left_out[name] = f"it may be {role} of one of the steps"
         for role in ("started_at", "ended_at"):
             if role in self.guesses:
                 name = self.guesses[role].column.name
-                self.draft.say(2, f"# not used: {_shown(name)}; it may be {role} of the first or the last step")
-        clocks = any(column.kind == "clock" for group in self.wide for column in group.columns.values())
-        if "date" in self.guesses and not self.joined and not clocks:
-            self.draft.say(2, f"# not used: {_shown(self.guesses['date'].column.name)}, which holds days")
+                self.draft.left_out[name] = f"it may be {role} of the first or the last step"
 
     def _at(self, group: Group) -> int:
         return list(self.names).index(group.all[0].name)
 
     def _lines(self, lines: Sequence[Group]) -> None:
-        targets = ", ".join(f"line-{LINE.fullmatch(g.prefix)[1]}: {_text(g.prefix)}" for g in lines)  # type: ignore[index]
+        self.draft.used.update(column.name for group in lines for column in group.all)
+        targets = ", ".join(f"line-{LINE.fullmatch(g.prefix)[1]}: {scalar(g.prefix)}" for g in lines)  # type: ignore[index]
         self.draft.say(3, f"- targets: {{{targets}}}", "numbers of lines in the names", LIKELY)
         self.draft.say(4, "constants:")
         self.draft.open(5, "step: ?", "what was done to the lines?")
@@ -292,27 +313,37 @@ class _Columns:
         if first.columns:
             self.draft.say(4, "columns:")
         for role, column in first.columns.items():
-            starred = Seen("*" + column.name[len(first.prefix) :], column.words, column.kind, column.unit)
+            starred = replace(column, name="*" + column.name[len(first.prefix) :])
             self._column(5, role, Guess(starred, role, 4, f"named like {column.name!r}"))
 
     def _when(self, name: str, words: Sequence[str]) -> None:
         """The marks of a column of ticks, and which of them say that a step was not done."""
-        no = {fold(word) for word in aliases()["ticks"]["no"]}
-        yes = ", ".join(_text(word) for word in _once(words) if fold(word) not in no)
-        not_done = ", ".join(_text(word) for word in _once(words) if fold(word) in no)
-        more = f", no: [{not_done}]" if not_done else ""
-        self.draft.say(
-            4, f"when: {{column: {_text(name)}, yes: [{yes}]{more}}}", "marks that say that it was done", LIKELY
-        )
+        done, undone = ({fold(word) for word in aliases()["ticks"][key]} for key in ("yes", "no"))
+        yes = [word for word in _once(words) if fold(word) in done]
+        no = [word for word in _once(words) if fold(word) in undone]
+        odd = [word for word in _once(words) if fold(word) not in done | undone]
+        sure, why = LIKELY, "marks that say that it was done"
+        if not yes:
+            opposite = {fold(word): other for word, other in aliases()["opposites"].items()}
+            yes = list(dict.fromkeys(opposite[fold(word)] for word in no if fold(word) in opposite))
+            sure, why = GUESS, "every cell says that it was not done; the mark for done is taken to be the opposite"
+        if odd:
+            why += f"; {', '.join(map(shown, odd[:_MOST_LISTED]))} says neither"
+        said = f"column: {self.draft.use(name)}, yes: [{', '.join(map(scalar, yes))}]"
+        said += f", no: [{', '.join(map(scalar, no))}]" if no else ""
+        self.draft.say(4, f"when: {{{said}}}", why, sure)
 
     def _step(self, group: Group, known: Mapping[str, str], mixing: Group | None, checking: Group | None) -> None:
-        word = known.get(fold(group.prefix))
+        word, part = step_of(group.prefix)
         self.draft.say(3, "- constants:")
         if word is not None:
             self.draft.say(5, f"step: {word}", f"{group.prefix!r} is a usual word for it", LIKELY)
         else:
             self.draft.open(5, "step: ?", f"what was done to {group.prefix!r}?")
-            self.draft.say(5, f"target: {_text(fold(group.prefix))}", "the name before the time", GUESS)
+        if part in ("line", "lines"):
+            self.draft.open(5, "target: ?", f"which line is meant by {group.prefix!r}, or all of them?")
+        elif part:
+            self.draft.say(5, f"target: {scalar(part)}", "the name before what was done", GUESS)
         self.draft.open(5, "agent: ?", "with what?")
         if group.tick is not None:
             self._when(group.tick.name, group.tick.words)
@@ -328,12 +359,12 @@ class _Columns:
             self._column(5, "verified_by", self.guesses["verified_by"])
 
 
-def _reading(draft: _Draft, read: FileRead, sheet: str) -> None:
+def _reading(draft: Lines, read: FileRead, sheet: str) -> None:
     seen = read.told.get("seen", {})
     if seen.get("encoding"):
         draft.say(2, f"encoding: {seen['encoding']}", "the bytes are no UTF-8 text", GUESS)
     if seen.get("records"):
-        draft.say(2, f"records: {_text(seen['records'])}", "the longest list of records", LIKELY)
+        draft.say(2, f"records: {scalar(seen['records'])}", "the longest list of records", LIKELY)
     if read.format in ("csv", "xlsx"):
         row, rows = seen.get("headers", {}).get(sheet, (1, 1))
         draft.say(2, f"# the header was found in row {row}")
@@ -342,7 +373,7 @@ def _reading(draft: _Draft, read: FileRead, sheet: str) -> None:
 
 
 def _style(
-    draft: _Draft, columns: Sequence[Seen], dates: str | None, yearless: bool, why: str, decimal: str | None
+    draft: Lines, columns: Sequence[Seen], dates: str | None, yearless: bool, why: str, decimal: str | None
 ) -> None:
     if dates:
         draft.say(2, f"dates: {dates}", why, LIKELY)
@@ -350,13 +381,29 @@ def _style(
         draft.open(2, "dates: ?", f"dmy, mdy or ymd; {why}")
     if yearless:
         draft.open(2, "year: ?", "the dates have no year")
+    if any(c.written == "dotted" and c.kind == "clock" for c in columns):
+        draft.say(
+            2,
+            'clock_mark: "."',
+            "cells such as "
+            + shown(next(c.words[0] for c in columns if c.written == "dotted" and c.kind == "clock"))
+            + " in a column named for a time",
+            GUESS,
+        )
+    for column in columns:
+        if column.written == "dotted" and column.kind == "number":
+            draft.open(
+                2,
+                'clock_mark: "."',
+                f"? if {shown(column.name)} holds times of day: {shown(column.words[0])} could be a number as well",
+            )
     clocks = [w for c in columns if c.kind in ("clock", "moment") for w in c.words]
     if clocks and all(re.search(r"\d ?[ap]\.?m", w, re.IGNORECASE) for w in clocks):
         draft.say(2, "clock: 12h", "every time has am or pm", SURE)
     if decimal == ",":
-        draft.say(2, 'decimal: ","', "numbers such as " + _shown(_first_with(columns, ",")), LIKELY)
+        draft.say(2, 'decimal: ","', "numbers such as " + shown(_first_with(columns, ",")), LIKELY)
     elif decimal is None:
-        draft.open(2, "decimal: ?", f"{_shown(_first_with(columns, ','))} can be a thousand or a decimal number")
+        draft.open(2, "decimal: ?", f"{shown(_first_with(columns, ','))} can be a thousand or a decimal number")
     draft.open(2, "timezone: ?", "the zone of the times, if it is not that of the store in the register")
     gallons = [
         c.name
@@ -366,36 +413,54 @@ def _style(
     if gallons:
         draft.open(
             2,
-            f"product_unit or water_unit for {_shown(gallons[0])}: ?",
+            f"product_unit or water_unit for {shown(gallons[0])}: ?",
             "us_gal or imp_gal, us_fl_oz or imp_fl_oz: of which country?",
         )
 
 
-def _rows(draft: _Draft, tables: Sequence[ParsedTable], columns: Sequence[Seen]) -> None:
-    blank, totals = ({fold(w) for w in aliases()[key]} for key in ("blanks", "totals"))
+def _rows(draft: Lines, tables: Sequence[ParsedTable], guesses: Mapping[str, Guess]) -> None:
+    blank = {fold(word) for word in aliases()["blanks"]}
     marks: dict[str, None] = {}
-    skips: dict[str, dict[str, None]] = {}
+    totals: dict[str, dict[str, None]] = {}
     ends: dict[str, dict[str, None]] = {}
     merged: dict[str, None] = {}
     for table in tables:
-        for name, column in table.texts.items():
+        for column in table.texts.values():
             used = {column.vocabulary[c].strip() for c in np.unique(column.codes[column.codes >= 0]).tolist()}
             marks.update(dict.fromkeys(sorted(w for w in used if fold(w) in blank)))
-            found = sorted(w for w in used if fold(w) in totals)
-            if found:
-                skips.setdefault(name, {}).update(dict.fromkeys(found))
-        for name, words in footers(table)[0].items():
-            ends.setdefault(name, {}).update(words)
+        for found, rows in ((totals, sums(table)[0]), (ends, footers(table)[0])):
+            for name, words in rows.items():
+                found.setdefault(name, {}).update(words)
         merged.update(dict.fromkeys(d.column for d in table.defects if d.code == "merged_blank"))
     if marks:
-        draft.say(2, f"blanks: [{', '.join(map(_text, marks))}]", "cells that say that there is nothing", LIKELY)
-    if merged:
-        draft.say(2, f"fill_down: [{', '.join(map(_text, merged))}]", "merged cells stand over several rows", LIKELY)
-    if skips or ends:
-        draft.say(2, "skip:", "lines that sum up, or say who printed it", LIKELY)
-    for key, of_columns in (("equals", skips), ("begins", ends)):
+        draft.say(2, f"blanks: [{', '.join(map(scalar, marks))}]", "cells that say that there is nothing", LIKELY)
+    blocks = in_blocks(
+        tables, [guesses[r].column.name for r in _OF_A_BLOCK if r in guesses and guesses[r].column.name not in merged]
+    )
+    if merged or blocks:
+        whys = [*["merged cells stand over several rows"] * bool(merged), *blocks.values()]
+        names = ", ".join(map(scalar, (*merged, *blocks)))
+        draft.say(2, f"fill_down: [{names}]", "; ".join(whys), GUESS if blocks else LIKELY)
+    if totals or ends:
+        draft.say(2, "skip:")
+    for of_columns, why in (
+        (totals, "rows that sum up others"),
+        (ends, "lines below or between the records that fill no other cell"),
+    ):
         for name, words in of_columns.items():
-            draft.say(3, f"- {{column: {_text(name)}, {key}: [{', '.join(map(_text, words))}]}}")
+            usual = {fold(word) for word in aliases()["totals"]}
+            whole = [w for w in words if of_columns is totals and fold(w) in usual]
+            key = "equals" if whole and len(whole) == len(words) and not _longer(tables, name, whole) else "begins"
+            draft.say(3, f"- {{column: {scalar(name)}, {key}: [{', '.join(map(scalar, words))}]}}", why, LIKELY)
+
+
+def _longer(tables: Sequence[ParsedTable], name: str, words: Sequence[str]) -> bool:
+    """Whether one of these words only begins a cell that sums up."""
+    return any(
+        fold(cell) not in map(fold, words) and fold(cell) in {fold(w) for w in sums(table)[0].get(name, {})}
+        for table in tables
+        for cell in (table.texts[name].vocabulary if name in table.texts else ())
+    )
 
 
 def _first_with(columns: Sequence[Seen], mark: str) -> str:
@@ -414,14 +479,3 @@ def _ending(name: str) -> str:
     last = name.replace("\\", "/").rsplit("/", 1)[-1]
     dot = last.rfind(".")
     return last[dot:] if dot > 0 and last[dot + 1 :].isalnum() else ""
-
-
-def _text(text: str) -> str:
-    """A text as a YAML scalar that comes back as it is."""
-    if _PLAIN.fullmatch(text) and text.casefold() not in _YAML_WORDS and " #" not in text:
-        return text
-    return json.dumps(text, ensure_ascii=not text.isprintable())
-
-
-def _shown(text: str) -> str:
-    return repr(text if len(text) <= 60 else text[:60] + "...")

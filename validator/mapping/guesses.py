@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from validator.mapping.aliases import aliases, bare, fold, tokens
+from validator.mapping.aliases import aliases, bare, could_be, fold, tokens
 from validator.mapping.looks import Seen
 from validator.tables import NUMBERS, TIMES
 
@@ -16,22 +16,32 @@ _NAMED = 6
 """The score of a column that bears a usual name."""
 LINE = re.compile(r"(?:l|line|ltg|leitung|tap|valve)[ ._-]?0*(\d{1,3})", re.IGNORECASE)
 """How lines are numbered."""
+_UNCLEAR = 5
+"""The score of a column whose name is in use for several of ours: a name that means one goes before it."""
+_VOLUMES = re.compile(
+    r"(us_|imp_)?(gal|gallons?|fl\.?[ _]?oz|oz|ounces?|ml|l|liters?|litres?|qt|quarts?|pt|pints?|g|kg|lb)",
+    re.IGNORECASE,
+)
 _PATH = re.compile(r"\w\.\w|\]")
 
 
 @dataclass
 class Guess:
-    """A canonical column proposed for a column of the export, with how sure it is and why."""
+    """A canonical column proposed for a column of the export, with how sure it is and why.
+
+    `doubt` names the canonical columns that it could be as well as this one, by its name and its cells.
+    """
 
     column: Seen
     role: str
     score: int
     why: str
+    doubt: tuple[str, ...] = ()
 
 
 def assign(columns: Sequence[Seen]) -> dict[str, Guess]:
     """For each canonical column (and `date`) the export's column that fits it best; each is used once."""
-    options = [guess for column in columns for guess in _options(column)]
+    options = [guess for column in columns for guess in (*_options(column), *_cycles(column, columns))]
     order = {column.name: at for at, column in enumerate(columns)}
     options.sort(key=lambda g: (-g.score, order[g.column.name], g.role))
     best: dict[str, Guess] = {}
@@ -54,12 +64,45 @@ def rivals(guesses: Mapping[str, Guess], left: Sequence[Seen]) -> dict[str, list
             continue
         for guess in _options(column):
             mine = guesses.get(guess.role)
-            if mine is not None and guess.score == mine.score >= _NAMED:
+            if mine is not None and guess.score == mine.score >= _UNCLEAR:
                 found.setdefault(guess.role, []).append(column.name)
     return found
 
 
+def _cycles(column: Seen, columns: Sequence[Seen]) -> Iterable[Guess]:
+    """What is called `id` and stands over a list, or on several rows, may be the cleaning's."""
+    if tokens(column.name) == ["id"]:
+        if any("[]" in other.name for other in columns):
+            yield Guess(column, "cycle_id", 3, f"{column.name!r} stands above a list of what was done")
+        elif column.filled > len(column.words):
+            yield Guess(column, "cycle_id", 3, f"{column.name!r} is the same in several rows")
+
+
+def _by_unclear_name(column: Seen, names: Sequence[str]) -> Iterable[Guess]:
+    """A name in use for several: the cells may leave one of them, which is then likely and never sure."""
+    fitting = [role for role in names if _may_be(role, column)]
+    settled = [role for role in fitting if _confirmed(role, column)] if column.words else []
+    left = settled if len(settled) == 1 else fitting
+    for role in left:
+        why = f"{column.name!r} could be {' or '.join(names)}"
+        if len(left) > 1:
+            yield Guess(column, role, _UNCLEAR, f"{why}; say which", tuple(left))
+        else:
+            yield Guess(column, role, _UNCLEAR, f"{why} by its name, and its cells fit {role} alone")
+
+
 def _options(column: Seen) -> Iterable[Guess]:
+    meant = () if _PATH.search(column.name) else could_be(column.name)
+    if column.unit and not set(meant) & set(NUMBERS):
+        meant = ()  # what bears a unit is measured
+    if len(meant) > 1:
+        yield from _by_unclear_name(column, meant)
+    else:
+        yield from _by_name(column)
+    yield from _by_cells(column)
+
+
+def _by_name(column: Seen) -> Iterable[Guess]:
     known: Mapping[str, Sequence[str]] = aliases()["columns"]
     words = tokens(column.name)
     path = _PATH.search(column.name) is not None
@@ -83,6 +126,9 @@ def _options(column: Seen) -> Iterable[Guess]:
             " ".join(short), [" ".join(t) for t in texts], 1, _CLOSE
         ):
             yield Guess(column, role, 2, f"its name {column.name!r} is close to a usual one")
+
+
+def _by_cells(column: Seen) -> Iterable[Guess]:
     if _share(column, "steps") > 0.5:
         yield Guess(column, "step", 5, f"{column.name!r} holds words for steps")
     if _share(column, "agents") > 0.5:
@@ -93,6 +139,8 @@ def _options(column: Seen) -> Iterable[Guess]:
         yield Guess(column, "date", 3, f"{column.name!r} holds dates")
     if column.kind in ("clock", "moment", "epoch"):
         yield Guess(column, "started_at", 1, f"{column.name!r} holds times")
+    if column.kind == "length":
+        yield Guess(column, "duration_s", 3, f"{column.name!r} holds lengths of time")
 
 
 def _confirmed(role: str, column: Seen) -> bool:
@@ -121,6 +169,8 @@ def _may_be(role: str, column: Seen) -> bool:
         return True
     if role == "date":
         return kind == "date"
+    if role in ("product_unit", "water_unit"):
+        return kind == "text" and all(_VOLUMES.fullmatch(word) for word in column.words)
     if role in TIMES:
         return kind in ("clock", "moment", "epoch") or (kind == "date" and role not in ("started_at", "ended_at"))
     if role in NUMBERS:

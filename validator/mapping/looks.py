@@ -4,109 +4,222 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
-import numpy.typing as npt
 
-from validator.mapping.aliases import aliases, fold, unit_of
+from validator.mapping.aliases import aliases, could_be, fold, tokens, unit_of
 from validator.mapping.apply import LONGEST
-from validator.mapping.values import NotRead, Style, read_clock, read_date, read_length, read_moment
-from validator.tables import ParsedTable
+from validator.mapping.rows import Mask, footers, sums
+from validator.mapping.values import NotRead, Style, read_clock, read_date, read_length, read_moment, read_part
+from validator.tables import NUMBERS, TIMES, ParsedTable, TextColumn
+from validator.timing.instants import DAY_COUNT
 
 _MOST_WORDS = 400
+NOUNS = {
+    "blank": "blank", "number": "numbers", "clock": "times of day", "date": "dates", "moment": "dates with a time of day",
+    "length": "lengths of time", "amount": "numbers with a unit", "epoch": "counts of seconds since 1970", "tick": "ticks",
+    "text": "text",
+}  # fmt: skip
+_SHOWN = 3
+_DATE = re.compile(r"\d{1,2}[./-]\d{1,2}[./-](\d{2}|\d{4})|\d{4}[./-]\d{1,2}[./-]\d{1,2}")
+_NUMBER = re.compile(r"[+-]?\d[\d.,' ]*")
+_NO_NUMBER = re.compile(r"\d{1,2}\.\d{1,2}\.(\d{2,4})?")
+_AMOUNT = re.compile(r"[+-]?\d[\d.,]* ?[^\d\s].{0,8}")
+_EPOCH = re.compile(r"1\d{9}|1\d{12}")
+_BY_POINT = re.compile(r"([01]?\d|2[0-3])\.[0-5]\d")
+_DAY_PART = re.compile(r"0[.,]\d{4,15}")
+_ORDERS = [Style(dates=order, year=2000) for order in ("dmy", "mdy", "ymd")]
+_TIMED = ("time", "clock", "at", "uhr", "zeit", "uhrzeit")
 
 
 @dataclass
 class Seen:
-    """One column of the export: its distinct cells, and what they look like."""
+    """One column of the export: its distinct cells and what most of them look like.
+
+    `places` has for each of these how often it stands in the file and where first; `rows` counts the records. `written` says
+    how a time is written that looks like a number: as a `serial` of a spreadsheet, or with a point (`dotted`); `dotted` as
+    well of numbers that could be such times, where the name does not say so. `odd` are the cells that look like something else.
+    `near` is what many cells of a text are, and too few to read it so.
+    """
 
     name: str
     words: list[str]
     kind: str = ""
     unit: str = ""
+    written: str = ""
+    places: dict[str, tuple[int, str]] = field(default_factory=dict)
+    rows: int = 0
+    odd: list[str] = field(default_factory=list)
+    near: str = ""
+
+    @property
+    def filled(self) -> int:
+        """How many cells stand behind `words`."""
+        return sum(self.places[word][0] for word in self.words)
+
+    def of(self, words: Sequence[str]) -> int:
+        """In how many cells one of these stands."""
+        return sum(self.places[word][0] for word in words)
+
+    @property
+    def oddities(self) -> str:
+        """How many cells look alike, and which ones do not, by row; empty where all do."""
+        if not self.odd:
+            return ""
+        noun = NOUNS[self.near or self.kind]
+        shown = " and ".join(f"{self.places[word][1]} holds {_short(word)}" for word in self.odd[:_SHOWN])
+        more = f" and {len(self.odd) - _SHOWN} more look otherwise" if len(self.odd) > _SHOWN else ""
+        return f"{self.filled - self.of(self.odd)} of {self.filled} cells are {noun}; {shown}{more}"
 
 
 def columns_of(tables: Sequence[ParsedTable]) -> list[Seen]:
-    found: dict[str, dict[str, None]] = {}
+    """Every column of tables that have the same ones, but for the numbers that are given to the entries of lists."""
+    found: dict[str, dict[str, tuple[int, str]]] = {}
+    rows = 0
     for table in tables:
-        sums = _sums(table) | footers(table)[1]
+        records = ~(sums(table)[1] | footers(table)[1])
+        rows += int(records.sum())
         for name, column in table.texts.items():
-            codes = column.codes[~sums]
-            here = [column.vocabulary[c] for c in np.unique(codes[codes >= 0])[:_MOST_WORDS].tolist()]
-            found.setdefault(name, {}).update(dict.fromkeys(w.strip() for w in here if w.strip()))
+            if not name.endswith("[]"):
+                _count(found.setdefault(name, {}), table, column, records)
     blank = {fold(word) for word in aliases()["blanks"]}
     seen = []
-    for name, words in found.items():
-        if not words and any(other.startswith(f"{name}.") for other in found):
-            continue  # null where an object stands in other records
-        kept = [w for w in words if fold(w) not in blank][:_MOST_WORDS]
-        if kept or words or name:
-            seen.append(Seen(name, kept, _kind(kept), unit_of(name)))
-    return [c for c in seen if not c.name.startswith("#") or c.words]
+    for name, places in found.items():
+        one = Seen(name, [w for w in places if fold(w) not in blank], "", unit_of(name), "", places, rows)
+        _look(one)
+        seen.append(one)
+    return seen
 
 
-def footers(table: ParsedTable) -> tuple[dict[str, dict[str, None]], npt.NDArray[np.bool_]]:
-    """Lines that say who printed what: the usual word that each begins with, by its column, and their rows.
-
-    Such a line fills no other cell.
-    """
-    usual = tuple(fold(word) for word in aliases()["footers"])
-    filled = np.zeros(len(table.rows), dtype=np.int32)
-    for column in table.texts.values():
-        filled += column.codes >= 0
-    words: dict[str, dict[str, None]] = {}
-    rows = np.zeros(len(table.rows), dtype=bool)
-    for name, column in table.texts.items():
-        begins = {c: w.split()[0] for c, w in enumerate(column.vocabulary) if fold(w).startswith(usual)}
-        mine = np.isin(column.codes, list(begins)) & (filled == 1)
-        if mine.any():
-            words[name] = dict.fromkeys(begins[c] for c in np.unique(column.codes[mine]).tolist())
-            rows |= mine
-    return words, rows
+def _count(places: dict[str, tuple[int, str]], table: ParsedTable, column: TextColumn, records: Mask) -> None:
+    at = np.flatnonzero(records & (column.codes >= 0))
+    codes, first, counts = np.unique(column.codes[at], return_index=True, return_counts=True)
+    sheet = f"sheet {table.sheet!r} row " if table.sheet else "row "
+    for code, index, count in list(zip(codes.tolist(), first.tolist(), counts.tolist(), strict=True))[:_MOST_WORDS]:
+        word = column.vocabulary[code].strip()
+        before, where = places.get(word, (0, f"{sheet}{table.rows[at[index]]}"))
+        if word and (word in places or len(places) < _MOST_WORDS):
+            places[word] = (before + count, where)
 
 
-def _sums(table: ParsedTable) -> npt.NDArray[np.bool_]:
-    """Which rows sum up others: a cell of theirs says so."""
-    totals = {fold(word) for word in aliases()["totals"]}
-    found = np.zeros(len(table.rows), dtype=bool)
-    for column in table.texts.values():
-        found |= np.array([*(fold(word) in totals for word in column.vocabulary), False], dtype=bool)[column.codes]
+def _look(column: Seen) -> None:
+    """Say what most of the cells look like: a share of them, so that one odd cell spoils no column."""
+    words = column.words
+    if not words:
+        column.kind = "blank"
+        return
+    column.kind = "text"
+    if any(len(word) > LONGEST for word in words):
+        return
+    kinds = {word: _kinds(word) for word in words}
+    count = {kind: column.of([w for w in words if kind in kinds[w]]) for kind in NOUNS}
+    enough = min(0.8 * column.filled, column.filled - 1) if column.filled > 2 else column.filled
+    measured = column.of([w for w in words if kinds[w] & {"number", "amount"}])
+    moments = column.of([w for w in words if kinds[w] & {"date", "moment"}])
+    for kind in ("epoch", "tick", "number", "clock", "date", "moment", "length", "amount"):
+        if count[kind] >= enough:
+            column.kind = kind
+            break
+    else:
+        if measured >= enough and count["number"]:
+            column.kind = "number"
+        elif moments >= enough:
+            column.kind = "moment" if count["moment"] >= count["date"] else "date"
+    if column.kind == "text":
+        column.near = max(count, key=lambda kind: count[kind])
+        column.near = column.near if 3 * count[column.near] >= column.filled else ""
+    if column.kind != "text" or column.near:
+        column.odd = [w for w in words if (column.near or column.kind) not in kinds[w]]
+    if column.kind == "number":
+        _look_for_times(column, enough)
+
+
+def _kinds(word: str) -> set[str]:
+    """Everything that one cell could be."""
+    found = set()
+    if _EPOCH.fullmatch(word):
+        found.add("epoch")
+    if fold(word) in _ticks():
+        found.add("tick")
+    if _NUMBER.fullmatch(word) and not _NO_NUMBER.fullmatch(word):
+        found.add("number")
+    elif _AMOUNT.fullmatch(word):
+        found.add("amount")
+    if not word.isdigit():
+        # a day that no month has is still written as one
+        looks = {
+            "clock": _reads(read_clock, word, Style()),
+            "date": bool(_DATE.fullmatch(word)) or any(_reads(read_date, word, style) for style in _ORDERS),
+            "moment": any(_reads(read_moment, word, style) for style in _ORDERS),
+            "length": _reads(_read_length, word, Style()),
+        }
+        found |= {kind for kind, so in looks.items() if so}
     return found
 
 
-_DATE = re.compile(r"\d{1,2}[./-]\d{1,2}[./-](\d{2}|\d{4})|\d{4}[./-]\d{1,2}[./-]\d{1,2}")
+@cache
+def _ticks() -> frozenset[str]:
+    return frozenset(fold(word) for marks in aliases()["ticks"].values() for word in marks)
 
 
-def _kind(words: Sequence[str]) -> str:
-    """What most of the cells look like: tick, epoch, date, clock, moment, length, number, amount, or text."""
-    if not words:
-        return "blank"
-    if any(len(word) > LONGEST for word in words):
-        return "text"
-    orders = [Style(dates=order, year=2000) for order in ("dmy", "mdy", "ymd")]
-    looks: tuple[tuple[str, Callable[[str], object]], ...] = (
-        (
-            "number",
-            lambda w: re.fullmatch(r"[+-]?\d[\d.,' ]*", w) and not re.fullmatch(r"\d{1,2}\.\d{1,2}\.(\d{2,4})?", w),
-        ),
-        ("clock", lambda w: _reads(read_clock, w, Style()) and not w.isdigit()),
-        # a day that no month has is still written as one
-        ("date", lambda w: _DATE.fullmatch(w) or any(_reads(read_date, w, style) for style in orders)),
-        ("moment", lambda w: any(_reads(read_moment, w, style) for style in orders)),
-        ("length", lambda w: _reads(_read_length, w, Style())),
-        ("amount", lambda w: re.fullmatch(r"[+-]?\d[\d.,]* ?[^\d\s].{0,8}", w)),
-    )
-    if all(re.fullmatch(r"1\d{9}|1\d{12}", word) for word in words):
-        return "epoch"
-    ticks = {fold(word) for marks in aliases()["ticks"].values() for word in marks}
-    if all(fold(word) in ticks for word in words):
-        return "tick"
-    enough = min(0.8 * len(words), len(words) - 1) if len(words) > 2 else len(words)  # one odd cell may be among a few
-    for kind, look in looks:
-        if sum(bool(look(w)) for w in words) >= enough:
-            return kind
-    return "text"
+def _look_for_times(column: Seen, enough: float) -> None:
+    """Numbers that are a spreadsheet's days, or hours and minutes with a point between them, where name or cells say so."""
+    numbers = {word for word in column.words if word not in column.odd}
+
+    def all_but_few(pattern: re.Pattern[str]) -> list[str]:
+        fits = [word for word in numbers if pattern.fullmatch(word)]
+        return fits if column.of(fits) >= enough else []
+
+    meant = could_be(column.name)
+    timed, measured = speaks_of_time(column.name), bool(set(meant) & set(NUMBERS)) or bool(column.unit)
+    serials, points, parts = map(all_but_few, (DAY_COUNT, _BY_POINT, _DAY_PART))
+    parted = [word for word in serials if re.search(r"[.,]\d{4,}", word)]
+    if serials and (timed or (not measured and 2 * len(parted) > len(serials))):
+        column.kind, column.written = "moment" if 2 * len(parted) > len(serials) else "date", "serial"
+        column.odd = [w for w in column.words if w not in serials]
+    elif parts and timed and not measured:
+        column.kind, column.written = "clock", "serial"
+        column.odd = [w for w in column.words if w not in parts]
+    elif points and not measured:
+        column.written = "dotted"
+        if timed:
+            column.kind = "clock"
+            column.odd = [w for w in column.words if w not in points]
+
+
+def speaks_of_time(name: str) -> bool:
+    """Whether a word of a column's name is in use for a day or a time of day."""
+    usual = {
+        word
+        for role in ("date", *TIMES)
+        for text in aliases()["columns"][role]
+        for word in tokens(text)
+        if len(tokens(text)) == 1
+    }
+    return bool({*tokens(name)} & {*usual, *_TIMED}) and not set(could_be(name)) & set(NUMBERS)
+
+
+def note_unread(columns: Sequence[Seen], style: Style) -> None:
+    """Count among the odd cells those that the style of the whole layout cannot read."""
+    for column in columns:
+        reads: list[Callable[[str, Style], str]] = []
+        if column.written != "serial" and column.kind in ("date", "moment"):
+            reads = [read_date, read_moment]
+        elif column.written != "serial" and column.kind in ("number", "amount"):
+            reads = [_read_first]
+        if reads:
+            odd = [w for w in column.words if w in column.odd or not any(_reads(read, w, style) for read in reads)]
+            column.odd = odd if len(odd) < len(column.words) else column.odd
+
+
+def _read_first(text: str, style: Style) -> str:
+    return read_part(text, "number", style)
+
+
+def _short(text: str) -> str:
+    return repr(text if len(text) <= 40 else text[:40] + "...")
 
 
 def _read_length(text: str, style: Style) -> str:
@@ -123,7 +236,7 @@ def _reads(read: Callable[[str, Style], str], text: str, style: Style) -> bool:
 
 def date_order(columns: Sequence[Seen]) -> tuple[str | None, bool, str]:
     """The one order of day and month in which every date can be read; None where two can, or none is needed."""
-    words = [w for c in columns for w in c.words]
+    words = [w for c in columns if c.written != "serial" for w in c.words if w not in c.odd]
     if all(_reads(read_date, w, Style()) or _reads(read_moment, w, Style()) for w in words):
         return "", False, ""
     yearless = any(re.fullmatch(r"\d{1,2}[./-]\d{1,2}\.?", w) for w in words)

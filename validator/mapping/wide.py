@@ -45,19 +45,38 @@ def wide_groups(columns: Sequence[Seen], guesses: Mapping[str, Guess]) -> list[G
         elif column.kind == "tick":
             named = head if head and fold(tail.strip("().")) in _DONE else column.name.strip()
             groups.setdefault(fold(named), Group(named, {})).tick = column
+        elif column.kind in ("clock", "length") and _is_step(column.name):
+            role = "started_at" if column.kind == "clock" else "duration_s"
+            groups.setdefault(fold(column.name), Group(column.name.strip(), {})).columns[role] = column
         elif column.kind in ("text", "blank") and _is_step(column.name) and _holds_initials(column):
             groups.setdefault(fold(column.name), Group(column.name.strip(), {})).columns["performed_by"] = column
-    if len(groups) < 2 or ("step" in guesses and guesses["step"].score >= 5):
+    if len(groups) < 2 or ("step" in guesses and guesses["step"].score >= 5 and not guesses["step"].doubt):
         return []
     if "step" in guesses and not any(group.columns or _is_step(group.prefix) for group in groups.values()):
         return []  # a long log with a few columns of yes and no
     return list(groups.values())
 
 
+def step_of(name: str) -> tuple[str | None, str]:
+    """What a column of ticks or times says by its name was done, and to what: `Nozzles washed` is wash, of nozzles.
+
+    A name that is no usual word is that of what it was done to.
+    """
+    known = {fold(text): word for word, texts in aliases()["steps"].items() for text in texts}
+    if fold(name) in known:
+        step = known[fold(name)]
+        part = fold(name).rpartition(" ")[0]
+        return step, part if part in ("line", "lines", "parts") else ""
+    part, _, last = fold(name).rpartition(" ")
+    return (known[last], part) if part and last in known else (None, fold(name))
+
+
 def _is_step(name: str) -> bool:
     """Whether a column is named like a line or like something that is done."""
     steps = {fold(text) for texts in aliases()["steps"].values() for text in texts}
-    return bool(LINE.fullmatch(name.strip())) or (fold(name) in steps and not could_be(name))
+    return bool(LINE.fullmatch(name.strip())) or (
+        (fold(name) in steps or fold(name).rpartition(" ")[2] in steps) and not could_be(name)
+    )
 
 
 def _holds_initials(column: Seen) -> bool:
