@@ -51,14 +51,12 @@ def _layout(draft: Lines, read: FileRead, tables: Sequence[ParsedTable], among: 
     if among:
         draft.say(2, f"sheets: [{', '.join(scalar(table.sheet) for table in tables)}]", "sheets with the same columns")
     _reading(draft, read, tables[0].sheet)
-    guesses = assign([c for c in columns if c.name.strip()])
+    guesses = assign([c for c in columns if c.kind != "object"])
     wide = wide_groups(columns, guesses)
     _Columns(draft, columns, guesses, wide).write()
     _style(draft, columns, dates, year, sure, decimal)
     _rows(draft, tables, guesses)
-    left = {
-        c.name: draft.left_out.get(c.name) or why_left(c, columns, guesses) for c in columns if c.name not in draft.used
-    }
+    left = {c.name: draft.left_out.get(c.name) or why_left(c, guesses) for c in columns if c.name not in draft.used}
     for name, why in left.items():
         draft.say(2, f"# not used: {shown(name)}: {why}")
     draft.used, draft.left_out = set(), {}

@@ -80,7 +80,7 @@ def _cycles(column: Seen, columns: Sequence[Seen]) -> Iterable[Guess]:
 
 def _by_unclear_name(column: Seen, names: Sequence[str]) -> Iterable[Guess]:
     """A name in use for several: the cells may leave one of them, which is then likely and never sure."""
-    fitting = [role for role in names if _may_be(role, column)]
+    fitting = [role for role in names if _may_be(role, column) and not (role == "procedure" and _numbered(column))]
     settled = [role for role in fitting if _confirmed(role, column)] if column.words else []
     left = settled if len(settled) == 1 else fitting
     for role in left:
@@ -89,6 +89,11 @@ def _by_unclear_name(column: Seen, names: Sequence[str]) -> Iterable[Guess]:
             yield Guess(column, role, _UNCLEAR, f"{why}; say which", tuple(left))
         else:
             yield Guess(column, role, _UNCLEAR, f"{why} by its name, and its cells fit {role} alone")
+
+
+def _numbered(column: Seen) -> bool:
+    """Whether most cells bear a number, as cleanings do and procedures seldom."""
+    return 2 * sum(any(c.isdigit() for c in word) for word in column.words) > len(column.words) > 1
 
 
 def _options(column: Seen) -> Iterable[Guess]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from validator.mapping.aliases import could_be, tokens
 from validator.mapping.guesses import Guess
@@ -19,9 +19,9 @@ _ONE = {
 _UNKNOWN = "its name is none that is known"
 
 
-def why_left(column: Seen, columns: Sequence[Seen], guesses: Mapping[str, Guess]) -> str:
+def why_left(column: Seen, guesses: Mapping[str, Guess]) -> str:
     """The reason, for a column that stands in no other line of the draft."""
-    if any(other.name.startswith(f"{column.name}.") for other in columns) and not column.words:
+    if column.kind == "object":
         return "an object, whose parts are columns of their own"
     held = _held(column)
     meant = could_be(column.name)

@@ -88,7 +88,10 @@ def columns_of(tables: Sequence[ParsedTable]) -> list[Seen]:
     seen = []
     for name, places in found.items():
         one = Seen(name, [w for w in places if fold(w) not in blank], "", unit_of(name), "", places, rows)
-        _look(one)
+        if not one.words and any(other.startswith(f"{name}.") for other in found):
+            one.kind = "object"  # null where an object stands in other records
+        else:
+            _look(one)
         seen.append(one)
     return seen
 
