@@ -287,7 +287,8 @@ class _Columns:
         for role in ("concentration_ppm", "temperature_c", "ph", "verified_by"):
             if role in self.guesses and (checking if role == "verified_by" else mixing) is None:
                 name = self.guesses[role].column.name
-                self.draft.left_out[name] = f"it may be {role} of one of the steps"
+                fahrenheit = role == "temperature_c" and self.guesses[role].column.unit == "F"
+                self.draft.left_out[name] = f"it may be {'temperature_f' if fahrenheit else role} of one of the steps"
         for role in ("started_at", "ended_at"):
             if role in self.guesses:
                 name = self.guesses[role].column.name
@@ -307,26 +308,24 @@ class _Columns:
         ticks = [group.tick for group in lines if group.tick is not None]
         if ticks:
             words = list(dict.fromkeys(word for tick in ticks for word in tick.words))
-            self._when("*" + ticks[0].name[len(first.prefix) :], words)
+            oddities = "; ".join(tick.oddities for tick in ticks if tick.oddities)
+            self._when("*" + ticks[0].name[len(first.prefix) :], words, oddities)
         if first.columns:
             self.draft.say(4, "columns:")
         for role, column in first.columns.items():
             starred = replace(column, name="*" + column.name[len(first.prefix) :])
             self._column(5, role, Guess(starred, role, 4, f"named like {column.name!r}"))
 
-    def _when(self, name: str, words: Sequence[str]) -> None:
+    def _when(self, name: str, words: Sequence[str], oddities: str) -> None:
         """The marks of a column of ticks, and which of them say that a step was not done."""
         done, undone = ({fold(word) for word in aliases()["ticks"][key]} for key in ("yes", "no"))
         yes = [word for word in _once(words) if fold(word) in done]
         no = [word for word in _once(words) if fold(word) in undone]
-        odd = [word for word in _once(words) if fold(word) not in done | undone]
-        sure, why = LIKELY, "marks that say that it was done"
         if not yes:
             opposite = {fold(word): other for word, other in aliases()["opposites"].items()}
             yes = list(dict.fromkeys(opposite[fold(word)] for word in no if fold(word) in opposite))
             sure, why = GUESS, "every cell says that it was not done; the mark for done is taken to be the opposite"
-        if odd:
-            why += f"; {', '.join(map(shown, odd[:_MOST_LISTED]))} says neither"
+        why += "; " * bool(oddities) + oddities
         said = f"column: {self.draft.use(name)}, yes: [{', '.join(map(scalar, yes))}]"
         said += f", no: [{', '.join(map(scalar, no))}]" if no else ""
         self.draft.say(4, f"when: {{{said}}}", why, sure)
@@ -338,13 +337,13 @@ class _Columns:
             self.draft.say(5, f"step: {word}", f"{group.prefix!r} is a usual word for it", LIKELY)
         else:
             self.draft.open(5, "step: ?", f"what was done to {group.prefix!r}?")
-        if part in ("line", "lines"):
-            self.draft.open(5, "target: ?", f"which line is meant by {group.prefix!r}, or all of them?")
+        if part in ("line", "lines", "parts"):
+            self.draft.open(5, "target: ?", f"which {part} are meant by {group.prefix!r}?")
         elif part:
             self.draft.say(5, f"target: {scalar(part)}", "the name before what was done", GUESS)
         self.draft.open(5, "agent: ?", "with what?")
         if group.tick is not None:
-            self._when(group.tick.name, group.tick.words)
+            self._when(group.tick.name, group.tick.words, group.tick.oddities)
         if group.columns or group in (mixing, checking):
             self.draft.say(4, "columns:")
         for role, column in group.columns.items():
@@ -419,16 +418,17 @@ def _style(
 def _rows(draft: Lines, tables: Sequence[ParsedTable], guesses: Mapping[str, Guess]) -> None:
     blank = {fold(word) for word in aliases()["blanks"]}
     marks: dict[str, None] = {}
-    totals: dict[str, dict[str, None]] = {}
+    totals: dict[str, dict[str, bool]] = {}
     ends: dict[str, dict[str, None]] = {}
     merged: dict[str, None] = {}
     for table in tables:
         for column in table.texts.values():
             used = {column.vocabulary[c].strip() for c in np.unique(column.codes[column.codes >= 0]).tolist()}
             marks.update(dict.fromkeys(sorted(w for w in used if fold(w) in blank)))
-        for found, rows in ((totals, sums(table)[0]), (ends, footers(table)[0])):
-            for name, words in rows.items():
-                found.setdefault(name, {}).update(words)
+        for name, summed in sums(table)[0].items():
+            totals.setdefault(name, {}).update(summed)
+        for name, words in footers(table)[0].items():
+            ends.setdefault(name, {}).update(words)
         merged.update(dict.fromkeys(d.column for d in table.defects if d.code == "merged_blank"))
     if marks:
         draft.say(2, f"blanks: [{', '.join(map(scalar, marks))}]", "cells that say that there is nothing", LIKELY)
@@ -441,24 +441,16 @@ def _rows(draft: Lines, tables: Sequence[ParsedTable], guesses: Mapping[str, Gue
         draft.say(2, f"fill_down: [{names}]", "; ".join(whys), GUESS if blocks else LIKELY)
     if totals or ends:
         draft.say(2, "skip:")
-    for of_columns, why in (
-        (totals, "rows that sum up others"),
-        (ends, "lines below or between the records that fill no other cell"),
-    ):
-        for name, words in of_columns.items():
-            usual = {fold(word) for word in aliases()["totals"]}
-            whole = [w for w in words if of_columns is totals and fold(w) in usual]
-            key = "equals" if whole and len(whole) == len(words) and not _longer(tables, name, whole) else "begins"
-            draft.say(3, f"- {{column: {scalar(name)}, {key}: [{', '.join(map(scalar, words))}]}}", why, LIKELY)
-
-
-def _longer(tables: Sequence[ParsedTable], name: str, words: Sequence[str]) -> bool:
-    """Whether one of these words only begins a cell that sums up."""
-    return any(
-        fold(cell) not in map(fold, words) and fold(cell) in {fold(w) for w in sums(table)[0].get(name, {})}
-        for table in tables
-        for cell in (table.texts[name].vocabulary if name in table.texts else ())
-    )
+    for name, summing in totals.items():
+        ways = {
+            "equals": [w for w, whole in summing.items() if whole],
+            "begins": [w for w, whole in summing.items() if not whole],
+        }
+        said = "".join(f", {way}: [{', '.join(map(scalar, texts))}]" for way, texts in ways.items() if texts)
+        draft.say(3, f"- {{column: {scalar(name)}{said}}}", "rows that sum up others", LIKELY)
+    for name, begins in ends.items():
+        said = ", ".join(map(scalar, begins))
+        draft.say(3, f"- {{column: {scalar(name)}, begins: [{said}]}}", "lines that fill no other cell", LIKELY)
 
 
 def _first_with(columns: Sequence[Seen], mark: str) -> str:

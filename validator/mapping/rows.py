@@ -41,8 +41,8 @@ def footers(table: ParsedTable) -> tuple[dict[str, dict[str, None]], Mask]:
     return words, rows
 
 
-def sums(table: ParsedTable) -> tuple[dict[str, dict[str, None]], Mask]:
-    """Rows that sum up others, because a cell says so: the text that each such cell is or begins with, and their rows.
+def sums(table: ParsedTable) -> tuple[dict[str, dict[str, bool]], Mask]:
+    """Rows that sum up others, because a cell says so: the text that each such cell is (true) or begins with, and their rows.
 
     A cell that only begins so (`Total: 12`) tells it of a row that fills at most half as many cells as most rows do.
     """
@@ -50,15 +50,16 @@ def sums(table: ParsedTable) -> tuple[dict[str, dict[str, None]], Mask]:
     begins = re.compile(rf"({'|'.join(map(re.escape, totals))})(?![^\W_])", re.IGNORECASE)
     filled = _filled(table)
     sparse = filled <= (np.median(filled) / 2 if len(filled) else 0)
-    words: dict[str, dict[str, None]] = {}
+    words: dict[str, dict[str, bool]] = {}
     rows = np.zeros(len(table.rows), dtype=bool)
     for name, column in table.texts.items():
         for code, word in enumerate(column.vocabulary):
             found = begins.match(word.strip())
             if found is not None:
-                here = (column.codes == code) & (sparse | (fold(word) in totals))
+                whole = fold(word) in totals
+                here = (column.codes == code) & (sparse | whole)
                 if here.any():
-                    words.setdefault(name, {})[word.strip() if fold(word) in totals else found[0]] = None
+                    words.setdefault(name, {})[word.strip() if whole else found[0]] = whole
                     rows |= here
     return words, rows
 
