@@ -28,9 +28,9 @@ def serials(rows: Sequence[Row]) -> tuple[str, bytes, list[tuple[str, int]]]:
     for at, row in enumerate(rows):
         times = ["" if t is None else f"{to_excel(t):.4f}" for t in (row.start, row.end)]
         out.writerow([*_machine(rows, at), SPOKEN[row.step], row.target.replace("line-", "Line "), *times, row.agent,
-                      row.ppm, row.celsius, row.by, row.checked, "good" if at % 2 else "", f"{at}.25"])  # fmt: skip
-    out.writerow(["Grand total", "", len(rows)])
-    out.writerow(["* signed by the shift lead"])
+                      row.ppm, row.celsius, row.by, row.checked, "good" if at % 2 else "", f"{at}.75"])  # fmt: skip
+    out.writerow(["Grand total", "", len(rows), *[""] * 10])
+    out.writerow(["* signed by the shift lead", *[""] * 12])
     return "serials.csv", text.getvalue().encode(), [("", at + 2) for at in range(len(rows))]
 
 

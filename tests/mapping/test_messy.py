@@ -41,9 +41,9 @@ def test_a_completed_draft_gives_the_findings_of_the_canonical_file(judged, draf
 
 
 @pytest.mark.parametrize(("name", "lines"), [
-    ("serials", ["started_at: {from: Started, unit: serial_1900}  # a guess: ", "fill_down: [Machine, Job]  # a guess: 'Machine' is filled in 4 of 22 rows",
+    ("serials", ["started_at: {from: Started, unit: serial_1900}  # a guess: ", "fill_down: [Machine, Job]  # a guess: 'Machine' is filled in 4 of ",
                  'equals: [Grand total]}  # likely: rows that sum up others', 'begins: ["*"]}  # likely: lines',
-                 "# not used: 'Mood': text such as 'good'; its name is none that is known", "# not used: 'Key': numbers with a fraction such as '0.25'"]),
+                 "# not used: 'Mood': text such as 'good'; its name is none that is known", "# not used: 'Key': numbers with a fraction such as '0.75'"]),
     ("points", ['clock_mark: "."  # a guess: ', "begins: [Total]}", "note: Remarks"]),
     ("nested", ["cycle_id: id  # a guess: 'id' stands above a list", 'duration_s: "steps[].took"', "# not used: 'weather': text such as 'dry'"]),
 ])  # fmt: skip
@@ -80,13 +80,13 @@ def test_an_odd_cell_is_a_defect_of_its_row(reading, draft) -> None:  # noqa: F8
 
 
 def test_times_and_numbers_with_a_point_are_told_apart_by_their_names_alone(draft) -> None:  # noqa: F811
-    """`Slot` may hold 22.40 as a time or as a number, so it stays open."""
+    """`Value` may hold 22.40 as a time or as a number, so it stays open."""
     log = "Machine,Date,Act,{}\n" + "A,2026-05-04,Flushed,22.40\nA,2026-05-05,Flushed,21.15\n"
 
     assert '\n    clock_mark: "."  # a guess: ' in draft("a.csv", log.format("Time in"))
-    text = draft("b.csv", log.format("Slot"))
-    assert """# clock_mark: "."  # open: ? if 'Slot' holds times of day""" in text
-    assert "# not used: 'Slot': numbers with a fraction" in text
+    text = draft("b.csv", log.format("Value"))
+    assert """# clock_mark: "."  # open: ? if 'Value' holds times of day""" in text
+    assert "# not used: 'Value': numbers with a fraction" in text
     assert "clock_mark" not in draft("c.csv", log.format("ppm"))
 
 

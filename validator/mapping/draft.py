@@ -321,6 +321,7 @@ class _Columns:
         done, undone = ({fold(word) for word in aliases()["ticks"][key]} for key in ("yes", "no"))
         yes = [word for word in _once(words) if fold(word) in done]
         no = [word for word in _once(words) if fold(word) in undone]
+        sure, why = LIKELY, "marks that say that it was done"
         if not yes:
             opposite = {fold(word): other for word, other in aliases()["opposites"].items()}
             yes = list(dict.fromkeys(opposite[fold(word)] for word in no if fold(word) in opposite))
