@@ -7,24 +7,23 @@ of a bare number, the country of a gallon. These stand in the draft as comments 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from validator.mapping.aliases import aliases, fold
-from validator.mapping.guesses import LINE, Guess, assign, rivals
+from validator.mapping.column_lines import Columns
+from validator.mapping.guesses import Guess, assign
 from validator.mapping.left_out import why_left
 from validator.mapping.lines import GUESS, LIKELY, SURE, Lines, scalar, shown
 from validator.mapping.looks import Seen, columns_of, date_order, decimal_mark, note_unread
 from validator.mapping.rows import footers, in_blocks, sums
+from validator.mapping.step_lines import Steps
 from validator.mapping.values import Style
-from validator.mapping.wide import Group, step_of, wide_groups
-from validator.tables import AGENTS, ONE_TIME, STEPS, TIMES, FileRead, ParsedTable
+from validator.mapping.wide import wide_groups
+from validator.tables import FileRead, ParsedTable
 
-_MOST_LISTED = 40
 _OF_A_BLOCK = ("store_id", "equipment_id", "cycle_id", "date", "procedure")
-_AS_SERIAL = "these numbers look like a spreadsheet's days since 1900; say serial_1904 if it counts from 1904"
 
 
 def propose(read: FileRead) -> str:
@@ -53,308 +52,16 @@ def _layout(draft: Lines, read: FileRead, tables: Sequence[ParsedTable], among: 
     _reading(draft, read, tables[0].sheet)
     guesses = assign([c for c in columns if c.kind != "object"])
     wide = wide_groups(columns, guesses)
-    _Columns(draft, columns, guesses, wide).write()
+    writer = Columns(draft, columns, guesses, wide)
+    writer.write()
+    if wide:
+        Steps(writer).write()
     _style(draft, columns, dates, year, sure, decimal)
     _rows(draft, tables, guesses)
     left = {c.name: draft.left_out.get(c.name) or why_left(c, guesses) for c in columns if c.name not in draft.used}
     for name, why in left.items():
         draft.say(2, f"# not used: {shown(name)}: {why}")
     draft.used, draft.left_out = set(), {}
-
-
-class _Columns:
-    """Writes the columns, constants, values and steps of a draft."""
-
-    def __init__(self, draft: Lines, columns: Sequence[Seen], guesses: dict[str, Guess], wide: Sequence[Group]) -> None:
-        self.draft = draft
-        self.wide = wide
-        self.headed = False
-        grouped = {c.name for group in wide for c in group.all}
-        self.guesses = {role: g for role, g in guesses.items() if g.column.name not in grouped}
-        used = {g.column.name for g in self.guesses.values()} | grouped
-        self.unused = [c.name for c in columns if c.name not in used]
-        self.names = {c.name: c for c in columns}
-        self.rivals = rivals(self.guesses, [self.names[name] for name in self.unused])
-        self.unused = [name for name in self.unused if not any(name in names for names in self.rivals.values())]
-
-    def write(self) -> None:
-        self._cycle()
-        in_step = {"concentration_ppm", "temperature_c", "ph", "verified_by"} if self.wide else set()
-        self.draft.say(2, "columns:")
-        for role, guess in self.guesses.items() if self.guesses else ():
-            if role not in in_step and role not in ("date", *(("started_at", "ended_at") if self.wide else ())):
-                self._column(3, role, guess)
-        if self.joined:
-            self.draft.say(3, self.joined, "a row is one cleaning of a machine and day", GUESS)
-        date = self.guesses.get("date")
-        if date is not None and not self.wide and "started_at" not in self.guesses:
-            self.draft.used.add(date.column.name)
-            self.draft.open(3, "started_at: ?", f"{date.column.name!r} holds days; no column holds the time of day")
-        store, machine = self.guesses.get("store_id"), self.guesses.get("equipment_id")
-        if store is not None and machine is not None and "equipment_id" not in self.rivals:
-            both = f"[{self.draft.use(store.column.name)}, {self.draft.use(machine.column.name)}]"
-            self.draft.open(
-                3, f'equipment_id: {{join: {both}, with: "-"}}', "? if machines are numbered anew in every store"
-            )
-        self._open()
-        self._constants()
-        self._values("step", STEPS, "steps")
-        self._values("agent", AGENTS, "agents")
-        self._targets()
-        if self.wide:
-            self._steps()
-
-    def _cycle(self) -> None:
-        """Ticks and bare minutes have no times that could tell which steps belong together: machine and day do."""
-        timeless = [group for group in self.wide if not set(group.columns) & {"started_at", "ended_at"}]
-        machine, date = self.guesses.get("equipment_id"), self.guesses.get("date")
-        self.ticked = any(not set(group.columns) & set(ONE_TIME) for group in timeless)
-        self.joined = ""
-        if timeless and "cycle_id" not in self.guesses and date is not None:
-            names = [g.column.name for g in (machine, date) if g is not None]
-            self.joined = f'cycle_id: {{join: [{", ".join(map(self.draft.use, names))}], with: " "}}'
-
-    def _column(self, depth: int, role: str, guess: Guess, day: Seen | None = None) -> None:
-        sure = SURE if guess.score >= 7 else LIKELY if guess.score >= 4 else GUESS
-        column = guess.column
-        why = "; ".join(part for part in (guess.why, "" if column.near else column.oddities) if part)
-        taken = {
-            other for other, one in self.guesses.items() if other != role and one.column is not column and not one.doubt
-        }
-        date = day or (self.guesses["date"].column if "date" in self.guesses else None)
-        if role in self.rivals:
-            self.draft.used.update((column.name, *self.rivals[role]))
-            others = " or ".join(shown(name) for name in (column.name, *self.rivals[role]))
-            self.draft.open(depth, f"{role}: ?", f"which of them is it: {others}?")
-        elif len(set(guess.doubt) - taken) > 1:
-            origin = self.draft.use(column.name)
-            if role in TIMES and column.kind == "clock":
-                on = self.draft.use(date.name) if date is not None else "?"
-                origin = f"{{date: {on}, time: {origin}{self._serial(column, date)}}}"
-            self.draft.open(depth, f"{role}: {origin}", why)
-        elif role in TIMES and column.kind == "epoch":
-            unit = "epoch_ms" if len(column.words[0]) > 10 else "epoch_s"
-            self.draft.say(
-                depth,
-                f"{role}: {{from: {self.draft.use(column.name)}, unit: {unit}}}",
-                f"{why}, counted from 1970",
-                sure,
-            )
-        elif role in TIMES and column.kind == "clock":
-            self._clock(depth, role, column, why, GUESS if column.written else sure, date)
-        elif role in TIMES and column.written == "serial":
-            self.draft.say(
-                depth,
-                f"{role}: {{from: {self.draft.use(column.name)}, unit: serial_1900}}",
-                f"{why}; {_AS_SERIAL}",
-                GUESS,
-            )
-        elif role in ("duration_s", "temperature_c", "concentration_ppm", "hardness_ppm"):
-            self._measured(depth, role, column, why, sure)
-        else:
-            self.draft.say(depth, f"{role}: {self.draft.use(column.name)}", why, sure)
-
-    @staticmethod
-    def _serial(*columns: Seen | None) -> str:
-        return ", unit: serial_1900" if any(c is not None and c.written == "serial" for c in columns) else ""
-
-    def _clock(self, depth: int, role: str, column: Seen, why: str, sure: str, date: Seen | None) -> None:
-        if date is None:
-            self.draft.open(
-                depth, f"{role}: {{date: ?, time: {self.draft.use(column.name)}}}", f"{why}; no column holds the day"
-            )
-            return
-        self.draft.say(depth, f"{role}:", why, sure)
-        self.draft.say(depth + 1, f"date: {self.draft.use(date.name)}", date.oddities)
-        self.draft.say(depth + 1, f"time: {self.draft.use(column.name)}")
-        if self._serial(column, date):
-            self.draft.say(depth + 1, "unit: serial_1900", _AS_SERIAL, GUESS)
-        if self.wide or "night" in fold(date.name):
-            self.draft.open(depth + 1, "night_until: ?", "up to which time of day is a time that of the next day?")
-        if role == "ended_at" and "night" not in fold(date.name):
-            self.draft.open(depth + 1, "after: started_at", "? if an end before its start is on the next day")
-
-    def _measured(self, depth: int, role: str, column: Seen, why: str, sure: str) -> None:
-        if role == "temperature_c" and column.unit == "F":
-            role = "temperature_f"  # a limit is held against the scale that was read
-        bare = column.kind == "number"
-        allowed = {"duration_s": ("s", "min", "h"), "temperature_c": ("C", "F"), "temperature_f": ("F",)}.get(
-            role, ("ppm", "%")
-        )
-        name = self.draft.use(column.name)
-        if not bare or fold(column.name) == role:
-            self.draft.say(
-                depth,
-                f"{role}: {name}",
-                why if bare or column.kind == "blank" else f"{why}; the unit stands in the cells",
-                sure,
-            )
-        elif column.unit in allowed:
-            text = f"{role}: {{from: {name}, unit: {scalar(column.unit)}}}"
-            self.draft.say(depth, text, f"{why}; the unit stands in the name", sure)
-        else:
-            self.draft.open(
-                depth,
-                f"{role}: {{from: {name}, unit: ?}}",
-                f"{why}; one of {', '.join(allowed)}, and no unit is written",
-            )
-
-    def _open(self) -> None:
-        """What every row needs and no name told: the columns that could hold it."""
-        left = [self.names[name] for name in self.unused]
-        if "step" not in self.guesses and not self.wide:
-            texts = ", ".join(shown(c.name) for c in left if c.kind == "text")
-            self.draft.open(3, "step: ?", "which column says what was done" + (f": {texts}?" if texts else "?"))
-        if "ended_at" not in self.guesses and not self.wide:
-            for column in left:
-                if column.kind in ("moment", "epoch"):
-                    unit = self._serial(column) or (
-                        {10: ", unit: epoch_s", 13: ", unit: epoch_ms"}.get(len(column.words[0]), "")
-                        if column.kind == "epoch"
-                        else ""
-                    )
-                    self.draft.open(
-                        3,
-                        f"ended_at: {{from: {self.draft.use(column.name)}{unit}}}",
-                        f"? if these times are ends; {shown(column.name)} holds times",
-                    )
-
-    def _constants(self) -> None:
-        asked = {"store_id": "which store is it?", "equipment_id": "which machine is it?",
-                 "procedure": "what is the pack's procedure called? (cip-audit rules list)"}  # fmt: skip
-        if not self.wide:
-            asked["agent"] = "what was it done with, if it was the same in every row?"
-        missing = [name for name in asked if name not in self.guesses]
-        if missing:
-            self.draft.say(2, "constants:")
-            for name in missing:
-                self.draft.open(3, f"{name}: ?", asked[name])
-
-    def _values(self, role: str, words: Iterable[str], table: str) -> None:
-        guess = self.guesses.get(role)
-        if guess is None or guess.column.kind != "text":
-            return
-        known = {fold(text): word for word, texts in aliases()[table].items() for text in texts}
-        cells = _once(guess.column.words)
-        if all(cell in words for cell in cells):
-            return
-        self._head()
-        self.draft.say(3, f"{role}:")
-        for cell in cells[:_MOST_LISTED]:
-            word = known.get(fold(cell))
-            if word is not None:
-                self.draft.say(4, f"{scalar(cell)}: {word}", "a usual word for it", LIKELY)
-            elif cell not in words:
-                self.draft.open(4, f"{scalar(cell)}: ?", f"which {role} is it?")
-
-    def _head(self) -> None:
-        if not self.headed:
-            self.headed = True
-            self.draft.say(2, "values:")
-
-    def _targets(self) -> None:
-        guess = self.guesses.get("target")
-        if guess is None:
-            return
-        cells = [c for c in _once(guess.column.words) if not re.fullmatch(r"line-\d+", c)]
-        lines = [(c, found[1]) for c in cells if (found := LINE.fullmatch(c))]
-        if not lines:
-            return
-        self._head()
-        self.draft.say(3, "target:")
-        for cell, number in lines[:_MOST_LISTED]:
-            self.draft.say(4, f"{scalar(cell)}: line-{number}", "looks like the number of a line", LIKELY)
-        for cell in [c for c in cells if not LINE.fullmatch(c)][:_MOST_LISTED]:
-            self.draft.open(4, f"{scalar(cell)}: ?", "which part is it?")
-
-    def _steps(self) -> None:
-        known = {fold(text): word for word, texts in aliases()["steps"].items() for text in texts}
-        lines = [g for g in self.wide if LINE.fullmatch(g.prefix)]
-        others = [g for g in self.wide if not LINE.fullmatch(g.prefix)]
-        mixing = next((g for g in others if known.get(fold(g.prefix)) in ("test_solution", "mix_solution")), None)
-        checking = next((g for g in others if known.get(fold(g.prefix)) == "verify"), None)
-        self.draft.say(2, "steps:", "a row holds several steps", LIKELY)
-        if self.ticked:
-            self.draft.say(3, "# a tick shows that a step was done, neither when nor how long")
-        before = [g for g in others if self._at(g) < min((self._at(one) for one in lines), default=0)]
-        for group in before:
-            self._step(group, known, mixing, checking)
-        if lines:
-            self._lines(lines)
-        for group in others:
-            if group not in before:
-                self._step(group, known, mixing, checking)
-        for role in ("concentration_ppm", "temperature_c", "ph", "verified_by"):
-            if role in self.guesses and (checking if role == "verified_by" else mixing) is None:
-                name = self.guesses[role].column.name
-                fahrenheit = role == "temperature_c" and self.guesses[role].column.unit == "F"
-                self.draft.left_out[name] = f"it may be {'temperature_f' if fahrenheit else role} of one of the steps"
-        for role in ("started_at", "ended_at"):
-            if role in self.guesses:
-                name = self.guesses[role].column.name
-                self.draft.left_out[name] = f"it may be {role} of the first or the last step"
-
-    def _at(self, group: Group) -> int:
-        return list(self.names).index(group.all[0].name)
-
-    def _lines(self, lines: Sequence[Group]) -> None:
-        self.draft.used.update(column.name for group in lines for column in group.all)
-        targets = ", ".join(f"line-{LINE.fullmatch(g.prefix)[1]}: {scalar(g.prefix)}" for g in lines)  # type: ignore[index]
-        self.draft.say(3, f"- targets: {{{targets}}}", "numbers of lines in the names", LIKELY)
-        self.draft.say(4, "constants:")
-        self.draft.open(5, "step: ?", "what was done to the lines?")
-        self.draft.open(5, "agent: ?", "with what?")
-        first = lines[0]
-        ticks = [group.tick for group in lines if group.tick is not None]
-        if ticks:
-            words = list(dict.fromkeys(word for tick in ticks for word in tick.words))
-            oddities = "; ".join(tick.oddities for tick in ticks if tick.oddities)
-            self._when("*" + ticks[0].name[len(first.prefix) :], words, oddities)
-        if first.columns:
-            self.draft.say(4, "columns:")
-        for role, column in first.columns.items():
-            starred = replace(column, name="*" + column.name[len(first.prefix) :])
-            self._column(5, role, Guess(starred, role, 4, f"named like {column.name!r}"))
-
-    def _when(self, name: str, words: Sequence[str], oddities: str) -> None:
-        """The marks of a column of ticks, and which of them say that a step was not done."""
-        done, undone = ({fold(word) for word in aliases()["ticks"][key]} for key in ("yes", "no"))
-        yes = [word for word in _once(words) if fold(word) in done]
-        no = [word for word in _once(words) if fold(word) in undone]
-        sure, why = LIKELY, "marks that say that it was done"
-        if not yes:
-            opposite = {fold(word): other for word, other in aliases()["opposites"].items()}
-            yes = list(dict.fromkeys(opposite[fold(word)] for word in no if fold(word) in opposite))
-            sure, why = GUESS, "every cell says that it was not done; the mark for done is taken to be the opposite"
-        why += "; " * bool(oddities) + oddities
-        said = f"column: {self.draft.use(name)}, yes: [{', '.join(map(scalar, yes))}]"
-        said += f", no: [{', '.join(map(scalar, no))}]" if no else ""
-        self.draft.say(4, f"when: {{{said}}}", why, sure)
-
-    def _step(self, group: Group, known: Mapping[str, str], mixing: Group | None, checking: Group | None) -> None:
-        word, part = step_of(group.prefix)
-        self.draft.say(3, "- constants:")
-        if word is not None:
-            self.draft.say(5, f"step: {word}", f"{group.prefix!r} is a usual word for it", LIKELY)
-        else:
-            self.draft.open(5, "step: ?", f"what was done to {group.prefix!r}?")
-        if part in ("line", "lines", "parts"):
-            self.draft.open(5, "target: ?", f"which {part} are meant by {group.prefix!r}?")
-        elif part:
-            self.draft.say(5, f"target: {scalar(part)}", "the name before what was done", GUESS)
-        self.draft.open(5, "agent: ?", "with what?")
-        if group.tick is not None:
-            self._when(group.tick.name, group.tick.words, group.tick.oddities)
-        if group.columns or group in (mixing, checking):
-            self.draft.say(4, "columns:")
-        for role, column in group.columns.items():
-            self._column(5, role, Guess(column, role, 4, f"named {column.name!r}"))
-        if group is mixing:
-            for role in ("concentration_ppm", "temperature_c", "ph"):
-                if role in self.guesses:
-                    self._column(5, role, self.guesses[role])
-        if group is checking and "verified_by" in self.guesses:
-            self._column(5, "verified_by", self.guesses["verified_by"])
 
 
 def _reading(draft: Lines, read: FileRead, sheet: str) -> None:
@@ -456,14 +163,6 @@ def _rows(draft: Lines, tables: Sequence[ParsedTable], guesses: Mapping[str, Gue
 
 def _first_with(columns: Sequence[Seen], mark: str) -> str:
     return next((w for c in columns if c.kind in ("number", "amount") for w in c.words if mark in w), "")
-
-
-def _once(words: Iterable[str]) -> list[str]:
-    """The words, those that differ in case alone once."""
-    found: dict[str, str] = {}
-    for word in words:
-        found.setdefault(fold(word), word)
-    return list(found.values())
 
 
 def _ending(name: str) -> str:

@@ -20,6 +20,7 @@ class Lines:
     left_out: dict[str, str] = field(default_factory=dict)
 
     def say(self, depth: int, text: str, why: str = "", sure: str = "") -> None:
+        """A line, with its confidence and its reason behind it."""
         told = f"  # {sure + ': ' if sure else ''}{why}" if why else ""
         self.lines.append("  " * depth + text + told)
 
