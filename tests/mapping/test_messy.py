@@ -111,6 +111,18 @@ def test_a_name_that_check_finds_unclear_is_never_sure(draft, cells, line: str) 
     assert line in text
 
 
+@pytest.mark.parametrize("name", aliases()["unclear"])
+@pytest.mark.parametrize("cells", [("", ""), ("flush", "rinse"), ("chlorine", "water"), ("Ana", "Ben"), ("2026-05-04 20:00", "2026-05-05 20:00"), ("1", "2")])
+def test_no_unclear_name_is_sure_whatever_its_cells(name: str, cells: tuple[str, str]) -> None:
+    """Of all names in use for several columns, with blanks, words, people, moments and numbers."""
+    columns = {"Machine": ["A", "B"], name: list(cells)}
+    table = ParsedTable("", np.arange(2, 4), {n: code_texts(c) for n, c in columns.items()}, {}, {}, {}, np.zeros(2, dtype=bool), [])
+
+    text = propose(FileRead("log.csv", "", "csv", [], raw=[table]))
+
+    assert not [line for line in text.splitlines() if f"{name!r}" in line and "# sure" in line]
+
+
 NAMES = [*(name for names in aliases()["columns"].values() for name in names), *aliases()["unclear"], "Line 1", "Lines flushed", "Nozzles ok", "id",
          "started_at", "Begin to", "L2 from", "L3 to", "tempF", "x", "Ü", "a.b", "- x", "yes", "# no", "'"]  # fmt: skip
 CELLS = st.sampled_from(["", "A", "flush", "Flushed", "chlorine", "Y", "N", "no", "x", "22.40", "46053.7917", "46053", "0.7917", "100", "<100", "77F",

@@ -66,18 +66,17 @@ def sums(table: ParsedTable) -> tuple[dict[str, dict[str, bool]], Mask]:
 
 def in_blocks(tables: Sequence[ParsedTable], names: Iterable[str]) -> dict[str, str]:
     """Of these columns those that are filled in the first of several records and blank below, each with what shows it."""
+    records = [~(sums(table)[1] | footers(table)[1]) & (_filled(table) > 0) for table in tables]
     found: dict[str, str] = {}
     for name in names:
-        rows = filled = 0
-        first = True
-        for table in tables:
-            if name not in table.texts:
-                continue
-            records = ~(sums(table)[1] | footers(table)[1]) & (_filled(table) > 0)
-            mine = table.texts[name].codes[records] >= 0
-            rows, filled = rows + len(mine), filled + int(mine.sum())
-            first &= bool(mine[:1].all())
-        if first and filled and rows - filled >= max(1, rows * _FEWEST_BLANK):
+        cells = [
+            table.texts[name].codes[kept] >= 0
+            for table, kept in zip(tables, records, strict=True)
+            if name in table.texts
+        ]
+        rows, filled = sum(map(len, cells)), sum(int(mine.sum()) for mine in cells)
+        begins = all(mine[0] for mine in cells if len(mine))
+        if begins and filled and rows - filled >= max(1, rows * _FEWEST_BLANK):
             found[name] = (
                 f"{name!r} is filled in {filled} of {rows} rows, the first among them, and blank in those below"
             )
