@@ -69,6 +69,13 @@ def test_one_odd_cell_spoils_no_column_and_is_named(draft) -> None:  # noqa: F81
     assert "temperature_f: {from: Temp F, unit: F}  # sure: named 'Temp F'; 19 of 20 cells are numbers; row 10 holds '77F'" in text
 
 
+def test_one_long_remark_spoils_no_column(draft) -> None:  # noqa: F811
+    """A cell of 90 letters among numbers is odd, and the others are numbers still."""
+    text = draft("odd.csv", ODD.replace("<100", "see remark " * 9))
+
+    assert "concentration_ppm: {from: ppm, unit: ppm}  # sure: named 'ppm'; 19 of 20 cells are numbers; row 8 holds 'see remark" in text
+
+
 def test_an_odd_cell_is_a_defect_of_its_row(reading, draft) -> None:  # noqa: F811
     """Read by the draft: no number is made of `<100`, and `77F` bears its own unit."""
     text = complete(draft("odd.csv", ODD), ANSWERS)

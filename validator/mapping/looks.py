@@ -38,7 +38,7 @@ _TIMED = ("time", "clock", "at", "uhr", "zeit", "uhrzeit")
 class Seen:
     """One column of the export: its distinct cells and what most of them look like.
 
-    `places` has for each of these how often it stands in the file and where first; `rows` counts the records. `written` says
+    `places` has for each of these how often it stands in the file and where first. `written` says
     how a time is written that looks like a number: as a `serial` of a spreadsheet, or with a point (`dotted`); `dotted` as
     well of numbers that could be such times, where the name does not say so. `odd` are the cells that look like something else.
     `near` is what many cells of a text are, and too few to read it so.
@@ -50,9 +50,13 @@ class Seen:
     unit: str = ""
     written: str = ""
     places: dict[str, tuple[int, str]] = field(default_factory=dict)
-    rows: int = 0
     odd: list[str] = field(default_factory=list)
     near: str = ""
+
+    @property
+    def cut(self) -> bool:
+        """Whether the column may have more different cells than were looked at."""
+        return len(self.places) >= _MOST_WORDS
 
     @property
     def filled(self) -> int:
@@ -71,23 +75,24 @@ class Seen:
         noun = NOUNS[self.near or self.kind]
         shown = " and ".join(f"{self.places[word][1]} holds {_short(word)}" for word in self.odd[:_SHOWN])
         more = f" and {len(self.odd) - _SHOWN} more look otherwise" if len(self.odd) > _SHOWN else ""
-        return f"{self.filled - self.of(self.odd)} of {self.filled} cells are {noun}; {shown}{more}"
+        looked = (
+            f"the first {_MOST_WORDS} different cells, {self.filled} in all," if self.cut else f"{self.filled} cells"
+        )
+        return f"{self.filled - self.of(self.odd)} of {looked} are {noun}; {shown}{more}"
 
 
 def columns_of(tables: Sequence[ParsedTable]) -> list[Seen]:
     """Every column of tables that have the same ones, but for the numbers that are given to the entries of lists."""
     found: dict[str, dict[str, tuple[int, str]]] = {}
-    rows = 0
     for table in tables:
         records = ~(sums(table)[1] | footers(table)[1])
-        rows += int(records.sum())
         for name, column in table.texts.items():
             if not name.endswith("[]"):
                 _count(found.setdefault(name, {}), table, column, records)
     blank = {fold(word) for word in aliases()["blanks"]}
     seen = []
     for name, places in found.items():
-        one = Seen(name, [w for w in places if fold(w) not in blank], "", unit_of(name), "", places, rows)
+        one = Seen(name, [w for w in places if fold(w) not in blank], "", unit_of(name), places=places)
         if not one.words and any(other.startswith(f"{name}.") for other in found):
             one.kind = "object"  # null where an object stands in other records
         else:
@@ -114,9 +119,7 @@ def _look(column: Seen) -> None:
         column.kind = "blank"
         return
     column.kind = "text"
-    if any(len(word) > LONGEST for word in words):
-        return
-    kinds = {word: _kinds(word) for word in words}
+    kinds = {word: _kinds(word) if len(word) <= LONGEST else set() for word in words}
     count = {kind: column.of([w for w in words if kind in kinds[w]]) for kind in NOUNS}
     enough = min(0.8 * column.filled, column.filled - 1) if column.filled > 2 else column.filled
     measured = column.of([w for w in words if kinds[w] & {"number", "amount"}])
