@@ -43,8 +43,11 @@ def assign(columns: Sequence[Seen]) -> dict[str, Guess]:
     """For each canonical column (and `date`) the export's column that fits it best; each is used once."""
     options = [guess for column in columns for guess in (*_options(column), *_cycles(column, columns))]
     order = {column.name: at for at, column in enumerate(columns)}
-    # of paths that fit as well the one through more lists stands: it is the step's, not the cleaning's
-    options.sort(key=lambda g: (-g.score, -g.column.name.count("[]"), order[g.column.name], g.role))
+    # of times in paths that fit as well the one through more lists stands: it is the step's, not the cleaning's
+    depth = {guess.column.name: guess.column.name.count("[]") for guess in options}
+    options.sort(
+        key=lambda g: (-g.score, -depth[g.column.name] if g.role in TIMES else 0, order[g.column.name], g.role)
+    )
     best: dict[str, Guess] = {}
     taken: set[str] = set()
     for guess in options:
