@@ -167,3 +167,22 @@ def test_mapping_check_ends_in_3_where_no_row_can_be_used(go, tmp_path: Path) ->
 
     assert status == 3
     assert "row 2: cycle_id is blank and there is no time to tell the cycle by" in out
+
+
+def test_mapping_check_tells_a_blank_column_that_it_knows_from_one_it_does_not(go, tmp_path: Path) -> None:
+    """`note` is ours and blank; `Mood` is blank as well, and nobody's."""
+    (tmp_path / "names.csv").write_text("store_id,equipment_id,step,started_at,note,Mood\nS,A,flush,2026-05-04T20:00,,\n")
+    status, out, _ = go(MAPPING, "mapping", "check", "{}/names.csv")
+
+    assert status == 0
+    assert "columns not used: 'Mood'\n" in out
+    assert "columns known by their names, in which every cell is blank: 'note'\n" in out
+
+
+def test_mapping_check_says_that_a_cell_looks_like_a_serial_number(go, tmp_path: Path) -> None:
+    """It is no date of two readings, but a count that a mapping can declare."""
+    (tmp_path / "names.csv").write_text("store_id,equipment_id,step,started_at\nS,A,flush,46053.7917\n")
+    _, out, _ = go(MAPPING, "mapping", "check", "{}/names.csv")
+
+    assert "started_at '46053.7917' looks like the serial number of a date in a spreadsheet; a mapping has to declare it" in out
+    assert "more than one date" not in out

@@ -191,10 +191,16 @@ def _value(table: ParsedTable, name: str, at: int) -> str:
 
 
 def _show_left_over(sources: Sequence[str], raw: ParsedTable, table: ParsedTable, aside: Any) -> None:
+    from validator.mapping.aliases import could_be
+
     unused = [name for name in raw.texts if name not in sources]
+    blank = [name for name in unused if could_be(name) and not (raw.texts[name].codes >= 0).any()]
+    others = [name for name in unused if name not in blank]
     count, reasons = aside
     click.echo("Left over")
-    click.echo(f"  columns not used: {', '.join(map(repr, unused)) or 'none'}")
+    click.echo(f"  columns not used: {', '.join(map(repr, others)) or 'none'}")
+    if blank:
+        click.echo(f"  columns known by their names, in which every cell is blank: {', '.join(map(repr, blank))}")
     for why, rows in reasons.items():
         click.echo(f"  {rows} row{'s' * (rows > 1)} set aside, since {why}")
     lost = len({d.row for d in table.defects if d.index < 0})

@@ -22,6 +22,8 @@ def said(layout: Layout, fitted: Sequence[Fitted]) -> list[str]:
         told.append(f"dates are read {ORDERS[layout.dates]}{year}")
     if layout.clock:
         told.append(f"the clock has {layout.clock.removesuffix('h')} hours")
+    if layout.clock_mark != ":":
+        told.append("times of day may have a point between hour and minute")
     if layout.timezone:
         told.append(f"times without an offset are those of {layout.timezone}")
     if layout.decimal != "." or layout.thousands:
@@ -31,7 +33,8 @@ def said(layout: Layout, fitted: Sequence[Fitted]) -> list[str]:
     for plan in layout.plans():
         for name, column in plan.columns.items():
             if column.unit is not None:
-                units.setdefault(f"{column.from_!r}", f"bare numbers in {column.from_!r} are {column.unit}, for {name}")
+                origin = " and ".join(map(repr, column.sources))
+                units.setdefault(origin, f"bare numbers in {origin} are {column.unit}, for {name}")
             if column.drops is not None:
                 units.setdefault(f"drops {column.from_!r}", f"{column.from_!r} counts drops, {plain_number(column.drops.each)} ppm "
                                  f"each past the first {plain_number(column.drops.blank)}, for {name}")  # fmt: skip

@@ -21,6 +21,8 @@ UNIT_WORDS = {
 """Words for units in the names of columns."""
 _NOT_NAME = re.compile(r"[^\w°%#-]+")
 _UNIT = re.compile(r"mg/l|°?[^\W\d_]+|%")
+_HUMP = re.compile(r"(?<=[a-zß-ÿ]{2})(?=[A-Z])")
+"""Where one word ends and the next begins in `tempF` or `startedAt`, but not in `pH`."""
 
 
 def fold(text: str) -> str:
@@ -40,7 +42,11 @@ def aliases() -> Mapping[str, Any]:
 def tokens(name: str) -> list[str]:
     """The words of a column's name, without case, brackets and stops."""
     return [
-        t for t in _NOT_NAME.split(name.casefold().replace("#", " no ").replace("_", " ").replace("mg/l", "ppm")) if t
+        t
+        for t in _NOT_NAME.split(
+            _HUMP.sub(" ", name).casefold().replace("#", " no ").replace("_", " ").replace("mg/l", "ppm")
+        )
+        if t
     ]
 
 
@@ -51,7 +57,7 @@ def bare(words: Sequence[str]) -> list[str]:
 
 def unit_of(name: str) -> str:
     """The unit that a column's name bears; empty where it bears none."""
-    return next((UNIT_WORDS[t] for t in _UNIT.findall(name.casefold()) if t in UNIT_WORDS), "")
+    return next((UNIT_WORDS[t] for t in _UNIT.findall(_HUMP.sub(" ", name).casefold()) if t in UNIT_WORDS), "")
 
 
 @cache

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from validator.mapping.aliases import fold
-from validator.mapping.model import Column, Layout, Step
+from validator.mapping.model import SERIALS, Column, Layout, Step
 from validator.mapping.values import (
     NotRead,
     Style,
@@ -25,6 +25,9 @@ from validator.mapping.values import (
     read_epoch,
     read_moment,
     read_part,
+    read_serial,
+    read_serial_clock,
+    read_serial_date,
 )
 from validator.tables import AGENTS, NUMBERS, STEPS, TIMES, UNITS, CellDefect, RawTable, TextColumn, join_texts
 
@@ -71,7 +74,7 @@ class _Fitting:
     def __init__(self, layout: Layout, raw: RawTable) -> None:
         self.layout = layout
         self.raw = raw
-        self.style = Style(layout.dates, layout.year, layout.clock, layout.decimal, layout.thousands)
+        self.style = Style(layout.dates, layout.year, layout.clock, layout.decimal, layout.thousands, layout.clock_mark)
         self.uses = layout.sources()
         blank = {_plain(text) for text in layout.blanks}
         self.cells = {
@@ -260,8 +263,10 @@ class _Fitting:
         given = self._at(column.from_, at)
         if name in TIMES:
             if column.unit is not None:
-                epoch = column.unit
-                return self._read(name, given, column, at, lambda text: read_epoch(text, epoch))
+                counted_in = column.unit
+                if counted_in in SERIALS:
+                    return self._read(name, given, column, at, lambda text: read_serial(text, counted_in, self.style))
+                return self._read(name, given, column, at, lambda text: read_epoch(text, counted_in))
             return self._read(name, given, column, at, lambda text: read_moment(text, self.style))
         if column.part is not None:
             part = column.part
@@ -298,7 +303,10 @@ class _Fitting:
                 raise NotRead("missing_part", f"has a time of day, and {column.date!r} is blank")
             if clock[:4].isdigit() and clock[10:11] == "T":  # the cell holds its day itself
                 return read_moment(clock, self.style)
-            on, time = read_date(day, self.style), read_clock(clock, self.style)
+            if column.unit is None:
+                on, time = read_date(day, self.style), read_clock(clock, self.style)
+            else:
+                on, time = read_serial_date(day, column.unit, self.style), read_serial_clock(clock, self.style)
             if column.night_until is not None and time < column.night_until:
                 on = str(np.datetime64(on) + np.timedelta64(1, "D"))
             return f"{on}T{time}"

@@ -23,7 +23,8 @@ SHEET, FILE = "@sheet", "@file"
 """Stand for the name of the sheet or of the file, as a column that has it in every row."""
 MOST_HEADER_ROWS = 4
 EPOCHS = ("epoch_s", "epoch_ms")
-"""What a count can be that stands for a time."""
+SERIALS = ("serial_1900", "serial_1904")
+"""What a count can be that stands for a time: of seconds since 1970, or of a spreadsheet's days in either of its systems."""
 Encoding = Literal[
     "windows-1250", "windows-1251", "windows-1252", "windows-1253", "windows-1254", "windows-1257",
     "iso-8859-1", "iso-8859-2", "iso-8859-5", "iso-8859-7", "iso-8859-9", "iso-8859-15", "ibm437", "ibm850", "macintosh",
@@ -56,7 +57,8 @@ class Drops(Document):
 class Column(Document):
     """Where a canonical column comes from. Of `from`, `date` with `time`, and `join`, one is given.
 
-    `unit` is that of numbers without one. `night_until`: a time of day before it belongs to the day after the date.
+    `unit` is that of numbers without one; of a time what they count: `epoch_s`, `epoch_ms`, or the days of a spreadsheet,
+    `serial_1900` or `serial_1904`, which may stand in `date` and `time` as well. `night_until`: a time of day before it belongs to the day after the date.
     `after`: an end that would lie before the time in that column is on the next day, if that is at most 12 h later. `part` takes the number or the
     unit out of a cell that holds both. `drops`: the cell counts the drops of a titration kit.
     """
@@ -181,6 +183,7 @@ class Layout(_Sparse):
     """How the files whose name fits `match` are laid out; `*` stands for any text. Absent keys assume nothing.
 
     A header over several `header_rows` begins in `header_row`; a title above a name goes before it, `Line 1 start`.
+    With the `clock_mark` of a point, a time of day may be written 22.40 as well.
     """
 
     match: Text = "*"
@@ -202,6 +205,7 @@ class Layout(_Sparse):
     dates: Literal["dmy", "mdy", "ymd"] | None = None
     year: Whole | None = None
     clock: Literal["12h", "24h"] | None = None
+    clock_mark: Literal[":", "."] = ":"
     timezone: Text | None = None
     decimal: Literal[".", ","] = "."
     thousands: Literal[",", ".", " ", "'"] | None = None
@@ -395,7 +399,7 @@ def _canonical(value: Mapping[str, Any]) -> Mapping[str, Any]:
 
 def _fitting(place: str, name: str, column: Column) -> None:
     """Refuse what the kind of a column has no use for."""
-    allowed = EPOCHS if name in TIMES else UNITS.get(name, ())
+    allowed = (SERIALS if column.date else (*EPOCHS, *SERIALS)) if name in TIMES else UNITS.get(name, ())
     if column.unit is not None and column.unit not in allowed:
         known = f"allowed: {', '.join(allowed)}" if allowed else "this column has no unit"
         raise ValueError(f"{place}.unit: found {column.unit!r}; {known}")

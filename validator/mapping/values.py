@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from fractions import Fraction
 
-from validator.timing.instants import FIRST_YEAR, LAST_YEAR
+from validator.timing.instants import DAY_COUNT, FIRST_YEAR, LAST_YEAR
 
 ORDERS = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -38,6 +38,12 @@ _LENGTH_PARTS = re.compile(
 _LENGTH_CLOCK = re.compile(r"T?(\d{1,3}):([0-5]\d):([0-5]\d)(?:\.(\d{1,3}))?", re.ASCII)
 _LENGTH_ISO = re.compile(r"PT(?=\d)(?:(\d{1,6})H)?(?:(\d{1,6})M)?(?:(\d{1,9}(?:\.\d{1,3})?)S)?", re.ASCII)
 _WITH_UNIT = re.compile(r"(?P<number>[+-]?[\d.,' \u00a0\u202f]*\d) ?(?P<unit>[^\d\s+.,:/'-].*)?", re.ASCII)
+_CLOCK_BY_POINT = re.compile(r"(\d{1,2})\.([0-5]\d)(?:\.([0-5]\d))?( ?[ap]\.?m?\.?)?", re.ASCII | re.IGNORECASE)
+_MOMENT_BY_POINT = re.compile(r"(.+?)(?:,? +|[Tt])(\d{1,2}\.[0-5]\d(?:\.[0-5]\d)?(?: ?[AaPp].*)?)", re.ASCII)
+_COUNT = re.compile(r"\d+(?:[.,]\d+)?", re.ASCII)
+# the 1900 system counts a 29 February 1900 that never was, so that from 1 March 1900 on its day 0 is 30 December 1899
+_DAYS_FROM = {"serial_1900": date(1899, 12, 30), "serial_1904": date(1904, 1, 1)}
+_DAY_SECONDS, _MINUTE = 86_400, 60
 _SECONDS = {"s": Fraction(1), "min": Fraction(60), "h": Fraction(3600)}
 _PPM = {"ppm": Fraction(1), "mg/l": Fraction(1), "%": Fraction(10_000)}
 _CELSIUS = {"c": "C", "°c": "C", "deg c": "C", "f": "F", "°f": "F", "deg f": "F"}
@@ -60,6 +66,7 @@ class Style:
     clock: str | None = None
     decimal: str = "."
     thousands: str | None = None
+    clock_mark: str = ":"
 
 
 # --- dates and times ------------------------------------------------------------------------------------------------
@@ -73,7 +80,7 @@ def read_moment(text: str, style: Style) -> str:
     whole = _OFFSET.fullmatch(text)
     if whole is not None and ":" in whole[1]:
         text, offset = whole[1], whole[2].upper()
-    found = _MOMENT.fullmatch(text)
+    found = (_MOMENT_BY_POINT.fullmatch(text) if style.clock_mark == "." else None) or _MOMENT.fullmatch(text)
     if found is None:
         read_date(text, style)  # says what is wrong with the date, if it is the date
         raise NotRead("bad_datetime", "names a day and no time of day; the mapping reads both from this column")
@@ -106,6 +113,9 @@ def _parts(text: str, style: Style) -> tuple[int, int, int]:
         return _year(named[3]), _month(named[1]), int(named[2])
     two, three = _TWO.fullmatch(text), _THREE.fullmatch(text)
     if two is None and three is None:
+        if DAY_COUNT.fullmatch(text):
+            raise NotRead("bad_datetime", "looks like the serial number of a date in a spreadsheet; say `unit: serial_1900` or "
+                          "`serial_1904` in the mapping")  # fmt: skip
         raise NotRead("bad_datetime", "is no date that the mapping knows")
     if style.dates is None:
         why = "could be more than one date; say `dates: dmy`, `mdy` or `ymd` in the mapping"
@@ -142,7 +152,10 @@ def _month(name: str) -> int:
 
 
 def read_clock(text: str, style: Style) -> str:
-    """A time of day as 21:40:00; `12h` asks for am or pm, `24h` for neither."""
+    """A time of day as 21:40:00; `12h` asks for am or pm, `24h` for neither. With the clock mark `.`, 21.40 is one too."""
+    by_point = _CLOCK_BY_POINT.fullmatch(text) if style.clock_mark == "." else None
+    if by_point is not None:
+        text = ":".join(part for part in by_point.groups()[:3] if part) + (by_point[4] or "")
     typed = _TYPED_CLOCK.fullmatch(text)
     if typed is not None:  # a workbook's own time of day: neither am nor pm is asked of it
         return typed[1]
@@ -181,6 +194,75 @@ def read_epoch(text: str, unit: str) -> str:
         raise NotRead("implausible_datetime", f"lies outside the years {FIRST_YEAR} to {LAST_YEAR} as {unit}")
     stamp = datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%dT%H:%M:%S")
     return f"{stamp}.{rest:03d}Z" if rest else f"{stamp}Z"
+
+
+def read_serial(text: str, unit: str, style: Style) -> str:
+    """A spreadsheet's count of days, with the part of the day behind the decimal mark, as RFC 3339 without an offset.
+
+    What is no bare number is read as it is written.
+    """
+    if not _COUNT.fullmatch(text):
+        return read_moment(text, style)
+    day, part = _serial(text, style)
+    if not part:
+        raise NotRead("bad_datetime", "is a whole count of days, which names no time of day")
+    seconds = _seconds_of_day(part)
+    return f"{_serial_day(day + seconds // _DAY_SECONDS, unit)}T{_clock_of(seconds % _DAY_SECONDS)}"
+
+
+def read_serial_date(text: str, unit: str, style: Style) -> str:
+    """The day of a spreadsheet's count of days; of one with a part of a day, that day. Else the day as it is written."""
+    if not _COUNT.fullmatch(text):
+        return read_date(text, style)
+    return _serial_day(_serial(text, style)[0], unit)
+
+
+def read_serial_clock(text: str, style: Style) -> str:
+    """The time of day of a spreadsheet's part of a day, `0.9028`, whatever whole days stand before it. Else as it is written."""
+    if not _COUNT.fullmatch(text):
+        return read_clock(text, style)
+    seconds = _seconds_of_day(_serial(text, style)[1])
+    if seconds >= _DAY_SECONDS:
+        raise NotRead("bad_datetime", "is the end of a day, which is no time of it")
+    return _clock_of(seconds)
+
+
+def _serial(text: str, style: Style) -> tuple[int, str]:
+    whole, _, part = read_number(text, style).partition(".")
+    if not re.fullmatch(r"\d{1,7}", whole) or not re.fullmatch(r"\d{0,15}", part):
+        raise NotRead("bad_datetime", "is no count of days as a spreadsheet holds it")
+    return int(whole), part
+
+
+def _serial_day(day: int, unit: str) -> str:
+    found = _DAYS_FROM[unit] + timedelta(days=day)
+    if not FIRST_YEAR <= found.year <= LAST_YEAR:
+        raise NotRead("implausible_datetime", f"lies outside the years {FIRST_YEAR} to {LAST_YEAR} as {unit}")
+    return found.isoformat()
+
+
+def _seconds_of_day(part: str) -> int:
+    """The second that a part of a day stands for: of few digits the only minute they allow, else the nearest.
+
+    Zeros at the end count as digits: who writes them has rounded there.
+    """
+    exact = Fraction(int(part or 0), 10 ** len(part)) * _DAY_SECONDS
+    if exact % _MINUTE == 0:
+        return int(exact)
+    half = Fraction(_DAY_SECONDS, 2 * 10 ** len(part))
+    if half <= 1:
+        return round(exact)
+    minute = round(exact / _MINUTE) * _MINUTE
+    if abs(minute - exact) > half or 2 * half >= _MINUTE:
+        raise NotRead(
+            "ambiguous_datetime",
+            f"has too few digits for a time of day: {len(part)} of them tell it to {round(2 * half)} s",
+        )
+    return minute
+
+
+def _clock_of(seconds: int) -> str:
+    return f"{seconds // 3600:02d}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
 
 
 # --- numbers --------------------------------------------------------------------------------------------------------

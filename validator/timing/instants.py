@@ -22,6 +22,9 @@ _INSTANT = re.compile(
 _ORDER_UNKNOWN = re.compile(r"\d{1,2}[/.-]\d{1,2}[/.-]\d{2,4}(\D.*)?|\d{4,6}([.,]\d+)?", re.ASCII)
 _FAR_YEAR = re.compile(r"[+-]?\d{5,}-\d\d-\d\d(\D.*)?|-\d{4}-\d\d-\d\d(\D.*)?", re.ASCII)
 _EPOCH = date(1970, 1, 1).toordinal()
+DAY_COUNT = re.compile(r"(?:3[789]|4\d|5[0-4])\d{3}(?:[.,]\d{1,15})?", re.ASCII)
+"""A day of April 2001 to 2050 as a spreadsheet counts them since 1900, with the part of the day."""
+_IS_SERIAL = "looks like the serial number of a date in a spreadsheet; a mapping has to declare it, `unit: serial_1900` or `serial_1904`"
 # Days that ended with a leap second, IERS Bulletin C history since 1990 (from memory).
 _LEAP_DAYS = {
     date(1990, 12, 31), date(1992, 6, 30), date(1993, 6, 30), date(1994, 6, 30), date(1995, 12, 31),
@@ -43,6 +46,8 @@ def parse_instant(text: str) -> tuple[int, bool]:
     """Microseconds since 1970 and whether they are UTC; raise `NoInstant` with the defect code."""
     found = _INSTANT.fullmatch(text)
     if found is None:
+        if DAY_COUNT.fullmatch(text):
+            raise NoInstant("ambiguous_datetime", _IS_SERIAL)
         if _ORDER_UNKNOWN.fullmatch(text):
             raise NoInstant("ambiguous_datetime", "could be more than one date; write it as 2026-01-31T21:40:00")
         if _FAR_YEAR.fullmatch(text):
