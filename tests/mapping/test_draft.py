@@ -157,3 +157,12 @@ def test_names_from_the_file_cannot_write_lines_of_their_own(draft) -> None:
 
     assert "\x1b" not in text
     assert set(read_bytes(text.encode(), "draft").data["files"][0]) <= {"match", "columns", "constants", "values"}
+
+
+def test_a_number_with_a_fraction_is_no_line(draft) -> None:
+    """`On` is in use for lines and for starts; 22.40 can be neither as it stands, and the mark of the clock is left open."""
+    text = draft("a.csv", "Machine,Day,On,Step\nA,2026-05-04,22.40,flush\nB,2026-05-05,21.05,flush\n")
+
+    assert not re.search(r"^ +target:", text, re.M)
+    assert re.search(r"# not used: 'On': .*22\.40", text)
+    assert "# clock_mark: \".\"  # open: ? if 'On' holds times of day" in text

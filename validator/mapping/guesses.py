@@ -184,8 +184,10 @@ def _may_be(role: str, column: Seen) -> bool:
         return kind in ("clock", "moment", "epoch") or (kind == "date" and role not in ("started_at", "ended_at"))
     if role in NUMBERS:
         return kind in ("number", "amount") or (role == "duration_s" and kind in ("length", "clock"))
-    if role in ("step", "agent", "performed_by", "verified_by", "target"):
-        return kind in ("text", "number") if role == "target" else kind == "text"
+    if role == "target":  # lines have numbers, none of which has a fraction
+        return kind == "text" or (kind == "number" and all(word.isdigit() for word in column.words))
+    if role in ("step", "agent", "performed_by", "verified_by"):
+        return kind == "text"
     return kind not in ("clock", "moment", "date")
 
 
