@@ -224,3 +224,16 @@ def test_a_moment_without_an_offset_is_one_at_each_store(as_of: str, said: str) 
 def test_a_cycle_without_an_id_is_said_by_its_time(cycle: str, said: str) -> None:
     """Only what the program names by its first row is said in words, to the second where it has one; an id of the log stays."""
     assert words.by_its_time(cycle) == said
+
+
+@pytest.mark.parametrize(
+    ("cycle", "day", "said"),
+    [
+        ("2026-06-17T19:30:00", "2026-06-17", "19:30"),
+        ("2026-06-17T23:30:00", "2026-06-18", "the cleaning of 17 June 2026, 23:30"),  # it went on past midnight
+        ("cycle-4", "2026-06-17", "cycle-4"),
+    ],
+)
+def test_beside_its_day_a_cycle_is_said_by_its_hour(cycle: str, day: str, said: str) -> None:
+    """The day is not said twice, and is said where it is another."""
+    assert words.beside_its_day(cycle, day) == said

@@ -329,9 +329,7 @@ def _notice(notice: Notice) -> tuple[str, str]:
 def _due(due: Due, cycles: Mapping[tuple[str, str], int]) -> DueShown:
     on_record = cycles.get((due.store_id, due.equipment_id), 0)
     if due.last_completed:
-        of_that_day = words.by_its_time(due.last_cycle_id) and due.last_cycle_id.startswith(f"{due.last_completed}T")
-        which = name(due.last_cycle_id)[11:16] if of_that_day else words.cycle(due.last_cycle_id)
-        last = f"{name(due.last_completed)} ({which})"
+        last = f"{name(due.last_completed)} ({name(said(words.beside_its_day(due.last_cycle_id, due.last_completed)))})"
     elif on_record:
         one = "{n} cycle on record, which does not count or has no time"
         last = counted(on_record, one, "{n} cycles on record, of which none counts and has a time")

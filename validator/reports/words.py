@@ -141,6 +141,12 @@ def by_its_time(cycle: str) -> str:
     return Said(_OF_MONTH[int(month) - 1], told)
 
 
+def beside_its_day(cycle: str, day: str) -> str:
+    """A cycle beside the day that it ended on, in English: of one named by its time on that day, the time alone."""
+    told = by_its_time(cycle)
+    return cycle[11:16] if told and cycle.startswith(f"{day}T") else told or cycle
+
+
 def cycle(of: str) -> str:
     """A cycle by the id that its log gave, or by its time in words."""
     return said(by_its_time(of)) or name(of)

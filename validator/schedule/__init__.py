@@ -10,7 +10,7 @@ from validator.findings import Due, Finding, Report, Status
 from validator.kinds.acts import ActOn
 from validator.language import Language, Said
 from validator.packs.model import BoundRule, Pack
-from validator.reports.words import by_its_time
+from validator.reports.words import beside_its_day
 from validator.statuses import OPEN
 
 SCHEDULE_VERSION = "1"
@@ -151,7 +151,7 @@ def _why(due: Due) -> str:
     why = Said(
         "at most {limit} after the last cleaning that counts, {day} ({cycle})" if due.last_completed
         else "at most {limit} after it went into service on {day}; no cleaning that counts is on record",
-        {"limit": due.limit, "day": due.last_completed or due.counted_from, "cycle": by_its_time(due.last_cycle_id) or due.last_cycle_id},
+        {"limit": due.limit, "day": due.last_completed or due.counted_from, "cycle": beside_its_day(due.last_cycle_id, due.last_completed)},
     )  # fmt: skip
     if not due.days_closed:
         return why
