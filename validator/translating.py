@@ -27,7 +27,7 @@ from validator.sheet.asks import own_step
 PACKAGE = FOLDER.parent
 _SPEAK = (
     "engine/*.py", "kinds/*.py", "readers/*.py", "steps.py", "timing/instants.py", "mapping/account.py", "mapping/apply.py",
-    "mapping/values.py", "records.py", "quantities.py", "grading.py", "deviations.py", "packs/layering.py", "documents.py:suggest",
+    "mapping/values.py", "assembly.py", "quantities.py", "grading.py", "deviations.py", "packs/layering.py", "documents.py:suggest",
 )  # fmt: skip
 """Modules, or functions in them, whose sentences end up in a report."""
 _QUIET = {"kinds/relation_network.py", "readers/transport.py"}
