@@ -258,7 +258,8 @@ class Due:
 
     `limit` says how long the interval may last and `limit_from` which layer set it. It is counted from `counted_from`, the day
     of the last cleaning that counts, else the day of going into service; `days_closed` days out of service are left out.
-    `warn_days` before the due date it is due soon.
+    `warn_days` before the due date it is due soon. `first_cycle_id` is the first cleaning that counts in these records, and
+    `known_before` the day of the one before it, or of itself where that was judged, by an earlier report.
     """
 
     store_id: str
@@ -274,6 +275,8 @@ class Due:
     counted_from: str = ""
     days_closed: int = 0
     warn_days: int = 0
+    first_cycle_id: str = ""
+    known_before: str = ""
 
 
 @dataclass(frozen=True, slots=True)

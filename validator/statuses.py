@@ -42,4 +42,4 @@ EMPTY_EXPORT = "empty-export"
 """The rule of a finding about an export without a row: it belongs to no pack."""
 
 LOST_RECORD = "lost_record"
-"""Why a check is N/O of which an earlier report knew a cleaning that the records do not hold."""
+"""Why a check is N/O, and a machine is told of: an earlier report knew cleanings of it, and the records hold none."""

@@ -276,11 +276,11 @@ def nights(tmp_path: Path, audit: Audit, monkeypatch) -> Callable[..., list[dict
     """The reports of several nights, each held against the one before: `nights((log, as_of), ...)`."""
     monkeypatch.setattr("tests.cli.test_since.REGISTER", IN_SERVICE)
 
-    def go(*uploads: tuple[str, str]) -> list[dict]:
+    def go(*uploads: tuple[str, str], **packs: str) -> list[dict]:
         reports: list[dict] = []
         for log, as_of in uploads:
             more = ["--since", str(tmp_path / "earlier.json")] if reports else []
-            reports.append(audit(log, as_of, *more)[1])
+            reports.append(audit(log, as_of, *more, **packs)[1])
             (tmp_path / "earlier.json").write_text(json.dumps(reports[-1]), "utf-8")
         return reports
 
@@ -296,33 +296,59 @@ def due(report: dict, machine: str = "F") -> tuple[str, str]:
 
 
 def test_a_log_that_is_missing_does_not_make_a_machine_dirty(nights) -> None:
-    """The earlier report knew of a cleaning in time: that the log of the machine is not there shows neither good nor bad, for as
-    many nights as it is not there; the machine is due when it was. Alone, such a report tells of a machine never cleaned.
+    """The earlier report knew of a cleaning: the machine is in time until 14 days after it, whether its log is there or not, and
+    then nobody can tell. That the log is missing is told every night. Alone, such a report tells of a machine never cleaned.
     """
-    both = cycle("e", "2026-02-10") + other("f", "2026-02-12")
-    first, second, third = nights((both, "2026-02-14T12:00Z"), (cycle("e", "2026-02-10"), "2026-02-20T12:00Z"),
-                                  (cycle("e", "2026-02-10"), "2026-02-22T12:00Z"))  # fmt: skip
-    (alone,) = nights((cycle("e", "2026-02-10"), "2026-02-20T12:00Z"))
+    alone_e = cycle("e", "2026-02-10")
+    first, *silent = nights((alone_e + other("f", "2026-02-12"), "2026-02-14T12:00Z"), (alone_e, "2026-02-20T12:00Z"),
+                            (alone_e, "2026-02-26T12:00Z"), (alone_e, "2026-02-27T12:00Z"), (alone_e, "2026-02-28T12:00Z"))  # fmt: skip
+    (alone,) = nights((alone_e, "2026-02-20T12:00Z"))
 
-    assert late(first) == []
-    assert late(second) == late(third) == [("not_observed", "lost_record", "open")]
-    assert [due(r) for r in (first, second, third)] == [("2026-02-26", "f")] * 3
+    assert [late(r) for r in (first, *silent)] == [[], [], [], *[[("not_observed", "lost_record", "open")]] * 2]
+    assert [due(r) for r in (first, *silent)] == [("2026-02-26", "f")] * 5
     assert late(alone) == [("out", "too_late", "open")]
-    (finding,) = [f for f in second["findings"] if f["reason"] == "lost_record"]
-    assert "Cleanings of 1 machine that the earlier report knew are not in these records." in standing(load(json.dumps(second).encode()))
+    said = "No cleaning of 1 machine that the earlier report knew is in these records: send its whole log."
+    assert [said in standing(load(json.dumps(r).encode())) for r in (first, *silent)] == [False, *[True] * 4]
+    (finding,) = [f for f in silent[-1]["findings"] if f["reason"] == "lost_record"]
     assert finding["message"].startswith("an earlier report knew of a cleaning (f) that these records do not hold")
-    assert [a["action"][:31] for a in second["actions"] if a["equipment_id"] == "F"] == ["Send the whole log of this mach"]
+    assert [a["action"][:31] for a in silent[-1]["actions"] if a["equipment_id"] == "F"] == ["Send the whole log of this mach"]
 
 
-def test_an_export_that_begins_later_does_not_make_the_first_cleaning_late(nights) -> None:
-    """What came before it was known; the night after it is still so, and once the whole log is there again it is judged."""
-    early, later = other("f1", "2026-02-12"), other("f2", "2026-02-25")
-    whole, rolling, again, back = nights((early, "2026-02-13T12:00Z"), (later, "2026-02-26T12:00Z"), (later, "2026-02-27T12:00Z"),
-                                         (early + later, "2026-02-28T12:00Z"))  # fmt: skip
+@pytest.mark.parametrize(("day", "expected"), [("2026-02-26", []), ("2026-02-27", [("out", "too_late", "")])])
+def test_an_export_that_begins_later_is_judged_from_the_cleaning_known_before(nights, day: str, expected: list) -> None:
+    """14 days after the cleaning that rolled out of the export is in time, 15 are not; so it is every night after, and with the
+    whole log again.
+    """
+    early, later = other("f1", "2026-02-12"), other("f2", day)
+    reports = nights((early, "2026-02-13T12:00Z"), (later, f"{day}T23:00Z"), (later, "2026-02-28T12:00Z"), (later, "2026-03-01T12:00Z"),
+                     (early + later, "2026-03-02T12:00Z"))  # fmt: skip
 
-    assert late(whole) == []
-    assert late(rolling) == late(again) == [("not_observed", "lost_record", "")]
-    assert late(back) == []
+    assert [late(r) for r in reports] == [[], *[expected] * 4]
+    if expected:
+        (told,) = [f["message"] for f in reports[1]["findings"] if (f["rule"], f["equipment_id"]) == ("T-EVERY", "F")]
+        assert "since 2026-02-12, by the earlier report" in told
+
+
+def test_what_an_earlier_report_has_judged_is_not_judged_anew_from_less(nights) -> None:
+    """The first cleaning of a shorter export was in time with the one before it, which is gone; a late one stays late."""
+    logs = [other(f"f{n}", day) for n, day in enumerate(("2026-02-12", "2026-02-25", "2026-03-15"), 1)]
+    whole, short, again, shorter, last = nights(
+        ("".join(logs), "2026-03-16T12:00Z"), ("".join(logs[1:]), "2026-03-17T12:00Z"), ("".join(logs[1:]), "2026-03-18T12:00Z"),
+        (logs[2], "2026-03-19T12:00Z"), (logs[2], "2026-03-20T12:00Z"),
+    )  # fmt: skip
+
+    assert [late(r) for r in (whole, short, again, shorter, last)] == [[("out", "too_late", "")]] * 5
+    assert [f["cycle_id"] for f in short["findings"] if (f["rule"], f["equipment_id"]) == ("T-EVERY", "F")] == ["f3"]
+
+
+def test_a_machine_is_overdue_by_a_cleaning_that_only_the_earlier_report_knew(nights) -> None:
+    """Its rows since are there, and none of its cleanings counts: 14 days after the one known it is overdue."""
+    pack = PACK.replace("counts: any", "counts: complete") + "  - {id: T-ALL, title: Left, kind: coverage, params: {required: [{step: flush, targets: lines}]}}\n"
+    half = flush("f2", 1, "2026-02-24", "15").replace("S,E,", "S,F,")
+    first, in_time, late_now = nights((other("f1", "2026-02-12"), "2026-02-13T12:00Z"), (half, "2026-02-26T12:00Z"),
+                                      (half, "2026-02-27T12:00Z"), pack=pack)  # fmt: skip
+
+    assert [late(r) for r in (first, in_time, late_now)] == [[], [], [("out", "too_late", "open")]]
 
 
 def test_a_cleaning_taken_out_of_the_middle_of_a_log_excuses_nothing(nights) -> None:

@@ -13,7 +13,7 @@ the finding about it persists.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -21,7 +21,7 @@ import numpy as np
 
 from validator.engine.apply import Applied
 from validator.engine.stamp import finding_id
-from validator.findings import NEW, PERSISTING, Change, Finding, Gone, Notice, PackUsed, Report, Status
+from validator.findings import NEW, PERSISTING, Change, Due, Finding, Gone, Notice, PackUsed, Report, Status
 from validator.kinds.outcome import IN, NOT_APPLICABLE, Lost, Outcomes
 from validator.machines import EPOCH, AsOf
 from validator.statuses import EMPTY_EXPORT, LOST_RECORD, OPEN
@@ -47,11 +47,13 @@ class Before:
 
     def __init__(self, report: Report, file: str, sha256: str) -> None:
         self.report, self.file, self.sha256 = report, file, sha256
+        self._due: dict[tuple[str, str], dict[str, Due]] = {}
         self._last: dict[tuple[str, str], dict[str, tuple[int, str]]] = {}
         for due in report.upcoming:
             day = _day(due.last_completed)
             if due.last_cycle_id and day is not None:
                 self._last.setdefault((due.store_id, due.equipment_id), {})[due.rule] = day, due.last_cycle_id
+            self._due.setdefault((due.store_id, due.equipment_id), {})[due.rule] = due
         self._by_rule: dict[str, list[Finding]] = {}
         self._first: dict[Subject, int] = {}
         for f in report.findings:
@@ -67,24 +69,32 @@ class Before:
         return first is not None and first < began
 
     def lost(self, rule: str, steps: Steps) -> Lost:
-        """The last cleaning of each machine that the earlier report knew, where these records do not hold it.
+        """What the earlier report knew of the cleanings of each machine that a rule counts, and these records may not hold.
 
-        Of an interval rule that is the last that counted for it, of any other rule the last of all.
+        For a rule that is not about intervals `on` is the last of all that are not there.
         """
-        on, cycles, until = [-1] * len(steps.machines), [""] * len(steps.machines), [-1] * len(steps.machines)
-        mine = dict[tuple[int, str], int]()
-        for c, (machine, cycle_id) in enumerate(zip(steps.machine.tolist(), steps.cycle_ids, strict=True)):
-            mine[machine, cycle_id] = c
-        lacked = {
-            (f.store_id, f.equipment_id): f.cycle_id for f in self._by_rule.get(rule, ()) if f.reason == LOST_RECORD
-        }
-        for at, m in enumerate(steps.machines):
-            known = self._last.get((m.store_id, m.equipment_id), {})
-            day, cycle = known.get(rule) or max(known.values(), default=(-1, ""))
-            if cycle and (at, cycle) not in mine:
-                on[at], cycles[at] = day, cycle
-            until[at] = mine.get((at, lacked.get((m.store_id, m.equipment_id), "")), -1)
-        return Lost(np.array(on, dtype=np.int64), cycles, np.array(until, dtype=np.int64))
+        size = len(steps.machines)
+        on, cycles, reach, first, known = [-1] * size, [""] * size, [-1] * size, [-2] * size, [-1] * size
+        mine = {(m, c): n for n, (m, c) in enumerate(zip(steps.machine.tolist(), steps.cycle_ids, strict=True))}
+        told = np.zeros(steps.cycles, dtype=bool)
+        at = {(m.store_id, m.equipment_id): n for n, m in enumerate(steps.machines)}
+        for f in self._by_rule.get(rule, ()):
+            cycle = mine.get((at.get((f.store_id, f.equipment_id), -1), f.cycle_id))
+            if cycle is not None and f.target != OPEN:
+                told[cycle] = True
+        for key, n in at.items():
+            last = self._last.get(key, {})
+            day, cycle_id = last.get(rule) or max(last.values(), default=(-1, ""))
+            reach[n] = day
+            if cycle_id and (n, cycle_id) not in mine:
+                on[n], cycles[n] = day, cycle_id
+            due = self._due.get(key, {}).get(rule)
+            if due is not None and due.first_cycle_id:
+                first[n] = mine.get((n, due.first_cycle_id), -1)
+                known[n] = -1 if (before := _day(due.known_before)) is None else before
+        days = (np.array(values, dtype=np.int64) for values in (on, reach, first, known))
+        on_, reach_, first_, known_ = days
+        return Lost(on_, cycles, reach_, first_, known_, told)
 
     def look(self, applied: Iterable[Applied]) -> dict[str, Looked]:
         """By the id of an earlier finding: the same check as it stands now. Checks that are not made are not in it."""
@@ -122,13 +132,24 @@ class Before:
         count = Counter(f.since for f in marked)
         change = Change(self.file, self.sha256, self.report.as_of, self.report.generated_at, count[NEW], count[PERSISTING],
                         tuple(resolved), tuple(not_judged))  # fmt: skip
-        return replace(report, findings=marked, notices=(*report.notices, *self._unlike(report)), change=change)
+        told = (*report.notices, *self._unlike(report), *self._silent(report))
+        return replace(report, findings=marked, notices=told, change=change)
 
     def _marked(self, f: Finding, before: Finding | None) -> Finding:
         """The finding as new, or as persisting since the report that was the first to tell of it."""
         since = _since(f, before)
         first = before.first_reported or self.report.as_of if before is not None and since == PERSISTING else ""
         return replace(f, since=since, first_reported=first)
+
+    def _silent(self, report: Report) -> Iterator[Notice]:
+        """The machines of which these records hold no cycle, and the earlier report knew some or told the same."""
+        silent = {(n.store_id, n.equipment_id) for n in self.report.notices if n.code == LOST_RECORD}
+        known = {(s.store_id, e.equipment_id) for s in self.report.stores for e in s.equipment if e.cycles} | silent
+        for store in report.stores:
+            for e in store.equipment:
+                if not e.cycles and (store.store_id, e.equipment_id) in known:
+                    message = f"{e.equipment_id}: an earlier report knew cleanings of this machine, and these records hold none; send its whole log"
+                    yield Notice(LOST_RECORD, message, "", store.store_id, e.equipment_id)
 
     def _unlike(self, report: Report) -> list[Notice]:
         """What makes the two reports unlike, so that a finding may be new or gone without a change in the store."""

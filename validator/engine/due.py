@@ -39,6 +39,7 @@ def _dues(a: Applied, outcomes: Outcomes) -> Iterable[Due]:
     begun = local_days(
         a.machines, machine, np.where(cycle >= 0, a.steps.completed[cycle], 0) if a.steps.cycles else cycle
     )
+    first = _first_of_each(a, outcomes)
     warn = _days(a.params.warn_before) if a.params.warn_before else 0
     limit = a.params.max
     allowed = np.full(len(outcomes), limit.amount) if outcomes.allowance is None else outcomes.allowance
@@ -57,7 +58,17 @@ def _dues(a: Applied, outcomes: Outcomes) -> Iterable[Due]:
         state = OVERDUE if left < 0 else SOON if left <= warn else LATER
         yield Due(m.store_id, m.equipment_id, a.rule.rule.id, _date(due), left, state,
                   last, _date(begin) if last else "", say(most, may_last.unit),
-                  a.limit_from, _date(begin), due - begin - _days(may_last), warn)  # fmt: skip
+                  a.limit_from, _date(begin), due - begin - _days(may_last), warn, first.get(at, ""),
+                  "" if outcomes.before is None or outcomes.before[at] < 0 else _date(int(outcomes.before[at])))  # fmt: skip
+
+
+def _first_of_each(a: Applied, outcomes: Outcomes) -> dict[int, str]:
+    """The id of the first cleaning of each machine that an interval ends or begins with."""
+    cycle = np.unique(outcomes.cycle[outcomes.cycle >= 0])
+    cycle = cycle[a.steps.completed[cycle] != NAT] if len(cycle) else cycle
+    order = cycle[np.lexsort((a.steps.completed[cycle], a.steps.machine[cycle]))] if len(cycle) else cycle
+    owner, at = np.unique(a.steps.machine[order], return_index=True) if len(order) else (order, order)
+    return {int(m): a.steps.cycle_ids[int(c)] for m, c in zip(owner, order[at], strict=True)}
 
 
 def _dated(a: Applied, cycle: int) -> bool:

@@ -26,8 +26,9 @@ from validator.kinds.acts import ActOn
 from validator.kinds.drift import Consecutive, Range, carried, together
 from validator.kinds.durations import Either, Elapsed
 from validator.kinds.facts import scope_rows
-from validator.kinds.interval_lengths import Lines, counting_cycles, intervals, local_days
+from validator.kinds.interval_lengths import Lines, counting_cycles, intervals, known_before
 from validator.kinds.outcome import IN, NOT_OBSERVED, OUT, Names, Outcomes, Reasons, Scope, Shown, Stricter
+from validator.language import Said
 from validator.quantities import say
 from validator.statuses import OPEN
 from validator.tables import NAT
@@ -100,8 +101,9 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     """One check an interval, the running one with the target `open`; without a day to count from one N/O.
 
     A cycle that counts and has no time at all may lie anywhere: it is N/O, and on its machine nothing is OUT. Nor is
-    an interval with a cycle in it that may count, but does not tell what was used, nor the first one where an earlier report
-    knew of a cleaning in it that these records do not hold.
+    an interval with a cycle in it that may count, but does not tell what was used. Where an earlier report knew the cleaning
+    before the first one of these records, the first interval begins with that; without any row of the machine it is N/O once
+    it is too long.
     """
     scope, doubtful = _having(params, scope)
     lines = intervals(params.max, params.cycle_within, scope)
@@ -116,7 +118,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
     rest = _Rest.of(params, scope, lines, undated)
     out = np.isin(late, _LATE)
     late = np.where(out & silent, 4, np.where(out & unsure, 2, late))
-    late = np.where(out & _lost(lines, scope), 8, late)
+    late = np.where(out & _lost(params, lines, scope), 8, late)
     reason = np.concatenate([late, rest.reason])
     running = np.concatenate([lines.end < 0, rest.running])
 
@@ -136,6 +138,7 @@ def check(params: Params, scope: Scope) -> list[Outcomes]:
         np.array([IN, OUT, *[NOT_OBSERVED] * 4, OUT, OUT, NOT_OBSERVED], dtype=np.int8)[reason],
         Reasons(_REASONS, reason.astype(np.int8)), show,
         allowance=np.concatenate([guards.allowance(params), np.full(len(rest.machine), params.max.amount)]),
+        before=known_before(scope, counting_cycles(scope)) if scope.lost is not None and params.max.calendar else None,
     )]  # fmt: skip
 
 
@@ -210,15 +213,15 @@ def _held(lines: Lines, scope: Scope, cycles: Ints) -> Mask:
     return found
 
 
-def _lost(lines: Lines, scope: Scope) -> Mask:
-    """The first intervals in which a cleaning lies that an earlier report knew and these records do not hold."""
-    lost = scope.lost
-    first = lines.begin < 0
-    if lost is None:
-        return np.zeros(len(first), dtype=bool)
-    on = lost.on[lines.machine]
-    held = (on >= 0) & (on <= local_days(scope.machines, lines.machine, lines.to_at))
-    found: Mask = first & (held | ((lines.end >= 0) & (lines.end == lost.until[lines.machine])))
+def _lost(params: Params, lines: Lines, scope: Scope) -> Mask:
+    """The first intervals that nobody can judge: an earlier report knew of a cleaning, and the records since are not there.
+
+    So it is as well where the limit is elapsed time, since the earlier report tells the day alone.
+    """
+    if scope.lost is None:
+        return np.zeros(len(lines.begin), dtype=bool)
+    silent = ~np.isin(lines.machine, scope.steps.machine)
+    found: Mask = (lines.begin < 0) & (scope.lost.on[lines.machine] >= 0) & (silent | (not params.max.calendar))
     return found
 
 
@@ -280,11 +283,7 @@ def _shown(params: Params, scope: Scope, guards: _Guards, required: Required, i:
         )
     begins = [int(lines.begin[k]) for k in range(first, i + 1)]
     machine = scope.machines[int(lines.machine[i])]
-    since = (
-        machine.clock.moment(int(scope.steps.completed[begins[0]]))[:10]
-        if begins[0] >= 0
-        else "the day it went into service"
-    )
+    since = _since(scope, lines, begins[0], first)
     carry = int(guards.carry.seen[i]) if reason == "carried" else 0
     until = int(scope.steps.completed[lines.end[i]]) if lines.end[i] >= 0 else machine.as_of
     late = reason in [_REASONS[k] for k in _LATE]
@@ -298,6 +297,18 @@ def _shown(params: Params, scope: Scope, guards: _Guards, required: Required, i:
     whole = seen + carry
     margin = whole - (required.max or 0)
     return Shown(Quantity(whole, unit), required, Quantity(margin, unit), rows, columns, facts)
+
+
+def _since(scope: Scope, lines: Lines, begin: int, line: int) -> str:
+    """The day from which an interval is counted, or what day that was."""
+    machine = scope.machines[int(lines.machine[line])]
+    if begin >= 0:
+        return machine.clock.moment(int(scope.steps.completed[begin]))[:10]
+    day = machine.clock.moment(int(lines.from_at[line]))[:10]
+    opened = machine.in_service_on
+    if opened is None or machine.clock.midnight(opened) != int(lines.from_at[line]):
+        return Said("{day}, by the earlier report", {"day": day})
+    return "the day it went into service"
 
 
 def _not_counted(scope: Scope, machine: int, since: int, until: int) -> list[str]:

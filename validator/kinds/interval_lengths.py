@@ -75,11 +75,13 @@ def intervals(limit: Duration, cycle_within: Duration | None, scope: Scope) -> L
     """
     steps, machines = scope.steps, scope.machines
     cycles = counting_cycles(scope)
+    before = known_before(scope, cycles) if limit.calendar else np.full(len(machines), -1, dtype=np.int64)
+    since = [m.in_service_on if day < 0 else day for m, day in zip(machines, before.tolist(), strict=True)]
     opened = np.array(
-        [at for at in np.flatnonzero(scope.machine_in).tolist() if machines[at].in_service_on is not None],
+        [at for at in np.flatnonzero(scope.machine_in).tolist() if since[at] is not None],
         dtype=np.int64,
     )
-    opening = np.array([machines[at].clock.midnight(machines[at].in_service_on or 0) for at in opened], dtype=np.int64)
+    opening = np.array([machines[at].clock.midnight(since[at] or 0) for at in opened], dtype=np.int64)
     # one line a beginning: the day of going into service first, then every counting cycle
     machine = np.concatenate([opened, steps.machine[cycles]])
     begin = np.concatenate([np.full(len(opened), -1), cycles])
@@ -107,6 +109,28 @@ def intervals(limit: Duration, cycle_within: Duration | None, scope: Scope) -> L
         least[v] = length(limit, machines, machine[v], np.minimum(at_high[v], end_low[v]), end_low[v])
         any_order = _in_any_order(limit, machines, (machine, begin, at_low, at_high), most, least)
     return Lines(machine, begin, end, seen, most, least, at, at_low, at_high, end_at, end_low, end_high, any_order)
+
+
+def known_before(scope: Scope, cycles: Ints) -> Ints:
+    """For each machine the day of the cleaning before the first of `cycles`, which only an earlier report knew; -1 for none.
+
+    The day of that first one itself stands for it where the earlier report had judged what came before.
+    """
+    lost, steps = scope.lost, scope.steps
+    found = np.full(len(scope.machines), -1, dtype=np.int64)
+    if lost is None:
+        return found
+    owner, at = np.unique(steps.machine[cycles], return_index=True)
+    first = np.full(len(found), -1, dtype=np.int64)
+    first[owner] = cycles[at]
+    day = np.array([m.today for m in scope.machines], dtype=np.int64)
+    day[owner] = local_days(scope.machines, owner, steps.completed[first[owner]])
+    there = first >= 0
+    told = there & lost.told[np.maximum(first, 0)] if steps.cycles else there
+    rolled = there & (lost.first == -1) & (lost.reach >= day) & ~told
+    same = there & (lost.first == first) & (lost.known >= 0)
+    gone = (lost.on >= 0) & (lost.on <= day)
+    return np.select([gone, same, rolled], [lost.on, lost.known, day], found)
 
 
 def _in_any_order(

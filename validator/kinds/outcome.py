@@ -50,6 +50,7 @@ class Outcomes:
     tells apart several relations of one rule. `close` marks what lies within the clock's resolution of its limit, `claimed`
     what is IN only because a value that is not on record was taken as kept. `allowance` is how long each interval may
     last before it is due.
+    `before` is for each machine the day from which only an earlier report knew its first interval to run, -1 for none.
     `show(i)` gives the facts of check i.
     """
 
@@ -64,6 +65,7 @@ class Outcomes:
     close: Mask | None = None
     allowance: Ints | None = None
     claimed: Mask | None = None
+    before: Ints | None = None
 
     def __len__(self) -> int:
         return len(self.status)
@@ -71,15 +73,19 @@ class Outcomes:
 
 @dataclass(frozen=True)
 class Lost:
-    """Cleanings that an earlier report knew and these records do not hold; one entry a machine.
+    """What an earlier report knew of cleanings, in local days (-1: nothing), one entry a machine.
 
-    `on` is the local day of the last of them, -1 for none, and `cycle` its id. `until` is the first cycle of these records, where
-    the earlier report lacked what came before it too; -1 for none.
+    `on` is the day of the last cleaning where these records do not hold it, and `cycle` its id; `reach` that day whether they
+    do or not. `first` is the cycle of these records that was the first of the earlier ones, -1 where it is not there and
+    -2 where none was, and `known` the day of the one before it. `told` marks the cycles at whose end an interval was a finding.
     """
 
     on: Ints
     cycle: Sequence[str]
-    until: Ints
+    reach: Ints
+    first: Ints
+    known: Ints
+    told: Mask
 
 
 @dataclass(frozen=True)

@@ -74,12 +74,11 @@ def standing(report: Report) -> tuple[str, ...]:
     if accepted:
         one = "{n} finding was accepted for a time; each is marked and says by whom."
         lines.append(counted(accepted, one, "{n} findings were accepted for a time; each is marked and says by whom."))
-    lost = machines(finding for finding in report.findings if finding.reason == LOST_RECORD)
+    lost = sum(notice.code == LOST_RECORD for notice in report.notices)
     if lost:
-        one = "Cleanings of {n} machine that the earlier report knew are not in these records."
-        lines.append(
-            counted(lost, one, "Cleanings of {n} machines that the earlier report knew are not in these records.")
-        )
+        one = "No cleaning of {n} machine that the earlier report knew is in these records: send its whole log."
+        many = "No cleaning of {n} machines that the earlier report knew is in these records: send their whole logs."
+        lines.append(counted(lost, one, many))
     settled = sum(bool(finding.settled_by) for finding in report.findings)
     if settled:
         one = "{n} finding was settled by a later cleaning; nothing is left to do about it."
