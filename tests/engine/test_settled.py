@@ -28,6 +28,7 @@ rules:
   - {id: T-FLUSH, title: Short, kind: flush, params: {targets: lines, min: PT15M}, corrective_action: Flush again}
   - {id: T-WEAK, title: Weak, kind: concentration, params: {agent: chlorine, min: 100}, corrective_action: Throw it away}
   - {id: T-DAYS, title: Late, kind: interval, params: {max: P14D, counts: any}, corrective_action: Clean now}
+  - {id: T-ALL, title: Left out, kind: coverage, params: {required: [{step: [flush, test_solution], targets: lines}]}, corrective_action: Flush it}
   - {id: T-TORN, title: Contradicts, kind: consistency, params: {fields: [started_at, ended_at]}, settled_by: correction,
      corrective_action: Correct it}
 """
@@ -123,14 +124,22 @@ def test_what_could_not_be_shown_is_settled_once_it_can_be_judged(tmp_path, late
 )
 def test_a_batch_of_solution_is_settled_by_a_cleaning_of_which_all_batches_are_right(tmp_path, later: dict, settled: str) -> None:
     """The same batch never comes again, so it is the next cycle as a whole that answers."""
-    found = report(tmp_path, mixed(1, b1="50") + mixed(8, **later))
+    found = report(tmp_path, mixed(1, b1="50") + mixed(8, **later) + flush(8, "15", "15"))
+
+    assert of("T-WEAK", found)["c1", "b1"].settled_by == settled
+
+
+@pytest.mark.parametrize(("lines", "settled"), [(("15", "15"), "c8"), (("15", ""), ""), (("10", "15"), "c8")])
+def test_a_good_batch_settles_a_weak_one_only_where_it_went_everywhere(tmp_path, lines: tuple[str, str], settled: str) -> None:
+    """A line that was left out still has what the weak one left; one that was flushed too briefly is told by its own rule."""
+    found = report(tmp_path, mixed(1, b1="20") + flush(1, "15", "15") + mixed(8, b2="120") + flush(8, *lines))
 
     assert of("T-WEAK", found)["c1", "b1"].settled_by == settled
 
 
 def test_the_same_batch_answers_for_itself(tmp_path) -> None:
     """A batch that is used again and is still too weak is not settled by a good one beside it."""
-    found = report(tmp_path, mixed(1, b1="50") + mixed(8, b1="50") + mixed(15, b2="100"))
+    found = report(tmp_path, mixed(1, b1="50") + mixed(8, b1="50") + mixed(15, b2="100") + flush(15, "15", "15"))
 
     assert of("T-WEAK", found)["c1", "b1"].settled_by == ""
     assert of("T-WEAK", found)["c8", "b1"].settled_by == "c15"

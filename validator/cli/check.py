@@ -79,8 +79,7 @@ Examples:
 )
 @options.units()
 @options.lang()
-@click.option("--since", "since_path", metavar="REPORT.json",
-              help="An earlier report (JSON): say which findings are new, persist or were resolved.")  # fmt: skip
+@options.since("An earlier report (JSON): say which findings are new, persist or were resolved.")
 @click.option("--fail-on", type=click.Choice([*GRADES, *(f"{FRESH}{g}" for g in GRADES), "never"]), default="major",
               show_default=True, metavar="GRADE", help="Exit with 1 on findings of this grade or graver: critical, "
               "major, minor, observation or never; new:GRADE counts only what is new since --since.")  # fmt: skip

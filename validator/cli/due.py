@@ -36,6 +36,7 @@ row or no date; 4 some input could not be read."""
 @options.register()
 @options.mapping()
 @options.as_of()
+@options.since("An earlier report (JSON) of check: its cleanings count where these records no longer hold them.")
 @click.option("--format", "shown", type=click.Choice(FORMATS), default="text", show_default=True,
               help="What goes to standard output; ics is a calendar file (iCalendar).")  # fmt: skip
 @click.option(
@@ -44,17 +45,18 @@ row or no date; 4 some input could not be read."""
 @options.lang("The language of text and calendar; forms for programs stay English.")
 def command(
     records: tuple[str, ...], rules: tuple[str, ...], register_path: str | None, mapping_path: str | None,
-    as_of: str | None, shown: str, outputs: tuple[str, ...], lang: str,
+    as_of: str | None, since_path: str | None, shown: str, outputs: tuple[str, ...], lang: str,
 ) -> int:  # fmt: skip
     """Say from RECORDS what must be cleaned by when: by machine and rule, the longest overdue first, with the reason."""
     from validator.schedule import schedule
 
     records = tuple(dict.fromkeys(records))
-    inputs = [*records, *rules, *(p for p in (register_path, mapping_path) if p)]
+    inputs = [*records, *rules, *(p for p in (register_path, mapping_path, since_path) if p)]
     files = parse_outputs(outputs, FORMATS, inputs)
     must_exist(records)
     with Waiting("reading the records") as waiting:
-        judged = judge_files(records, rules, register_path, as_of, "", waiting, mapping_path=mapping_path)
+        judged = judge_files(records, rules, register_path, as_of, "", waiting, mapping_path=mapping_path,
+                             since_path=since_path)  # fmt: skip
     made = schedule(judged.report, judged.packs)
     language = judged.language(lang)
     _write(made, shown, files, language)

@@ -39,6 +39,11 @@ def as_of() -> Option:
     )
 
 
+def since(told: str) -> Option:
+    """`--since`, as `since_path`: an earlier report, with what it is for."""
+    return click.option("--since", "since_path", metavar="REPORT.json", help=told)
+
+
 def units(
     told: str = "Units in which a reader sees temperatures and mixed amounts; forms for programs stay as they are.",
 ) -> Option:

@@ -2,12 +2,15 @@
 
 What was OUT on a target is settled by the next cycle in which the same check came out IN on it; what could not be shown
 (N/O) by the next in which it could be judged. Where no later cycle names the target again, as no batch of solution comes
-twice, it is settled by the next cycle in which every check of the rule came out so. An interval that was too long ended
+twice, it is settled by the next cycle in which every check of the rule came out so. A solution has touched what it was used
+on, so the cycle that settles a fault of it must be complete: with every coverage check of the pack IN. An interval that was too long ended
 with a cleaning and is settled by it. A fault of the entry itself stays until that is corrected (`settled_by: correction`),
 and what has no known time is before nothing.
 """
 
 from __future__ import annotations
+
+from collections.abc import Iterable
 
 import numpy as np
 import numpy.typing as npt
@@ -22,8 +25,23 @@ Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
 
-def settling(applied: Applied, o: Outcomes, at: Index) -> Ints:
-    """For each of the checks `at`, the cycle that settles it; -1 where none does."""
+OF_SOLUTIONS = ("concentration", "mixed_strength")
+"""Kinds whose targets are solutions."""
+
+
+def complete_cycles(applied: Iterable[Applied]) -> dict[str, Mask]:
+    """By pack: the cycles in which every coverage check is IN or N/A."""
+    found: dict[str, Mask] = {}
+    for a in applied:
+        complete = found.setdefault(a.pack.id, np.ones(a.steps.cycles, dtype=bool))
+        for o in a.outcomes if a.rule.rule.kind == "coverage" else ():
+            bad = (o.status != IN) & (o.status != NOT_APPLICABLE) & (o.cycle >= 0)
+            complete[o.cycle[bad]] = False
+    return found
+
+
+def settling(applied: Applied, o: Outcomes, at: Index, complete: Mask) -> Ints:
+    """For each of the checks `at`, the cycle that settles it; -1 where none does. `complete` marks cycles that left nothing out."""
     found = np.full(len(at), -1, dtype=np.int64)
     if not applied.steps.cycles or applied.rule.rule.settled_by == "correction":
         return found
@@ -35,12 +53,13 @@ def settling(applied: Applied, o: Outcomes, at: Index) -> Ints:
     else:
         wanted = np.flatnonzero(o.cycle[at] >= 0)
     if len(wanted):
-        found[wanted] = _later(applied, o, at[wanted])
+        solution = applied.rule.rule.kind in OF_SOLUTIONS
+        found[wanted] = _later(applied, o, at[wanted], complete if solution else np.ones_like(complete))
     return found
 
 
-def _later(applied: Applied, o: Outcomes, at: Index) -> Ints:
-    """The next cycle that meets each of these checks, or in which it could be judged; -1 for none."""
+def _later(applied: Applied, o: Outcomes, at: Index, able: Mask) -> Ints:
+    """The next of the `able` cycles that meets each of these checks, or in which it could be judged; -1 for none."""
     steps = applied.steps
     now = np.array([m.as_of for m in applied.machines], dtype=np.int64)
     near = np.flatnonzero(np.isin(o.machine, np.unique(o.machine[at])) & (o.cycle >= 0))
@@ -64,6 +83,7 @@ def _later(applied: Applied, o: Outcomes, at: Index) -> Ints:
         if not mine.any():
             continue
         bad = ~good & (status != NOT_APPLICABLE)
+        good = good & able[cycle]
         whole = good & ~np.isin(cycle, cycle[bad])
         next_ = np.where(again, by_target.next(good)[asked], by_machine.next(whole)[asked])
         found = np.where(mine & known, next_, found)

@@ -13,7 +13,7 @@ from validator import grading
 from validator.engine.apply import Applied
 from validator.engine.evidence import MOST_ROWS, Rows
 from validator.engine.omissions import Omissions
-from validator.engine.settled import settling
+from validator.engine.settled import complete_cycles, settling
 from validator.engine.wording import sentence
 from validator.findings import Citation, Finding, Grade, Status
 from validator.kinds.outcome import NOT_OBSERVED, OUT, STATUS_WORDS, Names, Outcomes, Shown
@@ -43,11 +43,11 @@ def findings(applied: Sequence[Applied], before: Repeats | None = None) -> list[
     starts: dict[tuple[int, int], str] = {}
     rows = {id(a.steps): Rows(a.steps) for a in applied}
     found: list[Finding] = []
-    omissions = Omissions()
+    omissions, complete = Omissions(), complete_cycles(applied)
     for a in applied:
         cited = citations(a.pack, a.rule.rule)
         for o in a.outcomes:
-            made = list(_of_outcomes(a, o, cited, starts, rows[id(a.steps)], before))
+            made = list(_of_outcomes(a, o, cited, starts, rows[id(a.steps)], before, complete[a.pack.id]))
             omissions.add(a, o, made)
             found += made
     return sorted(omissions.told(found), key=order_key)
@@ -55,7 +55,7 @@ def findings(applied: Sequence[Applied], before: Repeats | None = None) -> list[
 
 def _of_outcomes(
     applied: Applied, o: Outcomes, cited: tuple[Citation, ...], starts: dict[tuple[int, int], str], rows: Rows,
-    before: Repeats | None,
+    before: Repeats | None, complete: Mask,
 ) -> Iterator[Finding]:  # fmt: skip
     at = np.flatnonzero((o.status == OUT) | (o.status == NOT_OBSERVED))
     if not len(at):
@@ -68,7 +68,7 @@ def _of_outcomes(
     steps = applied.steps
     shown = [o.show(i) for i in at.tolist()]
     rows.say((facts.columns, facts.rows) for facts in shown)
-    settled = settling(applied, o, at)
+    settled = settling(applied, o, at, complete)
     for i, machine, cycle, later, repeat, facts in zip(
         at.tolist(), o.machine[at].tolist(), o.cycle[at].tolist(), settled.tolist(), repeated.tolist(), shown, strict=True
     ):  # fmt: skip

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from validator.findings import (
+    PERSISTING,
     Action,
     Change,
     Due,
@@ -131,7 +132,7 @@ def lay_out(report: Report, findings_shown: int, group: Grouping = "grade", run:
         due=tuple(_due(due, cycles) for due in by_date(report.upcoming)),
         cautions=tuple(words.stopped(caution) for caution in report.cautions),
         files=tuple(_file(file) for file in report.inputs),
-        change=None if report.change is None else _change(report.change),
+        change=None if report.change is None else _change(report, report.change),
     )
 
 
@@ -168,7 +169,7 @@ def _facts(report: Report, run: Report | None) -> tuple[tuple[str, str], ...]:
         (tr("Held against"), packs or tr("no rule pack")),
         (tr("Records"), _read(report) if run is None else _cycles_of(report, cycles)),
         (tr("The whole run"), "" if run is None else _read(run)),
-        (tr("Since then"), "" if report.change is None else _since(report.change)),
+        (tr("Since then"), "" if report.change is None else _since(report, report.change)),
         (tr("Score"), words.score(verdict.score)),
         (tr("OUT by grade"), words.grades(verdict.grades) or tr("none")),
         (tr("Evidence"), _completeness(verdict) if shown else ""),
@@ -293,16 +294,22 @@ def _where(same: Sequence[RecordDefect]) -> str:
     return "; ".join(places[:PLACES_SHOWN]) + more
 
 
-def _since(change: Change) -> str:
+def _since(report: Report, change: Change) -> str:
+    settled = sum(bool(finding.settled_by) for finding in report.findings if finding.since == PERSISTING)
+    told = tr("{n} persisting", n=f"{change.persisting:,}")
+    if settled:
+        told = tr("{told}, of which {n} settled by a later cleaning", told=told, n=f"{settled:,}")
     return tr(
-        "{new} new, {persisting} persisting, {resolved} resolved, {rest} not judged again, since the report as of {moment} ({file})",
-        new=f"{change.new:,}", persisting=f"{change.persisting:,}", resolved=f"{len(change.resolved):,}",
+        "{new} new, {persisting}, {resolved} resolved, {rest} not judged again, since the report as of {moment} ({file})",
+        new=f"{change.new:,}", persisting=told, resolved=f"{len(change.resolved):,}",
         rest=f"{len(change.not_judged):,}", moment=name(change.as_of), file=f"{name(change.file)}, {name(change.sha256)[:12]}",
     )  # fmt: skip
 
 
-def _change(change: Change) -> ChangeShown:
-    return ChangeShown(words.stopped(_since(change)), tuple(_gone(g) for g in (*change.resolved, *change.not_judged)))
+def _change(report: Report, change: Change) -> ChangeShown:
+    return ChangeShown(
+        words.stopped(_since(report, change)), tuple(_gone(g) for g in (*change.resolved, *change.not_judged))
+    )
 
 
 def _gone(gone: Gone) -> GoneShown:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import takewhile
 
@@ -18,6 +19,8 @@ FIRST = 3
 """Things to do first; a longer list would not be read as first things."""
 
 NOT_EXERCISED = "not exercised"
+_CODE = re.compile(r"[a-z0-9_]+")
+"""What stands before the sentence of a file that was not read."""
 
 
 def headline(report: Report) -> str:
@@ -54,6 +57,9 @@ def _known(report: Report) -> str:
 def standing(report: Report) -> tuple[str, ...]:
     """The sentences under the headline: why this result, and what it does not cover."""
     lines = [words.capital(words.stopped(report.summary.result_reason))] if report.summary.result_reason else []
+    out = any(finding.status is Status.OUT for finding in report.findings)
+    if out and not any(action.status is Status.OUT for action in report.actions):
+        lines.insert(0, tr("No fault is open now: each was met by a later cleaning, put right on site, or accepted."))
     lines += _common_names(report)
     unread = sum(not_read(file) for file in report.inputs)
     if unread:
@@ -148,7 +154,8 @@ def _about(same: Sequence[Action], found: Mapping[str, Finding]) -> ToDo:
         part for part in (name(worst.store_id), name(worst.equipment_id), words.target(worst.target)) if part
     )
     every = [found[finding] for one in same for finding in one.findings if finding in found]
-    often = words.count(len(every), "time")
+    ids = {finding.id for finding in every}
+    often = words.count(sum(finding.same_as not in ids for finding in every), "time")
     if machines(every) > 1:
         often = tr("{times} at {machines}", times=often, machines=words.count(machines(every), "machine"))
     where = "" if not place else tr(", first {place}", place=place) if len(every) > 1 else f", {place}"
@@ -162,10 +169,13 @@ def _from_files(report: Report) -> Iterator[ToDo]:
         file = name(unread[0].file)
         if len(unread) > 1:
             file = tr("{one} and {more}", one=file, more=words.count(len(unread) - 1, "other file"))
-        why = words.stopped(unread[0].reason) or tr("It was not read in full.")
+        reason = words.stopped(unread[0].reason)
+        code, _, told = reason.partition(": ")
+        why = f"{name(unread[0].file)} {told}" if told and _CODE.fullmatch(code) else words.capital(reason)
+        why = why or tr("It was not read in full.")
         unclear = unread[0].reason.startswith(("ambiguous_column", "missing_column", "wrong_shape"))
         do = tr("Write a mapping for {file}.", file=file) if unclear else tr("Send {file} again.", file=file)
-        yield ToDo(do, words.capital(why), "")
+        yield ToDo(do, why, "")
 
 
 def _from_due(report: Report) -> Iterator[ToDo]:

@@ -93,6 +93,9 @@ def _urgency(c: Cleaning) -> tuple[bool, bool, int, str, str, str]:
     return left >= 0, c.days_left is not None, left, c.store_id, c.equipment_id, c.rule
 
 
+_UNSEEN = "no row of this machine is in these files; if it has another log, name that as well"
+
+
 def _cleanings(report: Report, packs: Sequence[Pack]) -> Iterable[Cleaning]:
     stores = {s.store_id: s.name for s in report.stores}
     rules = {b.rule.id: (b, pack) for pack in packs for b in pack.rules}
@@ -100,12 +103,13 @@ def _cleanings(report: Report, packs: Sequence[Pack]) -> Iterable[Cleaning]:
         (f.store_id, f.equipment_id, f.rule): f
         for f in report.findings if f.kind == "interval" and f.target == OPEN and f.status is Status.NOT_OBSERVED
     }  # fmt: skip
+    silent = {(s.store_id, e.equipment_id) for s in report.stores for e in s.equipment if not e.cycles}
     dated = {(d.store_id, d.equipment_id, d.rule): d for d in report.upcoming}
     for key in {**dated, **running}:
         due, finding = dated.get(key), running.get(key)
         bound, pack = rules[key[2]]
         known = due or Due(*key, "", 0, UNDATED, "", "")
-        told = finding.message if finding else ""
+        told = finding.message if finding else _UNSEEN if key[:2] in silent and not known.last_completed else ""
         yield Cleaning(
             known.store_id, stores.get(known.store_id, ""), known.equipment_id, bound.rule.id, bound.rule.title, known.state,
             known.due_on, due.days_left if due else None, known.last_completed, known.last_cycle_id, known.limit,
