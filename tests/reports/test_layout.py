@@ -219,3 +219,25 @@ def test_a_machine_with_cleanings_on_record_was_not_cleaned_never(made: Made, ma
     due = tuple(dataclasses.replace(d, last_completed=last) for d in report.upcoming if d.equipment_id == machine)
 
     assert [shown.last for shown in lay_out(dataclasses.replace(report, stores=(store,), upcoming=due), 10).due] == [said]
+
+
+def test_a_line_left_out_is_counted_once_among_the_first_things(made: Made) -> None:
+    """What tells of the same omission under a second rule is no second time."""
+    full = made("full")
+    missing, short = (next(f for f in full.findings if f.id == n) for n in ("F00000002", "F00000001"))
+    same = dataclasses.replace(short, same_as=missing.id)
+    report = dataclasses.replace(full, findings=(missing, same), actions=(action(1, missing, same),), inputs=(), upcoming=())
+
+    assert ": 1 time, " in lay_out(report, 10).first[0].why
+    both = dataclasses.replace(report, findings=(missing, short), actions=(action(1, missing, short),))
+    assert ": 2 times, " in lay_out(both, 10).first[0].why
+
+
+def test_where_no_fault_is_open_that_is_said_first(made: Made) -> None:
+    """The score stays what it was; nobody is sent to do anything."""
+    full = made("full")
+    settled = tuple(dataclasses.replace(f, settled_by="C-0099") for f in full.findings)
+    said = "No fault is open now: each was met by a later cleaning, put right on site, or accepted."
+
+    assert lay_out(dataclasses.replace(full, findings=settled, actions=()), 10).standing[0] == said
+    assert said not in lay_out(full, 10).standing

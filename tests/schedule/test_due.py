@@ -313,3 +313,21 @@ def test_what_people_read_has_the_cautions_and_says_who_governs(folder: Path, ca
 
     assert "Relieve the pressure first; then open." in said
     assert "Local code, the label of each product and licensed practice govern." in said
+
+
+def test_a_cleaning_that_an_earlier_report_knew_still_counts(folder, capfdbinary) -> None:
+    """Its log is missing tonight: the date is that of last night's report; alone, the machine seems never cleaned, and that is doubted."""
+    inputs = ["--rules", str(folder / "pack.yaml"), "--register", str(folder / "register.yaml")]
+    assert run(["check", str(folder / "log.csv"), *inputs, "--as-of", AS_OF, "--format", "json"]) in (0, 1)
+    (folder / "earlier.json").write_bytes(capfdbinary.readouterr()[0])
+    (folder / "short.csv").write_text("".join(line for line in LOG.splitlines(keepends=True) if ",SOON," not in line), "utf-8")
+
+    def soon(*more: str) -> dict:
+        found = json.loads(due(folder, capfdbinary, "--format", "json", *more, log="short.csv")[1])["cleanings"]
+        return next(c for c in found if c["equipment_id"] == "SOON" and c["rule"] == "T-CLEAN")
+
+    whole = json.loads(due(folder, capfdbinary, "--format", "json")[1])["cleanings"]
+    (expected,) = [c for c in whole if c["equipment_id"] == "SOON" and c["rule"] == "T-CLEAN"]
+    known = soon("--since", str(folder / "earlier.json"))
+    assert (known["due_on"], known["last_completed"]) == (expected["due_on"], expected["last_completed"])
+    assert soon()["doubt"].startswith("no row of this machine is in these files")
