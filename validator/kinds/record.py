@@ -5,7 +5,8 @@ fields of the verification (`verified_by`, `verified_at`) at least once a cycle.
 `verified_within` from the completion of the cycle. `distinct` names fields that one person must not fill both.
 `not_future` allows no time after the moment the audit looks from.
 
-`verified_within` judges a time of verification that stands there. `reviewed_within` judges its absence as well: OUT once
+`verified_within` judges a time of verification that stands there. Where `verified_by` is required beside it, a cycle that
+nobody has signed is N/A while there is time left. `reviewed_within` judges its absence as well: OUT once
 the time for it has passed, N/A before. `kept_for` is judged per machine: its oldest record must reach back so many days,
 up to `first_within` days in service left out, since nothing need have been done on the very first. A machine younger than
 that, or of unknown age, is N/O where the record is shorter.
@@ -107,13 +108,20 @@ class Params(Document):
 
 def check(params: Params, scope: Scope) -> list[Outcomes]:
     """One check a cycle and field that the rule speaks of."""
-    found = [_filled(scope, field, params.steps) for field in params.required_fields]
+    within = params.verified_within
+    asked = within is not None and "verified_by" in params.required_fields
+    none = np.zeros(scope.steps.cycles, dtype=bool)
+    not_yet = _time_left(scope, within) if asked and within is not None else none
+    found = [
+        _filled(scope, field, params.steps, not_yet if field in _OF_THE_CYCLE else none)
+        for field in params.required_fields
+    ]
     if params.recorded_within is not None:
         found.append(_recorded(scope, params.recorded_within))
-    if params.verified_within is not None:
-        found.append(_verified(scope, params.verified_within))
+    if within is not None:
+        found.append(_verified(scope, within, not_yet))
     if params.reviewed_within is not None:
-        found.append(_verified(scope, params.reviewed_within, asked_for=True))
+        found.append(_verified(scope, params.reviewed_within, none, asked_for=True))
     if params.kept_for is not None:
         found.append(_kept(scope, params.kept_for, params.first_within))
     if params.distinct:
@@ -147,7 +155,19 @@ def _blank(scope: Scope, field: str) -> Mask:
     return np.equal(steps.times(field), NAT)
 
 
-def _filled(scope: Scope, field: str, names: Sequence[str]) -> Outcomes:
+def _time_left(scope: Scope, within: Duration) -> Mask:
+    """Cycles that nobody has signed, and for which there surely is time left to."""
+    steps = scope.steps
+    signed = np.greater_equal(steps.column("verified_by"), 0) | np.not_equal(steps.times("verified_at"), NAT)
+    at = np.flatnonzero(~any_by(steps.cycle, signed, steps.cycles) & (steps.completed != NAT))
+    now = np.array([m.as_of for m in scope.machines], dtype=np.int64)[steps.machine[at]]
+    found = np.zeros(steps.cycles, dtype=bool)
+    found[at] = _late(scope, at, steps.completed[at] - scope.guard, now, within) <= 0
+    return found
+
+
+def _filled(scope: Scope, field: str, names: Sequence[str], not_yet: Mask) -> Outcomes:
+    """A blank of a cycle that is `not_yet` due has no subject yet."""
     steps = scope.steps
     asked = np.zeros(len(steps), dtype=bool)
     asked[steps.of_steps(names) if names else slice(None)] = True
@@ -165,8 +185,9 @@ def _filled(scope: Scope, field: str, names: Sequence[str]) -> Outcomes:
         if field in _OF_THE_CYCLE
         else ~any_by(steps.cycle, blank & ~unread, steps.cycles)
     )
-    reason = np.where(missing & plain, _UNREADABLE, np.where(missing, 1, 0))
-    status = np.where(idle, NOT_APPLICABLE, np.where(missing, OUT, IN)).astype(np.int8)
+    not_yet = not_yet & missing & ~plain
+    reason = np.where(missing & plain, _UNREADABLE, np.where(missing & ~not_yet, 1, 0))
+    status = np.where(idle | not_yet, NOT_APPLICABLE, np.where(missing, OUT, IN)).astype(np.int8)
 
     def show(cycle: int) -> Shown:
         mine = [k for k in _rows(scope, cycle) if asked[k]]
@@ -248,8 +269,8 @@ def _late_shown(within: Duration, over: int | None, rows: Sequence[int], field: 
     )
 
 
-def _verified(scope: Scope, within: Duration, *, asked_for: bool = False) -> Outcomes:
-    """With `asked_for` a cycle that nobody signed is OUT once the time has passed, and N/A before."""
+def _verified(scope: Scope, within: Duration, not_yet: Mask, *, asked_for: bool = False) -> Outcomes:
+    """With `asked_for` a cycle that nobody signed is OUT once the time has passed, and N/A before; what is `not_yet` due is N/A."""
     steps = scope.steps
     verified = steps.times("verified_at")
     latest = np.maximum.reduceat(verified, steps.first[:-1]) if steps.cycles else verified
@@ -263,6 +284,8 @@ def _verified(scope: Scope, within: Duration, *, asked_for: bool = False) -> Out
     early = (latest != NAT) & (done != NAT) & (done - latest >= steps.slack("verified_at"))
     reason = np.where(latest == NAT, 4, np.where(over > 0, 2, np.where(early, _EARLY, np.where(most > 0, 3, 0))))
     status = _STATUS[reason]
+    not_yet = not_yet & (reason == 4)
+    reason, status = np.where(not_yet, 0, reason), np.where(not_yet, NOT_APPLICABLE, status).astype(np.int8)
     if asked_for:
         unsigned = (latest == NAT) & ~any_by(
             steps.cycle, np.greater_equal(steps.column("verified_by"), 0), steps.cycles
