@@ -241,3 +241,20 @@ def test_where_no_fault_is_open_that_is_said_first(made: Made) -> None:
 
     assert lay_out(dataclasses.replace(full, findings=settled, actions=()), 10).standing[0] == said
     assert said not in lay_out(full, 10).standing
+
+
+def test_a_machine_that_is_overdue_is_told_to_be_cleaned_once(made: Made) -> None:
+    """A line of it that was flushed too briefly is cleaned with the rest; what is critical, of the record, or elsewhere is told beside."""
+    full = made("full")
+    late, short = (next(f for f in full.findings if f.id == n) for n in ("F00000005", "F00000001"))
+    here = {"store_id": late.store_id, "equipment_id": late.equipment_id, "grade": Grade.MAJOR}
+    others = [
+        dataclasses.replace(short, id="a", **here), dataclasses.replace(short, id="b", **(here | {"grade": Grade.CRITICAL})),
+        dataclasses.replace(short, id="c", kind="record", **here), dataclasses.replace(short, id="d", grade=Grade.MAJOR),
+    ]  # fmt: skip
+    firsts = []
+    for other in others:
+        report = dataclasses.replace(full, findings=(late, other), actions=(action(1, late), action(2, other)), inputs=(), upcoming=())
+        firsts.append([todo.finding for todo in lay_out(report, 10).first])
+
+    assert firsts == [["F00000005"], ["F00000005", "b"], ["F00000005", "c"], ["F00000005", "d"]]

@@ -94,7 +94,7 @@ def action_rows(report: Report) -> Iterator[tuple[Cell, ...]]:
         due, why_then = _due(action)
         yield (
             number, words.stopped(action.action), sentence(action.title), whole(action.store_id),
-            whole(action.equipment_id), ", ".join(words.target(of) if of == OPEN else whole(of) for of in action.targets), due, words.grade(action.grade),
+            whole(action.equipment_id), ", ".join(tr("the whole machine") if of == OPEN else whole(of) for of in action.targets), due, words.grade(action.grade),
             words.runs(action.cautions), said(STATES[0]), *[""] * (len(KEPT) - 1), why_then, whole(action.rule),
             action.status.shown, sentence(called.get(action.store_id, "")), ", ".join(map(whole, action.cycle_ids)),
             whole(action.id), ", ".join(map(whole, action.findings)),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from itertools import takewhile
 
 from validator.findings import Action, Finding, Grade, InputFile, Report, Status
@@ -19,6 +19,10 @@ FIRST = 3
 """Things to do first; a longer list would not be read as first things."""
 
 NOT_EXERCISED = "not exercised"
+OF_THE_WORK = frozenset(
+    ("coverage", "flush", "contact", "order", "concurrency", "feasible_time", "concentration", "mixed_strength")
+)
+"""Kinds whose faults a complete cleaning puts right, other than those of the record."""
 _CODE = re.compile(r"[a-z0-9_]+")
 """What stands before the sentence of a file that was not read."""
 
@@ -124,11 +128,14 @@ def not_read(file: InputFile) -> bool:
 def first_things(report: Report) -> tuple[ToDo, ...]:
     """At most three things to do, in the order of the actions; one of them stands for all that a rule asks for.
 
+    A machine that is overdue is cleaned whole, which is told once: what is put right by that, and is not critical, is left to the list.
     Files that must come again stand after what is overdue or critical, and with them what is overdue without a finding. An
     export without a row says nothing of the machines, so it comes first where there is no record at all.
     """
     found = {finding.id: finding for finding in report.findings}
     told = [action for action in report.actions if any(finding in found for finding in action.findings)]
+    late = {(f.store_id, f.equipment_id) for f in report.findings if f.target == OPEN and f.status is Status.OUT}
+    told = [action for action in told if not _within_a_cleaning(action, found, late)]
     asked = [*grouped(told, lambda action: (action.rule, action.status, action.action)).values()]
     asked.sort(key=lambda same: report.records > 0 or same[0].rule != EMPTY_EXPORT)
     pressing = sum(1 for _ in takewhile(_pressing, (same[0] for same in asked)))
@@ -138,6 +145,13 @@ def first_things(report: Report) -> tuple[ToDo, ...]:
         do = tr("Export the records again and check that they cover the period.")
         return (ToDo(do, tr("An empty export shows neither good nor bad."), ""),)
     return tuple(first[:FIRST])
+
+
+def _within_a_cleaning(action: Action, found: Mapping[str, Finding], late: Collection[tuple[str, str]]) -> bool:
+    """Whether the cleaning that a machine is overdue for puts right what an action asks for."""
+    if action.grade is Grade.CRITICAL or (action.store_id, action.equipment_id) not in late:
+        return False
+    return all(found[finding].kind in OF_THE_WORK for finding in action.findings if finding in found)
 
 
 def _pressing(action: Action) -> bool:
