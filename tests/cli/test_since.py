@@ -351,6 +351,16 @@ def test_a_machine_is_overdue_by_a_cleaning_that_only_the_earlier_report_knew(ni
     assert [late(r) for r in (first, in_time, late_now)] == [[], [], [("out", "too_late", "open")]]
 
 
+def test_a_cleaning_that_does_not_count_for_a_rule_is_no_beginning_for_it(nights) -> None:
+    """A rinse every 14 days is not kept by a flush, whether its record is there or only the earlier report knew of it."""
+    pack = PACK + "  - {id: T-RINSE, title: No rinse, kind: interval, params: {max: P14D, counts: any, having: {step: rinse}}}\n"
+    reports = nights((other("f1", "2026-02-12"), "2026-02-20T12:00Z"), ("", "2026-02-21T12:00Z"), (other("f2", "2026-02-22"), "2026-02-23T12:00Z"),
+                     pack=pack)  # fmt: skip
+
+    rinse = [[f["status"] for f in r["findings"] if (f["rule"], f["equipment_id"]) == ("T-RINSE", "F")] for r in reports]
+    assert rinse == [["out"]] * 3
+
+
 def test_a_cleaning_taken_out_of_the_middle_of_a_log_excuses_nothing(nights) -> None:
     """It lay after the first one that is there: the first interval is judged as it stands."""
     first, last = other("f1", "2026-02-20"), other("f2", "2026-02-25")

@@ -77,7 +77,7 @@ def apply(
             scope = Scope(steps, own, mask, families=families, rules=rules, guarded=decision == "guarded", unread=unread,
                           agents=AGENTS | pack.agents, fleet=fleet or own, people=people)  # fmt: skip
             if lost is not None and bound.rule.kind in LOOKS_BACK:
-                scope = replace(scope, lost=lost(bound.rule.id, steps))
+                scope = replace(scope, lost=lost(bound.rule.id if bound.rule.kind == "interval" else "", steps))
             if bound.rule.kind == "interval":
                 scope = replace(scope, counting=_counting(params.counts, pack, steps, done))
             done.append(Applied(bound, params, pack, steps, own, mask, kind.check(params, scope), limit_from,

@@ -71,7 +71,7 @@ class Before:
     def lost(self, rule: str, steps: Steps) -> Lost:
         """What the earlier report knew of the cleanings of each machine that a rule counts, and these records may not hold.
 
-        For a rule that is not about intervals `on` is the last of all that are not there.
+        Without a rule, for one that is not about intervals, `on` is the last of all that are not there.
         """
         size = len(steps.machines)
         on, cycles, reach, first, known = [-1] * size, [""] * size, [-1] * size, [-2] * size, [-1] * size
@@ -84,7 +84,7 @@ class Before:
                 told[cycle] = True
         for key, n in at.items():
             last = self._last.get(key, {})
-            day, cycle_id = last.get(rule) or max(last.values(), default=(-1, ""))
+            day, cycle_id = last.get(rule, (-1, "")) if rule else max(last.values(), default=(-1, ""))
             reach[n] = day
             if cycle_id and (n, cycle_id) not in mine:
                 on[n], cycles[n] = day, cycle_id
