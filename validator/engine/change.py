@@ -74,7 +74,8 @@ class Before:
         Without a rule, for one that is not about intervals, `on` is the last of all that are not there.
         """
         size = len(steps.machines)
-        on, cycles, reach, first, known = [-1] * size, [""] * size, [-1] * size, [-2] * size, [-1] * size
+        on, reach, first, known = (np.full(size, nothing, dtype=np.int64) for nothing in (-1, -1, -2, -1))
+        cycles = [""] * size
         mine = {(m, c): n for n, (m, c) in enumerate(zip(steps.machine.tolist(), steps.cycle_ids, strict=True))}
         told = np.zeros(steps.cycles, dtype=bool)
         at = {(m.store_id, m.equipment_id): n for n, m in enumerate(steps.machines)}
@@ -92,9 +93,7 @@ class Before:
             if due is not None and due.first_cycle_id:
                 first[n] = mine.get((n, due.first_cycle_id), -1)
                 known[n] = -1 if (before := _day(due.known_before)) is None else before
-        days = (np.array(values, dtype=np.int64) for values in (on, reach, first, known))
-        on_, reach_, first_, known_ = days
-        return Lost(on_, cycles, reach_, first_, known_, told)
+        return Lost(on, cycles, reach, first, known, told)
 
     def look(self, applied: Iterable[Applied]) -> dict[str, Looked]:
         """By the id of an earlier finding: the same check as it stands now. Checks that are not made are not in it."""

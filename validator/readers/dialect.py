@@ -12,7 +12,7 @@ from itertools import islice
 from validator.errors import Unreadable
 from validator.readers.headers import CANONICAL_NAMES, Header, Names
 from validator.readers.physical import Bytes, line_end
-from validator.readers.run_together import parted
+from validator.readers.run_together import ENOUGH, parted
 from validator.tables import TIMES, Budget
 
 DELIMITERS = (b",", b";", b"\t", b"|")
@@ -23,8 +23,6 @@ _NEVER = "\udcff"
 """Stands for the byte FF, which is in no UTF-8 text."""
 _CUT = b"\xf0"
 _BELOW = 20
-_ENOUGH = 3
-"""So many lines below a header at least tell together that it has a cell too many; fewer may be damaged themselves."""
 _LONGEST_HEADER = 2**16
 """Bytes of a line in which names that ran together are looked for."""
 _ENCODINGS = (
@@ -198,7 +196,7 @@ def _without_extra(
     """The header and its last line without the one cell that has no name, where every line below has one cell less."""
     blank = [at for at, name in enumerate(names) if not name.strip()]
     widths = [width for width in widths if width]
-    if len(blank) != 1 or len(widths) < _ENOUGH or set(widths) != {len(own) - 1}:
+    if len(blank) != 1 or len(widths) < ENOUGH or set(widths) != {len(own) - 1}:
         return names, own
     at = blank[0]
     assumptions.append(

@@ -10,9 +10,7 @@ from collections.abc import Callable, Iterable, Sequence, Set
 from validator.mapping.aliases import fold
 
 ENOUGH = 3
-"""So many lines below must agree on the number of cells."""
-
-
+"""So many lines below a header at least tell together how many cells it has; fewer may be damaged themselves."""
 _LONGEST = 200
 """Characters of a cell in which two names are looked for."""
 
